@@ -1,0 +1,224 @@
+package journal
+
+// A Session begins a journal.
+type Session struct {
+	ID      string `json:"id"`
+	Feed    string `json:"feed"`
+	Car     string `json:"car,omitempty"`
+	Course  string `json:"course,omitempty"`
+	Started string `json:"started,omitempty"` // RFC 3339, where the session was live
+}
+
+// Stint begins or ends a stint. The pressures of a start are the cold pressures when the car stood.
+type Stint struct {
+	Number           int    `json:"number"`
+	Event            string `json:"event"` // start or end
+	TyrePressure     Wheels `json:"tyre_pressure,omitzero"`
+	TyreTemperature  Wheels `json:"tyre_temperature,omitzero"`
+	AirTemperature   Num    `json:"air_temperature,omitzero"`
+	AirPressure      Num    `json:"air_pressure,omitzero"`
+	TrackTemperature Num    `json:"track_temperature,omitzero"`
+	Fuel             Num    `json:"fuel,omitzero"`
+	Compound         string `json:"compound,omitempty"`
+}
+
+// Lap is a lap completed at the line. Means are over the lap; brake peaks are means over its braking events.
+type Lap struct {
+	Number          int    `json:"number"`
+	Time            Num    `json:"time,omitzero"`
+	Valid           bool   `json:"valid"`
+	WhyInvalid      string `json:"why_invalid,omitempty"`
+	Class           string `json:"class"` // out, flying, in or slow
+	Stint           int    `json:"stint,omitempty"`
+	Length          Num    `json:"length,omitzero"` // metres driven
+	Sectors         []Num  `json:"sectors,omitempty"`
+	FeedTime        Num    `json:"feed_time,omitzero"` // the feed's own time where it has one
+	FuelUsed        Num    `json:"fuel_used,omitzero"`
+	TyrePressure    Wheels `json:"tyre_pressure,omitzero"`
+	TyreTemperature Wheels `json:"tyre_temperature,omitzero"`
+	BrakePeak       Wheels `json:"brake_peak,omitzero"`
+}
+
+// Corner is one pass through a corner.
+type Corner struct {
+	Number          int      `json:"number"`
+	Name            string   `json:"name,omitempty"`
+	Findings        []string `json:"findings,omitempty"` // phase and what: "mid-corner understeer"
+	EntrySpeed      Num      `json:"entry_speed,omitzero"`
+	MinSpeed        Num      `json:"min_speed,omitzero"`
+	ExitSpeed       Num      `json:"exit_speed,omitzero"`
+	MinGear         Num      `json:"min_gear,omitzero"`
+	Time            Num      `json:"time,omitzero"`
+	Balance         Num      `json:"balance,omitzero"`
+	MaxSlip         Wheels   `json:"max_slip,omitzero"` // slip of the largest magnitude, sign kept
+	BrakeTemp       Wheels   `json:"brake_temperature,omitzero"`
+	TyreTemperature Wheels   `json:"tyre_temperature,omitzero"`
+}
+
+// State is a rule that changed its mind.
+type State struct {
+	Rule  string `json:"rule"`
+	Wheel string `json:"wheel,omitempty"` // or axle or side
+	From  string `json:"from"`
+	To    string `json:"to"`
+	Value Num    `json:"value,omitzero"`
+	Limit Num    `json:"limit,omitzero"`
+}
+
+// Cue is something said or not said, and why.
+type Cue struct {
+	Rule     string `json:"rule"`
+	Text     string `json:"text"`
+	Priority string `json:"priority"` // warning, caution, advisory or answer
+	Verdict  string `json:"verdict"`  // said, merged, expired, suppressed, interrupted or muted
+	Why      string `json:"why,omitempty"`
+	Queued   Num    `json:"queued,omitzero"`
+	Start    Num    `json:"start,omitzero"`
+	End      Num    `json:"end,omitzero"`
+}
+
+// Mark is the driver's button, with what the data showed at that place.
+type Mark struct {
+	Number           int    `json:"number"`
+	Tag              string `json:"tag,omitempty"`
+	Corner           int    `json:"corner,omitempty"` // 0: not in or after a known corner
+	CornerName       string `json:"corner_name,omitempty"`
+	Memo             string `json:"memo,omitempty"`
+	Speed            Num    `json:"speed,omitzero"`
+	MinSpeed         Num    `json:"min_speed,omitzero"` // of the corner's pass
+	Gear             Num    `json:"gear,omitzero"`
+	MinGear          Num    `json:"min_gear,omitzero"`
+	Balance          Num    `json:"balance,omitzero"`
+	TyreTemperature  Wheels `json:"tyre_temperature,omitzero"`
+	BrakeTemperature Wheels `json:"brake_temperature,omitzero"`
+}
+
+// Command is something the driver asked for.
+type Command struct {
+	Name   string `json:"name"`
+	Source string `json:"source"`
+}
+
+// Fuel is the account at the line.
+type Fuel struct {
+	PerLap   Num `json:"per_lap,omitzero"`
+	Spread   Num `json:"spread,omitzero"`
+	Left     Num `json:"left,omitzero"`
+	LapsLeft Num `json:"laps_left,omitzero"`
+	LapsToGo Num `json:"laps_to_go,omitzero"`
+	Margin   Num `json:"margin,omitzero"`
+}
+
+// Health is a part that fell ill or recovered.
+type Health struct {
+	Part  string `json:"part"`
+	State string `json:"state"` // ok, degraded or lost
+	Text  string `json:"text,omitempty"`
+}
+
+// Kind returns "session".
+func (*Session) Kind() string { return "session" }
+
+// Kind returns "stint".
+func (*Stint) Kind() string { return "stint" }
+
+// Kind returns "lap".
+func (*Lap) Kind() string { return "lap" }
+
+// Kind returns "corner".
+func (*Corner) Kind() string { return "corner" }
+
+// Kind returns "state".
+func (*State) Kind() string { return "state" }
+
+// Kind returns "cue".
+func (*Cue) Kind() string { return "cue" }
+
+// Kind returns "mark".
+func (*Mark) Kind() string { return "mark" }
+
+// Kind returns "command".
+func (*Command) Kind() string { return "command" }
+
+// Kind returns "fuel".
+func (*Fuel) Kind() string { return "fuel" }
+
+// Kind returns "health".
+func (*Health) Kind() string { return "health" }
+
+// NewSession returns a Session of which nothing is known yet.
+func NewSession() *Session {
+	return &Session{}
+}
+
+// NewStint returns a Stint of which nothing is known yet.
+func NewStint() *Stint {
+	return &Stint{TyrePressure: NoWheels(), TyreTemperature: NoWheels(), AirTemperature: Unknown, AirPressure: Unknown, TrackTemperature: Unknown, Fuel: Unknown}
+}
+
+// NewLap returns a Lap of which nothing is known yet.
+func NewLap() *Lap {
+	return &Lap{Time: Unknown, Length: Unknown, FeedTime: Unknown, FuelUsed: Unknown, TyrePressure: NoWheels(), TyreTemperature: NoWheels(), BrakePeak: NoWheels()}
+}
+
+// NewCorner returns a Corner of which nothing is known yet.
+func NewCorner() *Corner {
+	return &Corner{EntrySpeed: Unknown, MinSpeed: Unknown, ExitSpeed: Unknown, MinGear: Unknown, Time: Unknown, Balance: Unknown, MaxSlip: NoWheels(), BrakeTemp: NoWheels(), TyreTemperature: NoWheels()}
+}
+
+// NewState returns a State of which nothing is known yet.
+func NewState() *State {
+	return &State{Value: Unknown, Limit: Unknown}
+}
+
+// NewCue returns a Cue of which nothing is known yet.
+func NewCue() *Cue {
+	return &Cue{Queued: Unknown, Start: Unknown, End: Unknown}
+}
+
+// NewMark returns a Mark of which nothing is known yet.
+func NewMark() *Mark {
+	return &Mark{Speed: Unknown, MinSpeed: Unknown, Gear: Unknown, MinGear: Unknown, Balance: Unknown, TyreTemperature: NoWheels(), BrakeTemperature: NoWheels()}
+}
+
+// NewCommand returns a Command of which nothing is known yet.
+func NewCommand() *Command {
+	return &Command{}
+}
+
+// NewFuel returns a Fuel of which nothing is known yet.
+func NewFuel() *Fuel {
+	return &Fuel{PerLap: Unknown, Spread: Unknown, Left: Unknown, LapsLeft: Unknown, LapsToGo: Unknown, Margin: Unknown}
+}
+
+// NewHealth returns a Health of which nothing is known yet.
+func NewHealth() *Health {
+	return &Health{}
+}
+
+// newBody returns an empty body of that kind, or nil where the kind is not known.
+func newBody(kind string) Body {
+	switch kind {
+	case "session":
+		return NewSession()
+	case "stint":
+		return NewStint()
+	case "lap":
+		return NewLap()
+	case "corner":
+		return NewCorner()
+	case "state":
+		return NewState()
+	case "cue":
+		return NewCue()
+	case "mark":
+		return NewMark()
+	case "command":
+		return NewCommand()
+	case "fuel":
+		return NewFuel()
+	case "health":
+		return NewHealth()
+	}
+	return nil
+}
