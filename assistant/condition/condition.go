@@ -1,0 +1,227 @@
+package condition
+
+import (
+	"math"
+
+	"earshot/assistant/car"
+	"earshot/assistant/channel"
+	"earshot/assistant/journal"
+)
+
+// Condition is what is known about the car. Make one with New.
+type Condition struct {
+	at      float64
+	begun   bool
+	motion  motion
+	tyres   tyres
+	brakes  brakes
+	slip    slip
+	balance balance
+	corners corners
+}
+
+// Means are what a lap leaves for the journal: means over the lap without the time standing
+// still (kPa, °C), and means of the peaks of its braking events (°C).
+type Means struct {
+	TyrePressure    journal.Wheels
+	TyreTemperature journal.Wheels
+	BrakePeak       journal.Wheels
+}
+
+// New returns a Condition of a car of which nothing has been seen.
+func New(c *car.Car) *Condition {
+	k := &Condition{}
+	k.motion.reset()
+	k.tyres.init(c)
+	k.brakes.init()
+	k.slip.init(c)
+	k.balance.init(c)
+	k.corners.init(c)
+	return k
+}
+
+// StintStart forgets what a stop may have changed: tyres, brake events, what corners have shown. Radius, offset and
+// gradient learned before stay in force until the new stint has taught its own.
+func (c *Condition) StintStart(at float64, row channel.Row) {
+	c.tyres.stint()
+	c.brakes.init()
+	c.slip.relearn()
+	c.balance.relearn()
+	c.corners.stint()
+	c.write(row)
+}
+
+// Step takes in the readings of one moment and writes the computed channels of the car's
+// condition into row. It is to be called after the course has written channel.CornerHere. at is in
+// seconds and does not run backwards; a gap is not an event.
+func (c *Condition) Step(at float64, row channel.Row) {
+	dt := 0.0
+	if c.begun {
+		dt = at - c.at
+	}
+	if !(dt > 0) {
+		dt = 0
+	}
+	c.at, c.begun = at, true
+	c.motion.step(dt, row)
+	c.tyres.step(at, dt, &c.motion, row)
+	c.brakes.step(at, &c.motion, row)
+	c.slip.step(at, &c.motion, c.brakes.on, row)
+	c.balance.step(at, dt, &c.motion, row)
+	c.corners.step(at, dt, c, row)
+	c.write(row)
+}
+
+// LapDone closes the lap that has just been completed at the line and writes its means into row. Number, class
+// and validity are those of the journal. A slow lap breaks the trend of the tyres; a lap that
+// does not count has heated them all the same.
+func (c *Condition) LapDone(_ int, class string, _ bool, row channel.Row) Means {
+	m := Means{journal.NoWheels(), journal.NoWheels(), journal.NoWheels()}
+	c.tyres.lapDone(class == slowLap)
+	c.brakes.lapDone()
+	for w := range 4 {
+		m.TyrePressure[w] = journal.Num(c.tyres.pressureMean[w])
+		m.TyreTemperature[w] = journal.Num(c.tyres.coreMean[w])
+		m.BrakePeak[w] = journal.Num(c.brakes.mean[w])
+	}
+	c.write(row)
+	return m
+}
+
+func (c *Condition) write(row channel.Row) {
+	c.tyres.write(row)
+	c.brakes.write(row)
+	c.slip.write(row)
+	row[channel.Balance] = c.balance.index
+}
+
+// Pass returns the corner that the car left at the last Step, if it left one.
+func (c *Condition) Pass() (Pass, bool) { return c.corners.done, c.corners.fresh }
+
+// Findings lists what a corner has shown on at least Repeats of its last OutOf passes in this
+// stint, in a fixed order: "mid-corner understeer", "front left locking" and so on. What a corner
+// has shown once is no finding.
+func (c *Condition) Findings(corner int) []string { return c.corners.findings(corner) }
+
+// Steering is what has been learned about the car's steering. Unknown numbers are NaN.
+type Steering struct {
+	Offset   float64 // rad at the road wheels when going straight
+	Gradient float64 // rad per m/s², the understeer gradient K of δ = L·r/v + K·a_y
+	Seconds  float64 // of gentle driving that taught it
+}
+
+// Steering returns what has been learned about the car's steering.
+func (c *Condition) Steering() Steering {
+	return Steering{c.balance.offset, c.balance.gradient, c.balance.taught * learnEvery}
+}
+
+// RollingRadius returns, for the front and the rear axle, the factor from the feed's wheel speed to the
+// ground speed as learned on steady straights: 1 where the feed assumes the right rolling radius. NaN
+// until learned.
+func (c *Condition) RollingRadius() (front, rear float64) { return c.slip.factor[0], c.slip.factor[1] }
+
+// NeverReady tells that a tyre's lap means clearly settle below its window.
+func (c *Condition) NeverReady() bool { return c.tyres.never == 1 }
+
+// Values in this package that are not in the car file are common practice, no source.
+const (
+	slowLap    = "slow" // class of the journal
+	standing   = 2.0    // m/s: below this the car stands
+	learnEvery = 0.04   // s between two samples that are learned from, whatever the feed's rate
+	almost     = 0.005  // s: a feed's clock jitters; a sample that little early is in time
+)
+
+// motion is what several parts need to know about how the car moves. Unknown is NaN.
+type motion struct {
+	speed   float64 // m/s
+	yaw     float64 // rad/s
+	lateral float64 // m/s², measured, else speed times yaw rate
+	long    float64 // m/s², measured, else the change of speed
+	slow    lag     // of speed
+	yawRate lag
+	yawAcc  float64 // rad/s²
+}
+
+func (m *motion) reset() {
+	*m = motion{slow: newLag(0.2), yawRate: newLag(0.2)}
+	m.speed, m.yaw, m.lateral, m.long, m.yawAcc = nan, nan, nan, nan, nan
+}
+
+func (m *motion) step(dt float64, row channel.Row) {
+	m.speed = row[channel.Speed]
+	m.yaw = row[channel.YawRate]
+	m.lateral = row[channel.AccelerationLat]
+	if math.IsNaN(m.lateral) {
+		m.lateral = m.speed * m.yaw
+	}
+	if math.IsNaN(m.yaw) && m.speed > 5 {
+		m.yaw = m.lateral / m.speed
+	}
+	slope := m.slow.step(dt, m.speed)
+	if m.long = row[channel.AccelerationLong]; math.IsNaN(m.long) {
+		m.long = slope
+	}
+	m.yawAcc = m.yawRate.step(dt, m.yaw)
+}
+
+// moving tells whether the car moves; a car whose speed is not known is taken to.
+func (m *motion) moving() bool { return !(m.speed < standing) }
+
+var nan = math.NaN()
+
+// A lag is a first-order low-pass filter. An unknown input empties it.
+type lag struct {
+	tau, y       float64
+	lastDT, gain float64 // exp is dear, and a feed's interval seldom changes
+}
+
+func newLag(tau float64) lag { return lag{tau: tau, y: nan} }
+
+// step takes in x after dt seconds and returns the slope of the filtered signal per second.
+func (l *lag) step(dt, x float64) float64 {
+	if math.IsNaN(x) || math.IsNaN(l.y) {
+		l.y = x
+		if math.IsNaN(x) {
+			return nan
+		}
+		return 0
+	}
+	if dt != l.lastDT {
+		l.lastDT, l.gain = dt, 1-math.Exp(-dt/l.tau)
+	}
+	l.y += (x - l.y) * l.gain
+	return (x - l.y) / l.tau
+}
+
+// A cadence picks samples to learn from, learnEvery apart on average whatever the feed's rate.
+type cadence struct{ next float64 }
+
+func (c *cadence) due(at float64) bool {
+	switch late := at - c.next; {
+	case late < -1, late > learnEvery: // the feed's clock stepped back, or there was nothing to learn from
+		c.next = at + learnEvery
+	case late < -almost:
+		return false
+	default:
+		c.next += learnEvery
+	}
+	return true
+}
+
+// A mean is weighted by time.
+type mean struct{ sum, weight float64 }
+
+func (m *mean) add(dt, x float64) {
+	if !math.IsNaN(x) {
+		m.sum += x * dt
+		m.weight += dt
+	}
+}
+
+// value is NaN where nothing was added.
+func (m *mean) value() float64 {
+	if m.weight == 0 {
+		return nan
+	}
+	return m.sum / m.weight
+}

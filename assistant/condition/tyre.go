@@ -1,0 +1,176 @@
+package condition
+
+import (
+	"math"
+
+	"earshot/assistant/car"
+	"earshot/assistant/channel"
+)
+
+// Common practice, no source.
+const (
+	carcassTau  = 2.0  // s: a carcass sensor is nearly as slow as the tyre
+	treadTau    = 15.0 // s: a tread swings tens of degrees within a corner
+	readyBand   = 5.0  // K outside the window that a ready tyre may swing
+	trendLaps   = 12   // lap means kept for the trend
+	longestStep = 0.5  // s: a longer gap between samples counts as this much in a mean
+)
+
+// tyres judges the four tyres.
+type tyres struct {
+	car   *car.Car
+	low   [4]float64
+	high  [4]float64
+	core  [4]float64 // this moment
+	calm  [4]lag     // core without its swing
+	slope [4]float64 // K/s
+
+	inside  float64 // when all tyres came to be inside, NaN while one is not
+	outside float64 // when one came to be well outside, NaN while none is
+	ready   float64 // 1, 0 or NaN
+
+	coreLap, pressureLap   [4]mean // of the lap in progress
+	coreMean, pressureMean [4]float64
+	trend                  [4]trend
+	laps                   int // completed in this stint
+	toReady, never         float64
+}
+
+func (t *tyres) init(c *car.Car) {
+	*t = tyres{car: c}
+	for w := range 4 {
+		t.low[w] = c.At("tyre_low", channel.Wheel(w))
+		t.high[w] = c.At("tyre_high", channel.Wheel(w))
+		t.trend[w].b = nan
+	}
+	t.stint()
+}
+
+func (t *tyres) stint() {
+	for w := range 4 {
+		t.core[w], t.slope[w], t.coreMean[w], t.pressureMean[w] = nan, nan, nan, nan
+		t.calm[w] = newLag(treadTau)
+		t.coreLap[w], t.pressureLap[w] = mean{}, mean{}
+		t.trend[w].n = 0 // how fast these tyres warm up is kept
+	}
+	t.laps = 0
+	t.inside, t.outside, t.ready, t.toReady, t.never = nan, nan, nan, nan, nan
+}
+
+// core returns what the window is judged on, and whether it is the carcass.
+func core(w int, row channel.Row) (float64, bool) {
+	if id := channel.TyreCarcass + channel.ID(w); row.Has(id) {
+		return row[id], true
+	}
+	sum, n := 0.0, 0.0
+	for _, band := range [3]channel.ID{channel.TyreTempInner, channel.TyreTempMiddle, channel.TyreTempOuter} {
+		if x := row[band+channel.ID(w)]; !math.IsNaN(x) {
+			sum += x
+			n++
+		}
+	}
+	if n > 0 {
+		return sum / n, false
+	}
+	return row[channel.TyreTemperature+channel.ID(w)], false
+}
+
+func (t *tyres) step(at, dt float64, m *motion, row channel.Row) {
+	known, in, out := true, true, false
+	for w := range 4 {
+		x, carcass := core(w, row)
+		tau := treadTau
+		if carcass {
+			tau = carcassTau
+		}
+		if t.calm[w].tau != tau {
+			t.calm[w] = newLag(tau)
+		}
+		t.core[w] = x
+		t.slope[w] = t.calm[w].step(dt, x)
+		if m.moving() {
+			share := min(dt, longestStep)
+			t.coreLap[w].add(share, x)
+			t.pressureLap[w].add(share, row[channel.TyrePressure+channel.ID(w)])
+		}
+		calm := t.calm[w].y
+		if math.IsNaN(calm) || math.IsNaN(t.low[w]) {
+			known = false
+			continue
+		}
+		// An upper end that the car file does not give is never passed.
+		in = in && calm >= t.low[w] && !(calm > t.high[w]) && math.Abs(t.slope[w])*t.car.ReadyHold <= t.car.ReadyDrift
+		out = out || calm < t.low[w]-readyBand || calm > t.high[w]+readyBand
+	}
+	if !known {
+		t.inside, t.outside, t.ready = nan, nan, nan
+		return
+	}
+	t.inside = since(t.inside, in, at)
+	t.outside = since(t.outside, out, at)
+	switch {
+	case at-t.inside >= t.car.ReadyHold:
+		t.ready = 1
+	case at-t.outside >= t.car.ReadyHold, math.IsNaN(t.ready):
+		t.ready = 0
+	}
+}
+
+// since keeps the time at which a condition came to hold, NaN while it does not.
+func since(t float64, holds bool, at float64) float64 {
+	if !holds {
+		return nan
+	}
+	if math.IsNaN(t) {
+		return at
+	}
+	return t
+}
+
+func (t *tyres) lapDone(slow bool) {
+	t.laps++
+	t.toReady, t.never = 0, 0
+	for w := range 4 {
+		t.coreMean[w] = t.coreLap[w].value()
+		t.pressureMean[w] = t.pressureLap[w].value()
+		t.coreLap[w], t.pressureLap[w] = mean{}, mean{}
+		if slow {
+			t.trend[w].n = 0
+		} else {
+			t.trend[w].add(t.coreMean[w])
+		}
+		laps, never := t.trend[w].lapsTo(t.low[w])
+		if never {
+			t.never = 1
+		} else if math.IsNaN(laps) && t.never == 0 {
+			t.never = nan
+		}
+		t.toReady = math.Max(t.toReady, laps) // NaN wins
+	}
+	if t.never == 1 {
+		t.toReady = nan
+	}
+}
+
+func (t *tyres) write(row channel.Row) {
+	for w := range 4 {
+		row[channel.TyreCore+channel.ID(w)] = t.core[w]
+		row[channel.TyreCoreMean+channel.ID(w)] = t.coreMean[w]
+		row[channel.TyrePressureMean+channel.ID(w)] = t.pressureMean[w]
+	}
+	row[channel.TyreSpreadFront] = t.coreMean[channel.FR] - t.coreMean[channel.FL]
+	row[channel.TyreSpreadRear] = t.coreMean[channel.RR] - t.coreMean[channel.RL]
+	row[channel.TyresReady] = t.ready
+	row[channel.TyreLapsToReady] = t.toReady
+	if t.ready == 1 && t.laps > 0 {
+		row[channel.TyreLapsToReady] = 0
+	}
+	row[channel.TyresNeverReady] = t.never
+	row[channel.TyreShortFront] = t.short(channel.FL, channel.FR)
+	row[channel.TyreShortRear] = t.short(channel.RL, channel.RR)
+}
+
+// short is how far the worse of two tyres is below its window: 0 where neither is, NaN where that is not known.
+func (t *tyres) short(a, b channel.Wheel) float64 {
+	return math.Max(0, math.Max(t.low[a]-t.calm[a].y, t.low[b]-t.calm[b].y))
+}

@@ -1,0 +1,301 @@
+package fuel
+
+import (
+	"math"
+
+	"earshot/assistant/car"
+	"earshot/assistant/channel"
+	"earshot/assistant/journal"
+)
+
+// The kinds of lap that have accounts apart. Out, flying, in and slow are the classes of the journal; a lap in which
+// the feed showed a yellow flag or a full-course caution is yellow whatever else it was.
+const (
+	Flying = "flying"
+	Out    = "out"
+	In     = "in"
+	Slow   = "slow"
+	Yellow = "yellow"
+)
+
+var classes = [...]string{Flying, Out, In, Slow, Yellow}
+
+// Common practice, no source.
+const (
+	kept       = 20   // laps of a kind that make its figure: older ones are of another pace and another tank
+	sloshTau   = 1.0  // s: the reading of a tank swings in every bend
+	stepUp     = 1.0  // L: a reading that rises so far while the car stands is a refuel
+	hoseOut    = 0.01 // L/s: a slower rise is the end of it
+	jump       = 5.0  // L from one sample to the next: the tank was set, not filled
+	standing   = 2.0  // m/s
+	longestGap = 1.0  // s without flow, beyond which the integral of a lap has a hole
+	enough     = 3    // laps before a spread means anything
+	confidence = 2.0  // standard deviations that doubt covers
+	finished   = 7    // value of channel.Flag for chequered
+	yellowFlag = 2    // value of channel.Flag
+	caution    = 3    // value of channel.Flag, full-course caution
+	leastPace  = 1e-3 // share of the lap time by which a pace is never known better
+)
+
+// Fuel is the account of the tank. Make one with New.
+type Fuel struct {
+	car   *car.Car
+	extra float64
+
+	at    float64
+	begun bool
+
+	raw       float64 // L aboard as the feed has it, NaN where it has no tank
+	calm      float64 // without slosh
+	stood     float64 // since when the car stands, NaN while it moves
+	lowest    float64 // calm, since the car stands
+	rising    bool    // a refuel is going on
+	atLine    float64 // L at the last crossing, plus what was added since; NaN before
+	refuelled bool    // in this lap
+	flow      float64 // L by flow since the line
+	hole      bool    // the flow since the line is incomplete
+	flowing   bool    // the feed has a flow
+	flowAt    float64 // when flow was read last
+	yellow    bool    // shown in this lap
+	line      float64 // time of the last crossing, NaN before
+	after     float64 // crossings since the clock ran out
+	over      bool    // the flag has fallen for this car
+
+	burn [len(classes)]laps
+	pace laps // s, flying laps
+
+	centre, spread  float64 // of flying laps
+	paceS, paceDev  float64
+	low, high, goal float64 // laps to go
+}
+
+// New returns an empty account for the car. Its density, tank and reserve are used.
+func New(c *car.Car) *Fuel {
+	f := &Fuel{car: c}
+	f.raw, f.calm, f.lowest, f.atLine, f.line = nan, nan, nan, nan, nan
+	f.centre, f.spread, f.paceS, f.paceDev = nan, nan, nan, nan
+	f.low, f.high, f.goal = nan, nan, nan
+	f.flowAt, f.stood = nan, nan
+	return f
+}
+
+// Extra sets the laps that the rules of the race add after the clock has reached zero: 0 where the
+// flag falls at the first crossing after that, 1 for "time plus one lap".
+func (f *Fuel) Extra(laps int) { f.extra = float64(max(laps, 0)) }
+
+// Step takes in the readings of one moment and writes the computed fuel channels into row. at is in seconds.
+func (f *Fuel) Step(at float64, row channel.Row) {
+	dt := 0.0
+	if f.begun && at > f.at {
+		dt = at - f.at
+	}
+	f.at, f.begun = at, true
+	f.tank(at, dt, row)
+	f.integrate(at, dt, row)
+	if flag := row[channel.Flag]; flag == yellowFlag || flag == caution {
+		f.yellow = true
+	}
+	f.toGo(at, row)
+	f.write(row)
+}
+
+// tank follows the reading of the tank. Fuel comes in either in one jump, as when a session is set up anew, or
+// steadily while the car stands; what looks like it while the car moves is slosh.
+func (f *Fuel) tank(at, dt float64, row channel.Row) {
+	before := f.raw
+	f.raw = row[channel.FuelVolume]
+	if math.IsNaN(f.raw) {
+		f.raw = row[channel.FuelMass] / f.car.FuelDensity
+	}
+	if math.IsNaN(f.raw) {
+		return // the calm reading is kept for when the tank is heard of again
+	}
+	if math.IsNaN(f.calm) {
+		f.calm, f.lowest = f.raw, f.raw
+		return
+	}
+	if math.IsNaN(before) {
+		before = f.calm // the tank was not heard of for a while
+	}
+	if math.Abs(f.raw-before) > jump {
+		f.atLine += f.raw - f.calm
+		f.calm, f.lowest = f.raw, f.raw
+		f.refuelled, f.rising = true, false
+		return
+	}
+	last := f.calm
+	f.calm += (f.raw - f.calm) * (1 - math.Exp(-dt/sloshTau))
+
+	if !(row[channel.Speed] < standing) {
+		f.stood = nan
+	} else if math.IsNaN(f.stood) {
+		f.stood = at
+	}
+	still := at-f.stood >= sloshTau
+	switch {
+	case f.rising && (!still || dt > 0 && f.calm-last < hoseOut*dt):
+		f.rising = false
+		f.atLine += f.calm - f.lowest
+		f.lowest = f.calm
+	case f.rising:
+	case still && f.calm > f.lowest+stepUp:
+		f.rising, f.refuelled = true, true
+	case still:
+		f.lowest = min(f.lowest, f.calm)
+	}
+	if !still {
+		f.lowest = f.calm
+	}
+}
+
+// integrate follows the flow.
+func (f *Fuel) integrate(at, dt float64, row channel.Row) {
+	x := row[channel.FuelFlow]
+	if math.IsNaN(x) {
+		return
+	}
+	if f.flowing && at-f.flowAt > longestGap {
+		f.hole = true
+	} else {
+		f.flow += x * dt
+	}
+	f.flowing, f.flowAt = true, at
+}
+
+// LapDone closes the lap that has just been completed at the line: its class is that of the journal, its time in
+// seconds (NaN where not known). It returns the litres burnt in it, NaN where the lap had
+// no beginning, was refuelled or was not measured, and writes the account into row.
+func (f *Fuel) LapDone(class string, time float64, row channel.Row) (used float64) {
+	used = nan
+	started := !math.IsNaN(f.line)
+	switch {
+	case !started:
+	case !math.IsNaN(f.raw) && !math.IsNaN(f.atLine):
+		if !f.refuelled {
+			used = f.atLine - f.calm
+		}
+	case f.flowing && !f.hole && f.at-f.flowAt <= longestGap:
+		used = f.flow
+	}
+	if used < 0 {
+		used = nan
+	}
+	if f.yellow {
+		class = Yellow
+	}
+	for i, c := range classes {
+		if c == class {
+			f.burn[i].add(used)
+		}
+	}
+	if class == Flying {
+		f.pace.add(time)
+	}
+	f.centre, f.spread = f.burn[0].centre(), f.burn[0].spread()
+	f.paceS, f.paceDev = f.pace.centre(), f.pace.spread()
+	if row[channel.SessionTimeLeft] < 0 {
+		f.after++
+	}
+	if row[channel.Flag] == finished || row[channel.SessionLapsLeft] == 0 || f.after > f.extra {
+		f.over = true
+	}
+	f.line = f.at
+	f.atLine, f.lowest = f.calm, f.calm
+	if math.IsNaN(f.raw) {
+		f.atLine = nan
+	}
+	f.refuelled, f.rising = false, false
+	f.flow, f.hole = 0, false
+	f.yellow = false
+	f.toGo(f.at, row)
+	f.write(row)
+	return used
+}
+
+// PerLap returns centre and spread of what laps of a class burn, in L: the Hodges–Lehmann centre and the scaled
+// median absolute deviation of up to twenty laps. NaN where the class has no lap, or too few for a spread.
+func (f *Fuel) PerLap(class string) (centre, spread float64) {
+	for i, c := range classes {
+		if c == class {
+			return f.burn[i].centre(), f.burn[i].spread()
+		}
+	}
+	return nan, nan
+}
+
+// ToGo returns both ends of the number of line crossings that are still to come, the lap in progress included, from the
+// slowest and the fastest pace that the driver's laps allow. They are equal where the feed counts laps.
+func (f *Fuel) ToGo() (low, high float64) { return f.low, f.high }
+
+// BoxWithin returns in how many crossings from now at the latest the car has to come in, the reserve in litres kept: 0
+// is in this lap. NaN where that is not known.
+func (f *Fuel) BoxWithin() float64 {
+	return math.Max(0, math.Floor((f.tankNow()-f.car.ReserveVolume)/f.centre)-1)
+}
+
+// Account returns the account for the journal.
+func (f *Fuel) Account() *journal.Fuel {
+	return &journal.Fuel{
+		PerLap: journal.Num(f.centre), Spread: journal.Num(f.spread), Left: journal.Num(f.left()),
+		LapsLeft: journal.Num(f.left() / f.centre), LapsToGo: journal.Num(f.goal), Margin: journal.Num(f.margin()),
+	}
+}
+
+// left is what is aboard now, without slosh.
+func (f *Fuel) left() float64 {
+	if math.IsNaN(f.raw) {
+		return nan
+	}
+	return f.calm
+}
+
+// tankNow is what was aboard at the line and has been added since: with whole laps to go it gives a
+// margin that stays put through a lap.
+func (f *Fuel) tankNow() float64 {
+	switch {
+	case math.IsNaN(f.raw):
+		return nan
+	case f.rising && !math.IsNaN(f.atLine):
+		return f.atLine + f.calm - f.lowest
+	case !math.IsNaN(f.atLine):
+		return f.atLine
+	}
+	return f.calm
+}
+
+// need is the volume from the line to the flag with the reserve.
+func (f *Fuel) need() float64 {
+	return (f.goal+f.car.ReserveLaps)*f.centre + f.car.ReserveVolume
+}
+
+func (f *Fuel) margin() float64 { return (f.tankNow() - f.need()) / f.centre }
+
+// doubt is how wrong the margin may be: the figure of a lap is known to spread/√n, each lap to come differs by
+// spread of its own, and the laps to go are between low and high.
+func (f *Fuel) doubt() float64 {
+	relative := f.spread / f.centre
+	carries := (f.tankNow() - f.car.ReserveVolume) / f.centre
+	known := carries * relative / math.Sqrt(float64(f.burn[0].n))
+	own := relative * math.Sqrt(f.goal)
+	return confidence*math.Hypot(known, own) + math.Max(f.high-f.goal, f.goal-f.low)
+}
+
+func (f *Fuel) write(row channel.Row) {
+	row[channel.FuelLeft] = f.left()
+	row[channel.FuelPerLap] = f.centre
+	row[channel.FuelSpread] = f.spread
+	row[channel.FuelLapsLeft] = f.left() / f.centre
+	row[channel.LapsToGo] = f.goal
+	margin := f.margin()
+	row[channel.FuelMargin] = margin
+	row[channel.FuelDoubt] = f.doubt()
+	short := math.Max(0, -margin*f.centre)
+	row[channel.FuelToAdd] = short
+	row[channel.FuelSave] = short
+	if short != 0 {
+		row[channel.FuelSave] = short / f.goal
+	}
+	if f.goal == 0 {
+		row[channel.FuelSave] = nan // nothing is left to save on
+	}
+}
