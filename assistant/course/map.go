@@ -1,0 +1,196 @@
+package course
+
+import (
+	"math"
+
+	"earshot/assistant/channel"
+)
+
+// A Map is the learned course: its closed centre line by distance and what is on it. It is
+// never changed after it has been handed out.
+type Map struct {
+	Name    string
+	Length  float64   // m
+	Step    float64   // m between neighbours of the slices below; Length = Step*len
+	X, Y    []float64 // m, the centre line; the first point is on the line
+	K       []float64 // 1/m, smoothed curvature, left positive
+	Corners []Corner  // in the order of driving from the line
+	Turning float64   // rad, of the whole course, left positive: ±2π unless it crosses itself
+	Placed  bool      // X and Y are in the feed's plane; else dead reckoning from the line, heading east
+	Laps    int       // laps that the braking points rest on
+	loc     Locator
+}
+
+// A Corner is a bend as a driver counts them. Distances are metres from the line. A corner that
+// lies across the line has Entry > Exit.
+type Corner struct {
+	Number            int
+	Name              string
+	Hand              Hand
+	Entry, Apex, Exit float64 // m; the apex is where the bend is tightest
+	Radius            float64 // m, at the apex
+	Angle             float64 // rad turned, positive
+	Braking           float64 // m, median over laps of where braking begins; NaN where nobody brakes
+	TurnIn            float64 // m, median over laps of where the car begins to turn
+	Slowest           float64 // m, median over laps of where the car is slowest
+	MinSpeed          float64 // m/s, median over laps
+}
+
+// Wrap brings a distance into [0, Length).
+func (m *Map) Wrap(d float64) float64 {
+	switch { // the usual cases, without a division
+	case d >= 0 && d < m.Length:
+		return d
+	case d < 0 && d >= -m.Length:
+		if d += m.Length; d < m.Length {
+			return d
+		}
+		return 0
+	}
+	d = math.Mod(d, m.Length)
+	if d < 0 {
+		d += m.Length
+	}
+	return d
+}
+
+// ahead returns how far it is from a forward to b, in [0, Length).
+func (m *Map) ahead(a, b float64) float64 { return m.Wrap(b - a) }
+
+// CornerAt returns the number of the corner at d metres from the line, 0 on a straight.
+func (m *Map) CornerAt(d float64) int {
+	for i := range m.Corners {
+		c := &m.Corners[i]
+		if m.ahead(c.Entry, d) <= m.ahead(c.Entry, c.Exit) {
+			return c.Number
+		}
+	}
+	return 0
+}
+
+// CornerNumbered returns the corner of that number.
+func (m *Map) CornerNumbered(n int) (Corner, bool) {
+	if n < 1 || n > len(m.Corners) {
+		return Corner{}, false
+	}
+	return m.Corners[n-1], true
+}
+
+// Next returns the number of the corner whose entry comes first ahead of d and how far it is
+// to that entry in metres; 0 and +Inf on a course without a corner.
+func (m *Map) Next(d float64) (number int, metres float64) {
+	metres = math.Inf(1)
+	for i := range m.Corners {
+		if a := m.ahead(d, m.Corners[i].Entry); a < metres {
+			number, metres = m.Corners[i].Number, a
+		}
+	}
+	return number, metres
+}
+
+// Last returns the number of the corner that d is in or that was left last before it; 0 on a
+// course without a corner.
+func (m *Map) Last(d float64) int {
+	number, nearest := 0, math.Inf(1)
+	for i := range m.Corners {
+		if a := m.ahead(m.Corners[i].Entry, d); a < nearest {
+			number, nearest = m.Corners[i].Number, a
+		}
+	}
+	return number
+}
+
+// busyFrom returns where the driver begins to work for the corner: braking or turn-in,
+// whichever comes first.
+func (m *Map) busyFrom(c *Corner) float64 {
+	turn := c.TurnIn
+	if math.IsNaN(turn) {
+		turn = c.Entry
+	}
+	if math.IsNaN(c.Braking) || m.ahead(c.Braking, c.Exit) < m.ahead(turn, c.Exit) {
+		return turn
+	}
+	return c.Braking
+}
+
+// Standing is the room to talk of a car that does not move, in seconds.
+const Standing = 60.0
+
+// Room returns the seconds until the next braking or turn-in point at speed (m/s) held from d
+// metres after the line: 0 from such a point to the corner's exit. It is never more than Standing.
+func (m *Map) Room(d, speed float64) float64 {
+	if speed < 1 {
+		return Standing
+	}
+	metres := math.Inf(1)
+	for i := range m.Corners {
+		c := &m.Corners[i]
+		from := m.busyFrom(c)
+		if m.ahead(from, d) <= m.ahead(from, c.Exit) {
+			return 0
+		}
+		metres = min(metres, m.ahead(d, from))
+	}
+	return min(metres/speed, Standing)
+}
+
+// RoomUnknown is the room to talk in seconds on a course that is not known yet: about two
+// and a half seconds while the throttle is well open and the car goes straight, else none. A car
+// that stands has Standing. throttle is 0 to 1, lateral in m/s², speed in m/s; NaN is not known.
+// The limits are common practice, no source.
+func RoomUnknown(throttle, lateral, brake, speed float64) float64 {
+	const (
+		open   = 0.8 // of the pedal
+		gentle = 3.0 // m/s²
+		guess  = 2.5 // s
+	)
+	switch {
+	case speed < 1:
+		return Standing
+	case brake > brakeOn, math.Abs(lateral) > gentle, math.IsNaN(lateral):
+		return 0
+	case throttle >= open:
+		return guess
+	}
+	return 0
+}
+
+// Place returns the distance from the line of the place on the centre line that is nearest to the car, and how
+// far aside the car is (m, left positive). It looks near hint (m), or everywhere where hint is
+// NaN. It is false where the map is not in the feed's plane or the row has no position.
+func (m *Map) Place(row channel.Row, hint float64) (d, aside float64, ok bool) {
+	if !m.Placed {
+		return 0, 0, false
+	}
+	loc := m.loc
+	p, ok := loc.Find(row)
+	if !ok {
+		return 0, 0, false
+	}
+	n := len(m.X)
+	first, count := 0, n
+	if !math.IsNaN(hint) {
+		const window = 60.0 // m to each side: more than a car drives between two samples
+		half := min(int(window/m.Step)+1, (n-1)/2)
+		first, count = int(m.Wrap(hint)/m.Step)-half+n, 2*half+1
+	}
+	best, at := math.Inf(1), 0
+	for i := first % n; count > 0; count-- {
+		dx, dy := p.X-m.X[i], p.Y-m.Y[i]
+		if q := dx*dx + dy*dy; q < best {
+			best, at = q, i
+		}
+		if i++; i == n {
+			i = 0
+		}
+	}
+	before, after := (at+n-1)%n, (at+1)%n
+	ux, uy := m.X[after]-m.X[before], m.Y[after]-m.Y[before]
+	l := math.Hypot(ux, uy)
+	if l == 0 {
+		return 0, 0, false
+	}
+	dx, dy := p.X-m.X[at], p.Y-m.Y[at]
+	along := min(max((dx*ux+dy*uy)/l, -m.Step), m.Step)
+	return m.Wrap(float64(at)*m.Step + along), (ux*dy - uy*dx) / l, true
+}

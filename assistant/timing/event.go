@@ -1,0 +1,63 @@
+package timing
+
+import "earshot/assistant/journal"
+
+// A Kind says what an Event tells.
+type Kind string
+
+// The kinds of events.
+const (
+	StintStart Kind = "stint start"
+	StintEnd   Kind = "stint end"
+	LapBegun   Kind = "lap begun"
+	LapDone    Kind = "lap done"
+	LapVoid    Kind = "lap void"
+)
+
+// A Class is the kind of a lap.
+type Class string
+
+// The classes of laps.
+const (
+	Out    Class = "out"    // contains the way out of the pits
+	Flying Class = "flying" // everything else
+	In     Class = "in"     // ends in the pit lane
+	Slow   Class = "slow"   // much slower than the best, or with a stop on the course
+)
+
+// An Event is something that happened in time.
+type Event struct {
+	Kind   Kind
+	At     float64 // s on the feed's clock, interpolated between samples where it is at the line
+	Number int     // of the lap or of the stint
+	Lap    Lap     // of LapDone; of LapVoid only WhyInvalid
+}
+
+// A Lap is a completed lap.
+type Lap struct {
+	Number     int
+	Stint      int
+	Begun      float64 // s
+	Time       float64 // s: the feed's own where it has one, else Computed
+	Computed   float64 // s, between the interpolated crossings
+	FeedTime   float64 // s, as the feed told; NaN where it did not
+	Exact      bool    // timed between samples that were close together
+	WhyInexact string  // where not Exact
+	Valid      bool    // no reason against it was seen
+	WhyInvalid string  // where not Valid: the first reason
+	Class      Class
+	Sectors    []float64 // s, computed, their sum is Computed; NaN where a boundary was missed; nil without boundaries
+	Length     float64   // m driven
+	Best       bool      // the best valid flying lap so far, and not the only one
+}
+
+// Journal returns the lap as it stands in the journal; fuel, tyres and brakes are for others to fill.
+func (l *Lap) Journal() *journal.Lap {
+	j := journal.NewLap()
+	j.Number, j.Time, j.Valid, j.WhyInvalid = l.Number, journal.Num(l.Time), l.Valid, l.WhyInvalid
+	j.Class, j.Stint, j.Length, j.FeedTime = string(l.Class), l.Stint, journal.Num(l.Length), journal.Num(l.FeedTime)
+	for _, s := range l.Sectors {
+		j.Sectors = append(j.Sectors, journal.Num(s))
+	}
+	return j
+}

@@ -1,0 +1,251 @@
+package timing
+
+import (
+	"fmt"
+	"math"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/course"
+)
+
+// lapState is the lap in progress.
+type lapState struct {
+	number    int
+	begun     float64 // s, interpolated
+	odo       float64 // m, at begun
+	inexact   string  // why begun is not exact
+	why       string  // why the lap is void
+	gap       float64 // s, the longest time without samples
+	left      bool    // the car left the pits in this lap
+	entered   bool    // or entered them
+	stopped   bool    // or stood on the course
+	standing  float64 // s of standing so far
+	feedValid bool    // the feed has called this lap valid
+	next      int     // boundary that comes next
+	splits    []float64
+	bounds    []course.Boundary
+	placed    float64 // course_distance before
+	placedAt  float64
+}
+
+func (l *lapState) reset(number int, begun, odo float64, bounds []course.Boundary) {
+	splits := l.splits[:0]
+	for range bounds {
+		splits = append(splits, math.NaN())
+	}
+	*l = lapState{number: number, begun: begun, odo: odo, splits: splits, bounds: bounds, placed: math.NaN(), placedAt: begun}
+	if number > 0 {
+		l.placed = 0
+	}
+}
+
+// pending is a lap whose time the feed may still tell.
+type pending struct {
+	active   bool
+	lap      Lap
+	before   float64 // last_lap_time as it stood before the line
+	deadline float64
+	crossed  float64
+	in       bool // ended in the pit lane
+	flags    lapState
+}
+
+// feedTime watches the feed's last_lap_time.
+func (t *Timing) feedTime(at float64, row channel.Row) {
+	v := row[channel.LastLapTime]
+	if math.IsNaN(v) || v == t.feedLast {
+		return
+	}
+	if !math.IsNaN(t.feedLast) {
+		t.feedNew = at
+	}
+	t.feedLast = v
+}
+
+// cross ends the lap in progress at the line and begins the next.
+func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, out []Event) []Event {
+	l := &t.lap
+	// The odometer at the line, from where the car is now.
+	rate, odo := move.speed, t.line.odo.total
+	if v := row[channel.Speed]; math.IsNaN(rate) && !math.IsNaN(v) {
+		rate = v
+		if !math.IsNaN(t.v) {
+			rate = (v + t.v) / 2
+		}
+	}
+	if !math.IsNaN(rate) {
+		odo -= rate * (at - move.when)
+	}
+	if t.pending.active { // a lap shorter than the wait
+		out = t.complete(math.NaN(), move.when, out)
+	}
+	if l.number > 0 {
+		p := &t.pending
+		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, flags: *l}
+		p.lap = Lap{
+			Number: l.number, Stint: t.stint.number, Begun: l.begun, Computed: move.when - l.begun, FeedTime: math.NaN(),
+			Valid: l.why == "", WhyInvalid: l.why, Length: odo - l.odo, Exact: true, Sectors: l.sectors(move.when),
+		}
+		switch {
+		case l.inexact != "":
+			p.lap.Exact, p.lap.WhyInexact = false, l.inexact
+		case move.inexact != "":
+			p.lap.Exact, p.lap.WhyInexact = false, move.inexact
+		case l.gap > 0:
+			p.lap.Exact, p.lap.WhyInexact = false, fmt.Sprintf("no samples for %.1f s", l.gap)
+		}
+		out = t.settle(at, row, out)
+	}
+	out = append(out, Event{Kind: LapBegun, At: move.when, Number: l.number + 1})
+	valid := row[channel.LapValid] == 1
+	l.reset(l.number+1, move.when, odo, l.bounds)
+	l.inexact, l.feedValid = move.inexact, valid
+	return out
+}
+
+// settle completes the pending lap once its time is decided: with the feed's own lap time as soon as that has
+// changed at or after the line, or shortly before it; without, where the feed has none or
+// keeps it for longer than feedWait. A feed that shows the same time again is taken at its word when it agrees
+// to a hundredth.
+func (t *Timing) settle(at float64, row channel.Row, out []Event) []Event {
+	p := &t.pending
+	switch {
+	case !p.active:
+		return out
+	case t.feedNew > p.crossed-feedWait && t.feedNew > p.lap.Begun+feedWait:
+		return t.complete(t.feedLast, at, out)
+	case math.IsNaN(t.feedLast):
+		return t.complete(math.NaN(), at, out)
+	case at < p.deadline:
+		return out
+	case math.Abs(t.feedLast-p.lap.Computed) < 0.01:
+		return t.complete(t.feedLast, at, out)
+	}
+	return t.complete(math.NaN(), at, out)
+}
+
+// complete ends the wait: feed is the feed's own time of the lap or NaN.
+func (t *Timing) complete(feed, at float64, out []Event) []Event {
+	p := &t.pending
+	lap := p.lap
+	p.active = false
+	lap.FeedTime, lap.Time = feed, lap.Computed
+	// A time that is far from the crossings is that of another lap.
+	tolerance := max(1, 0.02*lap.Computed) + p.flags.gap
+	if math.Abs(feed-lap.Computed) <= tolerance {
+		lap.Time = feed
+		if !lap.Exact {
+			lap.Exact, lap.WhyInexact = true, ""
+		}
+	}
+	switch {
+	case p.flags.left:
+		lap.Class = Out
+	case p.in || p.flags.entered:
+		lap.Class = In
+	case p.flags.stopped || lap.Time > t.best*t.cfg.SlowFactor:
+		lap.Class = Slow
+	default:
+		lap.Class = Flying
+	}
+	t.delta = lap.Time - t.best
+	if lap.Valid && lap.Exact && lap.Class == Flying && !(lap.Time >= t.best) {
+		lap.Best = !math.IsNaN(t.best)
+		t.best = lap.Time
+	}
+	if lap.Stint == t.stint.number {
+		t.stint.laps++
+	}
+	t.done, t.doneAny = lap, true
+	t.flagged.completed, t.flagged.best = true, lap.Best
+	return append(out, Event{Kind: LapDone, At: p.crossed, Number: lap.Number, Lap: lap})
+}
+
+// sectors returns the times between the boundaries of a lap that ends at end.
+func (l *lapState) sectors(end float64) []float64 {
+	if len(l.bounds) == 0 {
+		return nil
+	}
+	list := make([]float64, len(l.splits)+1)
+	from := l.begun
+	for i, s := range l.splits {
+		list[i] = s - from
+		from = s
+	}
+	list[len(list)-1] = end - from
+	return list
+}
+
+// sectors marks the boundaries that were passed with this sample.
+func (t *Timing) sectors(at float64, move movement) {
+	l := &t.lap
+	if l.number == 0 || len(l.bounds) == 0 {
+		return
+	}
+	if i := move.boundary; i >= l.next && i < len(l.bounds) && move.boundaryAt >= l.begun {
+		l.splits[i], l.next = move.boundaryAt, i+1
+	}
+	if math.IsNaN(t.place) || t.seen != at {
+		return
+	}
+	if gone := t.place - l.placed; gone > 0 && gone < 500 { // else the car went back, or was moved
+		for i := l.next; i < len(l.bounds); i++ {
+			if b := l.bounds[i]; b.Gate == nil && b.Distance > l.placed && b.Distance <= t.place {
+				l.splits[i] = at - (t.place-b.Distance)/gone*(at-l.placedAt)
+				l.next = i + 1
+			}
+		}
+	}
+	if t.place != l.placed { // a held place waits for the next
+		l.placed, l.placedAt = t.place, at
+	}
+}
+
+// validate looks for what makes the lap in progress void.
+func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Event {
+	l := &t.lap
+	if v < moving && !t.stint.pits {
+		l.standing += dt
+		l.stopped = l.stopped || l.standing >= stopTime
+	} else {
+		l.standing = 0
+	}
+	if l.why != "" {
+		return out
+	}
+	switch valid := row[channel.LapValid]; {
+	case row[channel.OnCourse] == 0:
+		out = t.void(at, t.offWhere(row), out)
+	case valid >= 0.5:
+		l.feedValid = true
+	// Just behind the line the feed may still speak of the lap before.
+	case valid < 0.5 && (l.feedValid || at-l.begun > graceValid || l.number == 0):
+		out = t.void(at, "the feed says so", out)
+	}
+	return out
+}
+
+// offWhere says where the car left the course, as far as package course has told.
+func (t *Timing) offWhere(row channel.Row) string {
+	switch n := row[channel.CornerLast]; {
+	case n > 0 && row[channel.CornerHere] > 0:
+		return fmt.Sprintf("off course at corner %.0f", n)
+	case n > 0:
+		return fmt.Sprintf("off course after corner %.0f", n)
+	case !math.IsNaN(t.place):
+		return fmt.Sprintf("off course at %.0f m", t.place)
+	}
+	return "off course"
+}
+
+// void makes the lap in progress void, once.
+func (t *Timing) void(at float64, why string, out []Event) []Event {
+	if t.lap.why != "" {
+		return out
+	}
+	t.lap.why = why
+	if t.lap.number == 0 {
+		return out // the way to the line is no lap
+	}
+	return append(out, Event{Kind: LapVoid, At: at, Number: t.lap.number, Lap: Lap{Number: t.lap.number, Stint: t.stint.number, WhyInvalid: why}})
+}

@@ -1,0 +1,197 @@
+package timing
+
+import (
+	"math"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/course"
+)
+
+const (
+	slowFactor = 1.07 // of the best lap, as the 107 % rule of qualifying has it; common practice
+	gapLimit   = 2.0  // s: samples further apart leave a gap
+	longGap    = 5.0  // s: over such a gap no crossing is seen by position
+	feedWait   = 1.0  // s that the feed may take to tell its own lap time
+	graceValid = 1.0  // s after the line in which the feed's lap_valid may still be that of the lap before
+	moving     = 1.0  // m/s: slower is standing
+	stopTime   = 2.0  // s of standing that make a lap slow
+	asideLimit = 40.0 // m from the centre line: farther away the map is not believed
+)
+
+// A Config is what timing has to know beforehand. The zero Config is good.
+type Config struct {
+	Course     *course.File // line, sectors and pit lane; nil: what the feed says
+	SlowFactor float64      // a lap longer than this times the best is slow; 0: 1.07
+}
+
+// Timing keeps laps and stints.
+type Timing struct {
+	cfg  Config
+	line line
+	m    *course.Map
+
+	begun bool    // a sample has been seen
+	at    float64 // of the sample before
+	v     float64 // m/s, at the sample before
+	place float64 // course_distance; NaN where unknown
+	seen  float64 // s, when place was new
+
+	lap      lapState
+	pending  pending
+	best     float64 // s, NaN before the first
+	delta    float64 // of the lap completed last
+	done     Lap     // the lap completed last
+	doneAny  bool
+	feedLast float64 // last_lap_time as the feed shows it
+	feedNew  float64 // s, when that changed
+
+	stint   stintState
+	flagged struct{ completed, best, stint bool } // in this sample
+}
+
+// New returns a Timing before the first sample.
+func New(cfg Config) *Timing {
+	if cfg.SlowFactor <= 1 {
+		cfg.SlowFactor = slowFactor
+	}
+	nan := math.NaN()
+	t := &Timing{cfg: cfg, line: newLine(cfg.Course), place: nan, best: nan, delta: nan, feedLast: nan, feedNew: math.Inf(-1)}
+	t.lap.reset(0, nan, 0, t.boundaries())
+	return t
+}
+
+func (t *Timing) boundaries() []course.Boundary {
+	if t.cfg.Course == nil {
+		return nil
+	}
+	return t.cfg.Course.Sectors
+}
+
+// UseMap makes course_distance the place along the map's centre line where the feed has a
+// position and no lap distance of its own that begins at the same line.
+func (t *Timing) UseMap(m *course.Map) { t.m = m }
+
+// Step takes one sample in, writes the channels of its own into row and appends what happened
+// to out. at (s) does not fall; a sample that is not later than the one before is passed over. A row whose
+// feed_silence is positive brings no sample: that is a Tick.
+func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
+	if row[channel.FeedSilence] > 0 {
+		return t.Tick(at, row, out)
+	}
+	t.flagged.completed, t.flagged.best, t.flagged.stint = false, false, false
+	dt := at - t.at
+	if t.begun && dt <= 0 {
+		t.write(t.at, row)
+		return out
+	}
+	if !t.begun {
+		t.begun, t.at, dt = true, at, 0
+	}
+	t.feedTime(at, row)
+	was := t.stint.pits
+	move := t.line.step(at, dt, row)
+	v := row[channel.Speed]
+	if math.IsNaN(v) {
+		v = move.speed
+	}
+	out = t.pits(at, v, row, move, out)
+	if dt > gapLimit {
+		t.lap.gap = max(t.lap.gap, dt)
+	}
+	if move.jumped {
+		out = t.void(at, "the car was moved", out)
+	}
+	if move.crossed {
+		out = t.cross(at, move, was || t.stint.pits, row, out)
+	}
+	t.locate(at, v, row)
+	t.sectors(at, move)
+	out = t.validate(at, v, dt, row, out)
+	out = t.settle(at, row, out)
+	t.write(at, row)
+	t.at, t.v = at, v
+	return out
+}
+
+// Tick takes note that time has passed without a sample.
+func (t *Timing) Tick(at float64, row channel.Row, out []Event) []Event {
+	t.flagged.completed, t.flagged.best, t.flagged.stint = false, false, false
+	out = t.settle(at, row, out)
+	t.write(max(at, t.at), row)
+	return out
+}
+
+// locate works out course_distance.
+func (t *Timing) locate(at, v float64, row channel.Row) {
+	old := t.place
+	switch {
+	case t.line.distanceCounts() && row.Has(channel.LapDistance):
+		t.place = row[channel.LapDistance]
+		if t.place < 0 {
+			t.place = math.NaN() // on the way to the line for the first time
+		}
+		if t.place == old {
+			return
+		}
+	default:
+		t.place = math.NaN()
+		if t.lap.number > 0 {
+			t.place = max(t.line.odo.total-t.lap.odo, 0)
+		}
+		if t.m != nil {
+			t.place = t.onMap(row)
+		}
+	}
+	t.seen = at
+}
+
+// onMap is course_distance by the map; driven is what the odometer says.
+func (t *Timing) onMap(row channel.Row) float64 {
+	driven := t.place
+	d, aside, ok := t.m.Place(row, driven)
+	if ok && math.Abs(aside) > asideLimit {
+		d, aside, ok = t.m.Place(row, math.NaN()) // the odometer and the map disagree: look everywhere
+	}
+	if !ok || math.Abs(aside) > asideLimit {
+		return math.Min(driven, math.Nextafter(t.m.Length, 0))
+	}
+	// Around the line the lap count decides on which side of it the car is.
+	switch beyond := t.m.Length / 2; {
+	case driven < beyond/2 && d > beyond+beyond/2:
+		return 0
+	case driven > beyond+beyond/2 && d < beyond/2:
+		return math.Nextafter(t.m.Length, 0)
+	}
+	return d
+}
+
+// write puts what is known into the row.
+func (t *Timing) write(at float64, row channel.Row) {
+	nan := math.NaN()
+	row[channel.Lap] = float64(t.lap.number)
+	row[channel.LapElapsed] = nan
+	if t.lap.number > 0 {
+		row[channel.LapElapsed] = at - t.lap.begun
+	}
+	row[channel.LapCompleted] = flag(t.flagged.completed)
+	row[channel.PersonalBest] = flag(t.flagged.best)
+	row[channel.StintStarted] = flag(t.flagged.stint)
+	row[channel.LapVoid] = flag(t.lap.why != "")
+	row[channel.LapTimeDone], row[channel.LapFlying] = nan, nan
+	if t.doneAny {
+		row[channel.LapTimeDone] = t.done.Time
+		row[channel.LapFlying] = flag(t.done.Valid && t.done.Class == Flying)
+	}
+	row[channel.BestLap], row[channel.LapDelta] = t.best, t.delta
+	row[channel.Stint] = float64(t.stint.number)
+	row[channel.StintLaps] = float64(t.stint.laps)
+	row[channel.InPits] = flag(t.stint.pits)
+	row[channel.CoursePlace] = t.place
+}
+
+func flag(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
