@@ -166,6 +166,7 @@ var (
 	Stint        = calc("stint", None, "1 in the first stint")
 	StintLaps    = calc("stint_laps", Laps, "laps completed in this stint")
 	StintStarted = calc("stint_started", None, "1 at the sample that begins a stint, else 0")
+	OnOutLap     = calc("on_out_lap", None, "1 in a lap that contains the way out of the pits, and before the first crossing of the line")
 	InPits       = calc("in_pits", None, "1 between stints")
 	CoursePlace  = calc("course_distance", Length, "from the line along the course")
 	CornerHere   = calc("corner", None, "number of the corner the car is in, 0 on a straight")
@@ -192,6 +193,8 @@ var (
 	BrakeSpreadFront = calc("brake_spread_front", TemperatureDifference, "right minus left of brake_peak_mean")
 	BrakeSpreadRear  = calc("brake_spread_rear", TemperatureDifference, "right minus left of brake_peak_mean")
 	Balance          = calc("balance", Angle, "steering at the road wheels beyond what the bend needs: positive is understeer")
+	TyresNeverReady  = calc("tyres_never_ready", None, "1 when the lap means settle below the window, 0 when they do not, absent while no trend is clear")
+	WheelSlip        = calcWheels("wheel_slip", Ratio, "circumferential speed over ground speed, less 1, with the rolling radius learned: -1 is locked")
 )
 
 // Computed channels: fuel.

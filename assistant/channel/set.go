@@ -50,7 +50,7 @@ func (s *Set) Add(c Channel) (ID, error) {
 	if _, ok := s.byName[c.Name]; ok {
 		return 0, fmt.Errorf("channel %q is in the catalogue already: map the field to it instead of declaring it", c.Name)
 	}
-	if c.Name == "" || strings.Trim(c.Name, "abcdefghijklmnopqrstuvwxyz0123456789_") != "" || c.Name[0] <= '9' {
+	if c.Name == "" || strings.Trim(c.Name, "abcdefghijklmnopqrstuvwxyz0123456789_") != "" || c.Name[0] < 'a' {
 		return 0, fmt.Errorf("channel %q: a name has lower-case letters, digits and underscores and begins with a letter", c.Name)
 	}
 	c.Origin = Custom

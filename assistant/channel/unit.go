@@ -81,7 +81,7 @@ var units = []Unit{
 	{"K", TemperatureDifference, 1, 0}, {"delta_degC", TemperatureDifference, 1, 0}, {"delta_degF", TemperatureDifference, fScale, 0},
 	{"kPa", Pressure, 1, 0}, {"Pa", Pressure, 1e-3, 0}, {"hPa", Pressure, 0.1, 0}, {"mbar", Pressure, 0.1, 0}, {"bar", Pressure, 100, 0}, {"MPa", Pressure, 1000, 0}, {"psi", Pressure, psiKPa, 0}, {"atm", Pressure, 101.325, 0},
 	{"l", Volume, 1, 0}, {"L", Volume, 1, 0}, {"ml", Volume, 1e-3, 0}, {"m³", Volume, 1000, 0}, {"m3", Volume, 1000, 0}, {"gal_us", Volume, galUS, 0}, {"gal_imp", Volume, galImp, 0},
-	{"l/s", VolumeFlow, 1, 0}, {"l/h", VolumeFlow, 1 / hourSecs, 0}, {"L/h", VolumeFlow, 1 / hourSecs, 0}, {"gal_us/h", VolumeFlow, galUS / hourSecs, 0},
+	{"l/s", VolumeFlow, 1, 0}, {"L/s", VolumeFlow, 1, 0}, {"l/h", VolumeFlow, 1 / hourSecs, 0}, {"L/h", VolumeFlow, 1 / hourSecs, 0}, {"gal_us/h", VolumeFlow, galUS / hourSecs, 0},
 	{"kg", Mass, 1, 0}, {"lb", Mass, poundKg, 0}, {"t", Mass, 1000, 0},
 	{"kg/l", Density, 1, 0}, {"kg/L", Density, 1, 0}, {"kg/m³", Density, 1e-3, 0}, {"kg/m3", Density, 1e-3, 0}, {"lb/gal_us", Density, poundKg / galUS, 0},
 	{"1", Ratio, 1, 0}, {"%", Ratio, 0.01, 0},

@@ -280,7 +280,11 @@ func (p *Passes) see(from, to, d float64, row channel.Row) {
 	for w := range 4 {
 		id := channel.ID(w)
 		if v > slipFloor {
-			if s := row[channel.WheelSpeed+id]/v - 1; !math.IsNaN(s) && !(math.Abs(f.MaxSlip[w]) >= math.Abs(s)) {
+			s := row[channel.WheelSlip+id] // with the rolling radius learned, where it has been
+			if math.IsNaN(s) {
+				s = row[channel.WheelSpeed+id]/v - 1
+			}
+			if !math.IsNaN(s) && !(math.Abs(f.MaxSlip[w]) >= math.Abs(s)) {
 				f.MaxSlip[w] = s
 			}
 		}

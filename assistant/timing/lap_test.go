@@ -138,16 +138,22 @@ func TestStints(t *testing.T) {
 	require.Equal(t, 1.0, c.get(channel.InPits))
 	c.run(100, 15, channel.InPitLane, 1)
 	require.Empty(t, c.events)
-	c.run(100, 40, channel.InPitLane, 0)
+	require.Equal(t, 0.0, c.get(channel.OnOutLap), "in the pits there is no lap")
+	c.run(50, 40, channel.InPitLane, 0)
 	require.Equal(t, 0.0, c.get(channel.InPits))
+	require.Equal(t, 1.0, c.get(channel.OnOutLap))
+	c.run(50, 40, channel.InPitLane, 0)
 	c.run(3000, 50, channel.InPitLane, 0)
+	require.Equal(t, 0.0, c.get(channel.OnOutLap), "the line is behind")
 	c.run(1500, 50, channel.InPitLane, 0)
 	c.run(1300, 50, channel.InPitLane, 0)
 	c.run(150, 20, channel.InPitLane, 1) // box before the line
 	c.wait(60, channel.InPitLane, 1)
 	c.run(150, 20, channel.InPitLane, 1) // over the line in the pit lane
 	c.run(2900, 50, channel.InPitLane, 0)
+	require.Equal(t, 1.0, c.get(channel.OnOutLap), "this lap left the pits after the line")
 	c.run(3000, 50, channel.InPitLane, 0)
+	require.Equal(t, 0.0, c.get(channel.OnOutLap))
 	c.run(50, 50, channel.InPitLane, 0)
 	var story []string
 	for _, e := range c.events {
