@@ -150,8 +150,9 @@ func TestStints(t *testing.T) {
 	c.run(150, 20, channel.InPitLane, 1) // box before the line
 	c.wait(60, channel.InPitLane, 1)
 	c.run(150, 20, channel.InPitLane, 1) // over the line in the pit lane
-	c.run(2900, 50, channel.InPitLane, 0)
+	c.run(2000, 50, channel.InPitLane, 0)
 	require.Equal(t, 1.0, c.get(channel.OnOutLap), "this lap left the pits after the line")
+	c.run(900, 50, channel.InPitLane, 0)
 	c.run(3000, 50, channel.InPitLane, 0)
 	require.Equal(t, 0.0, c.get(channel.OnOutLap))
 	c.run(50, 50, channel.InPitLane, 0)
