@@ -1,0 +1,224 @@
+package rules
+
+import "math"
+
+// timeGrain is how much too early a delay may end, in seconds: sums of sample times are not exact.
+const timeGrain = 1e-9
+
+// A Memory holds what is known of every instance of a Set's rules. It belongs to one caller
+// at a time.
+type Memory struct {
+	set     *Set
+	cells   []cell
+	tracks  []track
+	tracked []int // the instances that have tracks
+	frame   frame
+}
+
+// A cell is the memory of one instance, with what every Step needs of it in one place.
+type cell struct {
+	judge    cond // hold of an active instance, else cond
+	suppress uint64
+	state    State
+	timing   bool    // a delay is running
+	released bool    // Reset was called after the condition of a latched instance had gone
+	gone     bool    // the condition of a latched instance has gone
+	since    float64 // when the delay began
+	said     float64 // when it fired or was repeated last
+}
+
+// NewMemory returns a Memory in which every instance is unknown.
+func (s *Set) NewMemory() *Memory {
+	m := &Memory{set: s, cells: make([]cell, len(s.instances)), tracks: make([]track, s.tracks)}
+	for i := range m.tracks {
+		m.tracks[i].out = math.NaN()
+	}
+	for i := range m.cells {
+		in := &s.instances[i]
+		m.cells[i].judge, m.cells[i].suppress = in.cond, in.suppress
+		if len(in.trackers) > 0 {
+			m.tracked = append(m.tracked, i)
+		}
+	}
+	return m
+}
+
+// Adopt takes over from old what is known of rules whose condition, deadband, delays and instances are the same
+// in both Sets. Their wording, priority and repeat may differ.
+func (m *Memory) Adopt(old *Memory) {
+	if old == nil {
+		return
+	}
+	for i := range m.set.instances {
+		in := &m.set.instances[i]
+		r := old.set.byName[in.rule.Name]
+		if r == nil || r.print != in.rule.print || r.cells[in.number] < 0 {
+			continue
+		}
+		j := r.cells[in.number]
+		was := &old.set.instances[j]
+		m.cells[i] = old.cells[j]
+		m.cells[i].aim(in)
+		if len(was.trackers) == len(in.trackers) {
+			copy(m.tracks[in.firstTrack:in.firstTrack+len(in.trackers)], old.tracks[was.firstTrack:])
+		}
+	}
+}
+
+// Active tells whether an instance of the rule is active.
+func (m *Memory) Active(rule *Rule, instance int) bool {
+	if rule == nil || instance < 0 || instance > 3 || m.set.byName[rule.Name] != rule {
+		return false
+	}
+	i := rule.cells[instance]
+	return i >= 0 && m.cells[i].state == Active
+}
+
+// Reset lets go of the instances of a latched rule whose condition has gone: they clear at the next
+// Step. An instance whose condition is still there stays.
+func (m *Memory) Reset(rule string) {
+	r := m.set.byName[rule]
+	if r == nil {
+		return
+	}
+	for _, i := range r.cells {
+		if i >= 0 && m.cells[i].gone {
+			m.cells[i].released = true
+		}
+	}
+}
+
+// Step judges every rule at now, in seconds, which must not fall. Bit i of situation says that
+// Vocabulary.Situations()[i] holds; a rule that it suppresses behaves as if its condition were
+// unknown. What changed, and what is to be said again, is appended to out. Step allocates only to put
+// something into words, or where out has no room.
+func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transition) []Transition {
+	f := &m.frame
+	f.env, f.tracks = m.set.fit(env), m.tracks
+	for _, i := range m.tracked {
+		m.follow(&m.set.instances[i], now)
+	}
+	for i := range m.cells {
+		c := &m.cells[i]
+		truth := isUnknown
+		if c.suppress&situation == 0 {
+			truth = c.judge(f)
+		}
+		if truth == isFalse && c.state == Normal {
+			c.timing = false // by far the most frequent case
+			continue
+		}
+		in := &m.set.instances[i]
+		if to, again := c.step(in.rule, truth, now); to != c.state || again {
+			out = append(out, m.transition(in, c.state, to, now))
+			c.state = to
+			c.aim(in)
+		}
+	}
+	f.env, f.tracks = nil, nil
+	return out
+}
+
+// follow takes the values into the tracks of an instance. They are kept up to date
+// also while it is suppressed.
+func (m *Memory) follow(in *compiled, now float64) {
+	f := &m.frame
+	for k := range in.trackers {
+		t := &in.trackers[k]
+		tr := &m.tracks[in.firstTrack+k]
+		if t.rate {
+			tr.slope(t.of(f), now)
+		} else {
+			tr.change(t.of(f), t.by(f))
+		}
+	}
+}
+
+// aim chooses the condition by which the instance is judged in its present state.
+func (c *cell) aim(in *compiled) {
+	c.suppress = in.suppress
+	c.judge = in.cond
+	if c.state == Active {
+		c.judge = in.hold
+	}
+}
+
+// step moves the cell on and returns its new state, and whether an active instance is to be said again.
+func (c *cell) step(r *Rule, truth tri, now float64) (to State, again bool) {
+	switch truth {
+	case isUnknown:
+		c.timing = false
+		if c.state == Active {
+			return Active, false
+		}
+		return Unknown, false
+	case isTrue:
+		c.gone, c.released = false, false
+		if c.state == Active {
+			c.timing = false
+			if r.repeat > 0 && now-c.said >= r.repeat-timeGrain {
+				c.said = now
+				return Active, true
+			}
+			return Active, false
+		}
+		if c.elapsed(now) < r.onDelay-timeGrain {
+			return c.state, false
+		}
+		c.timing, c.said = false, now
+		return Active, false
+	}
+	if c.state != Active {
+		c.timing = false
+		return Normal, false
+	}
+	if r.latch {
+		c.gone = true
+		if !c.released {
+			return Active, false
+		}
+	} else if c.elapsed(now) < r.offDelay-timeGrain {
+		return Active, false
+	}
+	c.timing, c.gone, c.released = false, false, false
+	return Normal, false
+}
+
+// elapsed starts the delay if it is not running and returns how long it has.
+func (c *cell) elapsed(now float64) float64 {
+	if !c.timing || now < c.since {
+		c.timing, c.since = true, now
+	}
+	return now - c.since
+}
+
+func (m *Memory) transition(in *compiled, from, to State, now float64) Transition {
+	f := &m.frame
+	t := Transition{Rule: in.rule, Instance: in.number, Wheel: in.in.suffix, From: from, To: to, At: now, Value: math.NaN(), Limit: math.NaN()}
+	if in.decide.left != nil {
+		t.Value = in.decide.left(f)
+	}
+	limit := in.decide.limit
+	if from == Active {
+		limit = in.decide.holdLimit
+	}
+	if limit != nil {
+		t.Limit = limit(f)
+	}
+	var words *template
+	switch {
+	case to == Active:
+		words = in.say
+	case from == Active && to == Normal:
+		words = in.clear
+	}
+	if words == nil {
+		return t
+	}
+	t.Text, _ = words.render(f, in.rule.Each, 1<<in.number)
+	t.Say = t.Text != ""
+	if !t.Say {
+		t.Why = "a value in its text is unknown"
+	}
+	return t
+}

@@ -1,0 +1,223 @@
+package rules
+
+import "strings"
+
+type nodeKind uint8
+
+const (
+	nNumber nodeKind = iota
+	nString
+	nName
+	nGlob
+	nUnary  // - not
+	nBinary // + - * / % < <= > >= == != and or
+	nCall
+)
+
+// A node is a piece of an expression as written.
+type node struct {
+	kind  nodeKind
+	pos   int
+	text  string // name, operator, function, string
+	num   float64
+	unit  string
+	u     Unit
+	args  []*node
+	paren bool // a comparison that stood in parentheses
+}
+
+// deepest is how deep an expression may be nested.
+const deepest = 100
+
+// longest is how many bytes an expression may have.
+const longest = 4096
+
+type parser struct {
+	toks  []token
+	i     int
+	depth int
+	bad   *mistake
+}
+
+// binding is how strongly an operator between two operands binds.
+func binding(op string) int {
+	switch op {
+	case "or":
+		return 1
+	case "and":
+		return 2
+	case "<", "<=", ">", ">=", "==", "!=":
+		return 4
+	case "+", "-":
+		return 5
+	case "*", "/", "%":
+		return 6
+	}
+	return 0
+}
+
+const (
+	bindNot   = 3
+	bindMinus = 7
+)
+
+// parse reads a whole expression.
+func parse(src string, voc Vocabulary) (*node, *mistake) {
+	if len(src) > longest {
+		return nil, oops(0, "split it into several rules", "the expression is longer than %d characters", longest)
+	}
+	toks, m := lex(src, voc)
+	if m != nil {
+		return nil, m
+	}
+	if len(toks) == 1 {
+		return nil, oops(0, "write a condition such as fuel_left < 5 l", "the expression is empty")
+	}
+	p := &parser{toks: toks}
+	n := p.expr(0)
+	if p.bad == nil && p.peek().kind != tEnd {
+		p.unexpected(p.peek(), "an operator or the end")
+	}
+	if p.bad != nil {
+		return nil, p.bad
+	}
+	return n, nil
+}
+
+func (p *parser) peek() token { return p.toks[p.i] }
+
+func (p *parser) next() token {
+	t := p.toks[p.i]
+	if t.kind != tEnd {
+		p.i++
+	}
+	return t
+}
+
+func (p *parser) fail(pos int, hint, format string, args ...any) *node {
+	if p.bad == nil {
+		p.bad = oops(pos, hint, format, args...)
+	}
+	return &node{pos: pos}
+}
+
+func (p *parser) unexpected(t token, want string) *node {
+	switch t.kind {
+	case tEnd:
+		return p.fail(t.pos, "", "the expression ends where %s should follow", want)
+	case tNumber:
+		return p.fail(t.pos, "", "%s is not expected here, but %s", t.text, want)
+	}
+	return p.fail(t.pos, "", "%q is not expected here, but %s", t.text, want)
+}
+
+func isOp(t token, op string) bool {
+	return t.text == op && (t.kind == tOp || t.kind == tName && keywords[op])
+}
+
+// expr reads what binds more strongly than min.
+func (p *parser) expr(min int) *node {
+	if p.depth++; p.depth > deepest {
+		return p.fail(p.peek().pos, "split it into several rules", "the expression is nested too deeply")
+	}
+	defer func() { p.depth-- }()
+	left := p.prefix()
+	for p.bad == nil {
+		t := p.peek()
+		if t.kind != tOp && !(t.kind == tName && keywords[t.text]) {
+			break
+		}
+		b := binding(t.text)
+		if b == 0 || b <= min {
+			break
+		}
+		p.next()
+		right := p.expr(b)
+		if b == binding("<") && left.kind == nBinary && binding(left.text) == b && !left.paren {
+			return p.fail(t.pos, "write between(x, low, high), or two comparisons with and", "comparisons cannot be chained")
+		}
+		left = &node{kind: nBinary, pos: t.pos, text: t.text, args: []*node{left, right}}
+	}
+	return left
+}
+
+func (p *parser) prefix() *node {
+	t := p.next()
+	switch {
+	case t.kind == tNumber:
+		return &node{kind: nNumber, pos: t.pos, num: t.num, unit: t.unit, u: t.u, text: t.text}
+	case t.kind == tString:
+		return &node{kind: nString, pos: t.pos, text: t.text}
+	case t.kind == tGlob:
+		return &node{kind: nGlob, pos: t.pos, text: t.text}
+	case isOp(t, "not"):
+		return &node{kind: nUnary, pos: t.pos, text: "not", args: []*node{p.expr(bindNot)}}
+	case isOp(t, "-"):
+		if n := p.peek(); n.kind == tNumber {
+			p.next() // -3 °C is a temperature, not the negative of one
+			return &node{kind: nNumber, pos: t.pos, num: -n.num, unit: n.unit, u: n.u, text: "-" + n.text}
+		}
+		return &node{kind: nUnary, pos: t.pos, text: "-", args: []*node{p.expr(bindMinus)}}
+	case isOp(t, "("):
+		n := p.expr(0)
+		if c := p.next(); p.bad == nil && !isOp(c, ")") {
+			return p.unexpected(c, "the closing parenthesis")
+		}
+		n.paren = true
+		return n
+	case t.kind == tName && !keywords[t.text]:
+		if !isOp(p.peek(), "(") {
+			return &node{kind: nName, pos: t.pos, text: t.text}
+		}
+		return p.call(t)
+	}
+	return p.unexpected(t, "a number, a name or a parenthesis")
+}
+
+func (p *parser) call(name token) *node {
+	if functions[name.text].max == 0 {
+		return p.fail(name.pos, didYouMean(name.text, functionNames), "there is no function %s; there are %s", name.text, strings.Join(functionNames, ", "))
+	}
+	p.next()
+	n := &node{kind: nCall, pos: name.pos, text: name.text}
+	if isOp(p.peek(), ")") {
+		p.next()
+	} else {
+		for p.bad == nil {
+			n.args = append(n.args, p.expr(0))
+			if c := p.next(); p.bad == nil && !isOp(c, ",") {
+				if c.kind == tEnd {
+					return p.fail(c.pos, "close it; between the braces of YAML a condition with a comma must stand in quotes", "the expression ends within %s(", name.text)
+				}
+				if !isOp(c, ")") {
+					return p.unexpected(c, "a comma or the closing parenthesis")
+				}
+				break
+			}
+		}
+	}
+	if f := functions[name.text]; p.bad == nil && (len(n.args) < f.min || len(n.args) > f.max) {
+		return p.fail(name.pos, "", "%s is written %s", name.text, f.use)
+	}
+	return n
+}
+
+type function struct {
+	min, max int
+	use      string
+}
+
+const many = 64
+
+var functions = map[string]function{
+	"between": {3, 3, "between(x, low, high)"},
+	"abs":     {1, 1, "abs(x)"},
+	"min":     {1, many, "min(a, b, …) or min(tyre_core_*)"},
+	"max":     {1, many, "max(a, b, …) or max(tyre_core_*)"},
+	"mean":    {1, many, "mean(a, b, …) or mean(tyre_core_*)"},
+	"changed": {1, 2, "changed(x) or changed(x, by)"},
+	"rate":    {1, 1, "rate(x)"},
+	"known":   {1, 1, "known(x)"},
+}
+
+var functionNames = []string{"abs", "between", "changed", "known", "max", "mean", "min", "rate"}

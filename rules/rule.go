@@ -1,0 +1,103 @@
+package rules
+
+// A Priority is how much a call matters, in the sense of flight-deck alerting.
+type Priority string
+
+// The priorities.
+const (
+	Warning  Priority = "warning"  // act at once
+	Caution  Priority = "caution"  // act this lap
+	Advisory Priority = "advisory" // know it
+)
+
+// A Where is the part of the course on which a call may be said.
+type Where string
+
+// The places.
+const (
+	Anywhere Where = "anywhere"
+	Straight Where = "straight" // only where it can end before the next braking point
+	Line     Where = "line"     // at the start and finish line
+)
+
+// An Each says how a rule is multiplied.
+type Each string
+
+// The kinds of instance.
+const (
+	Once      Each = ""
+	EachWheel Each = "wheel" // instances fl fr rl rr
+	EachAxle  Each = "axle"  // instances front rear
+	EachSide  Each = "side"  // instances left right
+)
+
+// A Rule is one rule as compiled. It does not change.
+type Rule struct {
+	Name     string
+	Group    string // the file's base name without its ending, such as "tyres"
+	File     string
+	Line     int
+	Priority Priority
+	Each     Each
+	Where    Where
+	Expires  float64 // seconds after which a cue that has not begun is dropped
+	// Momentary: the condition speaks of an event, by changed or a Name that is Momentary, so the
+	// instance clears at the next step although what it says still holds.
+	Momentary bool
+	Merge     bool // there is one text for several instances: see Set.Merged
+
+	onDelay, offDelay, repeat float64 // seconds; a repeat of 0 is never
+	latch                     bool
+	suppress                  uint64
+	merged                    *template
+	cells                     [4]int // where each instance stands in Set.instances, -1 where it is off
+	why                       []string
+	print                     string // what the state depends on, for Adopt
+}
+
+// RuleInfo tells a person about a rule.
+type RuleInfo struct {
+	Name      string
+	Group     string
+	File      string
+	Line      int
+	Priority  Priority
+	Active    bool     // at least one instance is being watched
+	Why       []string // why it, an instance or a sentence of it is off
+	Instances []string // suffixes of the instances being watched; "" alone for a rule without each
+}
+
+// A State is what is known of an instance.
+type State uint8
+
+// The states. An instance begins unknown. An active one stays active while its condition
+// is unknown.
+const (
+	Unknown State = iota
+	Normal
+	Active
+)
+
+// String returns unknown, normal or active.
+func (s State) String() string {
+	switch s {
+	case Normal:
+		return "normal"
+	case Active:
+		return "active"
+	}
+	return "unknown"
+}
+
+// A Transition is an instance that changed its mind, or a repeat (From and To both Active).
+type Transition struct {
+	Rule         *Rule
+	Instance     int    // 0 to 3 in the order fl fr rl rr, front rear, left right; 0 without each
+	Wheel        string // the instance's suffix, or ""
+	From, To     State
+	At           float64 // seconds, as given to Step
+	Value, Limit float64 // both sides of the deciding comparison, the limit with the deadband that was in force; NaN where there is none
+	Say          bool    // there is a Text to be said
+	Text         string
+	Why          string // why there is nothing to be said although the rule has words, else ""
+}

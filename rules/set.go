@@ -1,0 +1,213 @@
+package rules
+
+import (
+	"cmp"
+	"errors"
+	"math"
+	"slices"
+	"strings"
+)
+
+// A Source is one rules file.
+type Source struct {
+	Name string // for messages; its base name without the ending is the group of its rules
+	Data []byte
+}
+
+// A Set is what Compile made of the files. It does not change and may be shared.
+type Set struct {
+	rules     []*Rule
+	byName    map[string]*Rule
+	infos     []RuleInfo
+	instances []compiled
+	tracks    int // how many tracks a Memory needs
+	answers   []answer
+	asks      []string
+	phrases   []string
+	width     int // how long env must be
+}
+
+// compiled is one instance of a rule.
+type compiled struct {
+	rule       *Rule
+	number     int
+	in         *instance
+	cond, hold cond
+	suppress   uint64
+	trackers   []tracker
+	firstTrack int
+	decide     decision
+	say, clear *template
+}
+
+type answer struct {
+	ask  string
+	when cond // nil: always
+	say  *template
+}
+
+// Compile reads rules files. A rule of a later file takes the place of one of the same name from
+// an earlier file, and `name: x` with `off: true` switches it off; likewise the answers of a later
+// file to one question take the place of those of earlier files. The error joins every mistake of
+// every file as *Error, in the order of the files and of the places within them.
+func Compile(files []Source, voc Vocabulary) (*Set, error) {
+	b := &builder{voc: voc, set: &Set{byName: map[string]*Rule{}}}
+	var all []error
+	for i, src := range files {
+		var errs []error
+		f := readFile(src, &errs)
+		for _, earlier := range files[:i] {
+			if earlier.Name == src.Name {
+				f.fail(1, 1, "", "", "the file is read twice")
+			}
+		}
+		b.file(f)
+		slices.SortStableFunc(errs, byPlace)
+		all = append(all, errs...)
+	}
+	if len(all) > 0 {
+		return nil, errors.Join(all...)
+	}
+	return b.finish(), nil
+}
+
+func byPlace(a, b error) int {
+	x, y := a.(*Error), b.(*Error)
+	return cmp.Or(cmp.Compare(x.Line, y.Line), cmp.Compare(x.Col, y.Col))
+}
+
+// Rules describes every rule, those that are off as well, in the order of the files.
+func (s *Set) Rules() []RuleInfo {
+	out := slices.Clone(s.infos)
+	for i := range out {
+		out[i].Why = slices.Clone(out[i].Why)
+		out[i].Instances = slices.Clone(out[i].Instances)
+	}
+	return out
+}
+
+// Phrases lists every static text that the rules and answers may say, and the names of the values
+// that they name, sorted. Spelled numbers are those of package spoken.
+func (s *Set) Phrases() []string { return slices.Clone(s.phrases) }
+
+// Asks lists the questions to which there are answers, in the order of the files.
+func (s *Set) Asks() []string { return slices.Clone(s.asks) }
+
+// Answer gives the first answer to ask whose condition is true and whose values are all known.
+func (s *Set) Answer(ask string, env []float64) (text string, ok bool) {
+	f := frame{env: s.fit(env)}
+	for i := range s.answers {
+		a := &s.answers[i]
+		if a.ask != ask || a.when != nil && a.when(&f) != isTrue {
+			continue
+		}
+		if text, whole := a.say.render(&f, Once, 0); whole && text != "" {
+			return text, true
+		}
+	}
+	return "", false
+}
+
+// Merged gives the one text for several instances of a rule; members has a bit for each. It is false
+// where the rule has no such text or a value in it is unknown and nothing else is left to say.
+func (s *Set) Merged(rule *Rule, members uint64, env []float64) (string, bool) {
+	if rule == nil || rule.merged == nil || members == 0 {
+		return "", false
+	}
+	f := frame{env: s.fit(env)}
+	text, _ := rule.merged.render(&f, rule.Each, members)
+	return text, text != ""
+}
+
+// fit makes an env that is too short as long as the names need: what is not there is unknown.
+func (s *Set) fit(env []float64) []float64 {
+	if len(env) >= s.width {
+		return env
+	}
+	out := make([]float64, s.width)
+	for i := copy(out, env); i < len(out); i++ {
+		out[i] = math.NaN()
+	}
+	return out
+}
+
+// A builder gathers the files into a Set.
+type builder struct {
+	voc   Vocabulary
+	set   *Set
+	specs []*spec
+}
+
+// A spec is a rule with its instances before they are put into the Set.
+type spec struct {
+	rule  *Rule
+	parts []compiled // those that are watched
+	off   string     // why it was switched off by a file
+}
+
+func (b *builder) file(f *file) {
+	for _, raw := range f.rules {
+		at := slices.IndexFunc(b.specs, func(s *spec) bool { return s.rule.Name == raw.name })
+		sp := b.rule(raw, at >= 0)
+		switch {
+		case sp == nil:
+		case at < 0:
+			b.specs = append(b.specs, sp)
+		case sp.rule.Each == offOnly:
+			b.specs[at].off, b.specs[at].parts = sp.off, nil
+		default:
+			b.specs[at] = sp
+		}
+	}
+	var asked []string
+	for _, raw := range f.asks {
+		if !slices.Contains(asked, raw.name) {
+			asked = append(asked, raw.name)
+			b.set.answers = slices.DeleteFunc(b.set.answers, func(a answer) bool { return a.ask == raw.name })
+		}
+		b.answer(raw)
+	}
+}
+
+func (b *builder) finish() *Set {
+	s := b.set
+	seen := map[string]bool{}
+	add := func(text string) {
+		if text = strings.Trim(text, " .,!?:;"); text != "" && !seen[text] {
+			seen[text] = true
+			s.phrases = append(s.phrases, text)
+		}
+	}
+	for _, sp := range b.specs {
+		r := sp.rule
+		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Active: len(sp.parts) > 0}
+		if sp.off != "" {
+			info.Why = []string{sp.off}
+		}
+		r.cells = [4]int{-1, -1, -1, -1}
+		for _, p := range sp.parts {
+			r.cells[p.number] = len(s.instances)
+			s.instances = append(s.instances, p)
+			info.Instances = append(info.Instances, p.in.suffix)
+			for _, t := range []*template{p.say, p.clear} {
+				if t != nil {
+					t.phrases(r.Each, add)
+				}
+			}
+		}
+		if r.merged != nil && info.Active {
+			r.merged.phrases(r.Each, add)
+		}
+		s.rules = append(s.rules, r)
+		s.byName[r.Name] = r
+		s.infos = append(s.infos, info)
+	}
+	for _, a := range s.answers {
+		a.say.phrases(Once, add)
+		if !slices.Contains(s.asks, a.ask) {
+			s.asks = append(s.asks, a.ask)
+		}
+	}
+	slices.Sort(s.phrases)
+	return s
+}

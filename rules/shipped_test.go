@@ -1,0 +1,71 @@
+package rules_test
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"earshot/rules"
+)
+
+func shipped(t testing.TB) []rules.Source {
+	t.Helper()
+	paths, err := filepath.Glob("../configs/rules/*.yaml")
+	require.NoError(t, err)
+	require.Len(t, paths, 7)
+	var out []rules.Source
+	for _, p := range paths {
+		b, err := os.ReadFile(p)
+		require.NoError(t, err)
+		out = append(out, rules.Source{Name: filepath.ToSlash(p), Data: b})
+	}
+	return out
+}
+
+func TestShippedFilesCompile(t *testing.T) {
+	set, err := rules.Compile(shipped(t), car())
+	require.NoError(t, err)
+	for _, r := range set.Rules() {
+		require.True(t, r.Active, r.Name)
+		require.Empty(t, r.Why, r.Name)
+	}
+	require.Equal(t, []string{"brakes", "fuel", "lap", "gap", "tyres"}, set.Asks())
+}
+
+// A poor feed switches rules off with a reason; it makes none of them wrong.
+func TestShippedFilesWithAPoorFeed(t *testing.T) {
+	voc := car()
+	for _, n := range voc.Names() {
+		if n != "speed" && n != "lap_completed" && n != "feed_silence" && n != "fuel_laps_left" && n != "laps_to_go" {
+			voc.absent[n] = "the feed has only speed"
+		}
+	}
+	set, err := rules.Compile(shipped(t), voc)
+	require.NoError(t, err)
+	var on []string
+	for _, r := range set.Rules() {
+		if r.Active {
+			on = append(on, r.Name)
+		} else {
+			require.NotEmpty(t, r.Why, r.Name)
+		}
+	}
+	require.Equal(t, []string{"fuel-box", "feed-silent"}, on)
+	text, ok := set.Answer("tyres", voc.row(t, nil))
+	require.True(t, ok)
+	require.Equal(t, "Tyres unknown.", text)
+}
+
+// The voice starts with the condition and not with filler, and is short: at 160 words a minute (NHTSA 1996, preliminary
+// guidelines, 2.4.6.7: about 156) a call of seven seconds has 18 words. Seven seconds is common practice, no source.
+func TestShippedWordsAreFew(t *testing.T) {
+	set, err := rules.Compile(shipped(t), car())
+	require.NoError(t, err)
+	for _, p := range set.Phrases() {
+		require.LessOrEqual(t, len(strings.Fields(p)), 6, p)
+		require.NotRegexp(t, `\d`, p)
+	}
+}

@@ -1,0 +1,410 @@
+package rules
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"earshot/audio/spoken"
+)
+
+// A template is a text with values in it, cut into sentences: a sentence of which a value is
+// unknown is left out.
+type template struct {
+	sentences []sentence
+	dropped   []missing // why sentences were left out for good
+}
+
+type sentence struct{ parts []part }
+
+// A part is static text, or a value, or the place of the instances.
+type part struct {
+	text      string
+	instances bool
+	value     num
+	say       func(x float64) (string, bool) // false: x has no words here
+	words     []string                       // what say may say besides numbers
+}
+
+// rawPart is a part as written. pos is the byte offset of what stands within the braces.
+type rawPart struct {
+	text string
+	pos  int
+	expr bool
+}
+
+// longestText is how many bytes a template may have.
+const longestText = 1000
+
+// cutTemplate cuts a template into sentences of parts.
+func cutTemplate(src string) ([][]rawPart, *mistake) {
+	if strings.TrimSpace(src) == "" {
+		return nil, oops(0, "", "the text is empty")
+	}
+	if len(src) > longestText {
+		return nil, oops(0, "nobody listens that long at speed", "the text is longer than %d characters", longestText)
+	}
+	var out [][]rawPart
+	var cur []rawPart
+	static := 0 // where the static text began
+	flush := func(end int) {
+		if end > static {
+			cur = append(cur, rawPart{text: src[static:end], pos: static})
+		}
+	}
+	for i := 0; i < len(src); i++ {
+		switch src[i] {
+		case '{':
+			flush(i)
+			end := closing(src, i+1)
+			if end < 0 {
+				return nil, oops(i, "end it with }", "the value that begins here does not end")
+			}
+			cur = append(cur, rawPart{text: src[i+1 : end], pos: i + 1, expr: true})
+			i, static = end, end+1
+		case '}':
+			return nil, oops(i, "begin a value with {", "} without a {")
+		case '.', '!', '?':
+			if i+1 == len(src) || unicode.IsSpace(rune(src[i+1])) {
+				flush(i + 1)
+				static = i + 1
+				out, cur = append(out, cur), nil
+			}
+		}
+	}
+	flush(len(src))
+	if slices.ContainsFunc(cur, func(p rawPart) bool { return p.expr || strings.TrimSpace(p.text) != "" }) {
+		out = append(out, cur)
+	}
+	return out, nil
+}
+
+// closing finds the } that ends a value begun before i. A } within quotes is text.
+func closing(src string, i int) int {
+	quote := byte(0)
+	for ; i < len(src); i++ {
+		switch c := src[i]; {
+		case quote != 0:
+			if c == quote {
+				quote = 0
+			}
+		case c == '"' || c == '\'':
+			quote = c
+		case c == '}':
+			return i
+		case c == '{':
+			return -1
+		}
+	}
+	return -1
+}
+
+// A scope is where a template stands, which decides what it may hold.
+type scope struct {
+	merge bool // {instances} and not {wheel}
+}
+
+// template compiles src for the checker's instance. It returns nil after a mistake, and a
+// template without sentences where all rest on names that are missing.
+func (c *checker) template(src string, sc scope) *template {
+	raw, m := cutTemplate(src)
+	if m != nil {
+		c.bad = append(c.bad, m)
+		return nil
+	}
+	t := &template{}
+	bad := len(c.bad) + len(c.unknown)
+	for _, ps := range raw {
+		before := c.missing
+		c.missing = nil
+		var s sentence
+		for _, p := range ps {
+			if p.expr {
+				s.parts = append(s.parts, c.placeholder(p, sc))
+			} else {
+				s.parts = append(s.parts, part{text: p.text})
+			}
+		}
+		if len(c.missing) == 0 {
+			t.sentences = append(t.sentences, s)
+		} else {
+			t.dropped = append(t.dropped, c.missing...)
+		}
+		c.missing = before
+	}
+	if len(c.bad)+len(c.unknown) > bad {
+		return nil
+	}
+	return t
+}
+
+// placeholder compiles what stands in braces.
+func (c *checker) placeholder(p rawPart, sc scope) part {
+	body := strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\t' || r == '\r' {
+			return ' '
+		}
+		return r
+	}, p.text)
+	word := strings.TrimSpace(body)
+	fixed := func(text, each string) part {
+		if sc.merge {
+			c.mistake(p.pos, "write {instances}", "{%s} has no meaning in the text for several", word)
+		} else if text == "" {
+			c.mistake(p.pos, "give the rule "+each, "{%s} has no meaning here", word)
+		}
+		return part{text: text}
+	}
+	switch word {
+	case "wheel":
+		return fixed(c.in.wheel, "each: wheel")
+	case "axle":
+		return fixed(c.in.axle, "each: axle or wheel")
+	case "side":
+		return fixed(c.in.side, "each: side or wheel")
+	case "instances":
+		if !sc.merge {
+			c.mistake(p.pos, "write {wheel}, {axle} or {side}", "{instances} belongs into merge")
+		}
+		return part{instances: true}
+	case "":
+		c.mistake(p.pos, "", "there is nothing between the braces")
+		return part{}
+	}
+	rest, style, stylePos := cutTail(body, " as ")
+	rest, unit, unitPos := cutTail(rest, " in ")
+	n, m := parse(rest, c.voc)
+	if m != nil {
+		m.pos += p.pos
+		c.bad = append(c.bad, m)
+		return part{}
+	}
+	shift(n, p.pos)
+	v := c.number(n)
+	if v.q == noQuantity {
+		return part{}
+	}
+	out := part{value: v.num, say: c.speech(&v, n, unit, p.pos+unitPos, style, p.pos+stylePos)}
+	switch {
+	case style == "off":
+		out.words = []string{"off"}
+	case style == "label" || style == "" && unit == "":
+		out.words = spaced(v.labels)
+	}
+	return out
+}
+
+// cutTail cuts "x in psi" at the last separator. It returns s whole where the
+// separator is not there.
+func cutTail(s, sep string) (head, tail string, pos int) {
+	i := strings.LastIndex(s, sep)
+	if i < 0 {
+		return s, "", 0
+	}
+	tail = s[i+len(sep):]
+	pos = i + len(sep) + len(tail) - len(strings.TrimLeft(tail, " "))
+	return s[:i], strings.TrimSpace(tail), pos
+}
+
+// shift moves the places of an expression that stands within a text.
+func shift(n *node, by int) {
+	n.pos += by
+	for _, a := range n.args {
+		shift(a, by)
+	}
+}
+
+// styles lists how a value may be said, with the decimals where they are fixed.
+var styles = map[string]int{"whole": 0, "tenths": 1, "hundredths": 2, "lap_time": 1, "gap": 1, "off": 0, "signed": -1, "label": 0, "corner": 0}
+
+var styleNames = []string{"corner", "gap", "hundredths", "label", "lap_time", "off", "signed", "tenths", "whole"}
+
+// speech compiles how v is said. A unit or style of "" means as usual.
+func (c *checker) speech(v *value, n *node, unit string, unitPos int, style string, stylePos int) func(float64) (string, bool) {
+	decimals, known := styles[style]
+	if style != "" && !known {
+		hint := didYouMean(style, styleNames)
+		if hint == "" {
+			hint = "it is one of " + strings.Join(styleNames, ", ")
+		}
+		c.mistake(stylePos, hint, "unknown style %q", style)
+		return nil
+	}
+	if style == "label" || style == "" && unit == "" && v.labels != nil {
+		if v.labels == nil {
+			c.mistake(n.pos, "", "%s has no named values", v.describe())
+		}
+		return labelled(v.labels)
+	}
+	u, usual, ok := c.display(v, n, unit, unitPos)
+	if !ok {
+		return nil
+	}
+	if style == "" || style == "signed" {
+		decimals = usual
+	}
+	if (style == "lap_time" || style == "gap") && v.q != qTime {
+		c.mistake(stylePos, "it is for times", "%s cannot be said as %s", v.describe(), style)
+		return nil
+	}
+	return func(x float64) (string, bool) { return speak((x-u.Offset)/u.Scale, x, style, decimals) }
+}
+
+// spaced turns labels into words.
+func spaced(labels []string) []string {
+	words := make([]string, len(labels))
+	for i, l := range labels {
+		words[i] = strings.ReplaceAll(l, "_", " ")
+	}
+	return words
+}
+
+func labelled(labels []string) func(float64) (string, bool) {
+	words := spaced(labels)
+	return func(x float64) (string, bool) {
+		if x < 0 || x >= float64(len(words)) || x != math.Trunc(x) {
+			return "", false
+		}
+		return words[int(x)], true
+	}
+}
+
+// display finds the unit in which v is said and the usual decimals.
+func (c *checker) display(v *value, n *node, unit string, pos int) (Unit, int, bool) {
+	spelling, decimals, ok := c.voc.Display(v.q)
+	if !ok && plain(v) {
+		spelling, decimals, ok = "", 0, true
+	}
+	if unit == "" && !ok {
+		c.mistake(n.pos, "write {… in "+first(unitsOf(c.voc, v.q))+"}", "there is no usual unit for %s", v.describe())
+		return Unit{}, 0, false
+	}
+	if unit == "" && (spelling == "" || spelling == qNumber) {
+		return Unit{v.q, 1, 0}, decimals, true
+	}
+	if unit != "" && unit != spelling {
+		spelling, decimals = unit, 1
+	}
+	u, ok := unitNamed(c.voc, spelling)
+	switch {
+	case !ok:
+		hint := didYouMean(spelling, unitsOf(c.voc, v.q))
+		if hint == "" {
+			hint = "use one of " + strings.Join(unitsOf(c.voc, v.q), ", ")
+		}
+		c.mistake(pos, hint, "unknown unit %q", spelling)
+	case u.Quantity == qTemp && v.q == qTempDiff:
+		return Unit{v.q, u.Scale, 0}, decimals, true // a difference has no offset
+	case u.Quantity != v.q && !(u.Quantity == qRatio && v.loose):
+		c.mistake(pos, "use one of "+strings.Join(unitsOf(c.voc, v.q), ", "), "%s is a unit of %s, and this is %s", spelling, u.Quantity, v.describe())
+	default:
+		return u, decimals, true
+	}
+	return Unit{}, 0, false
+}
+
+func first(s []string) string {
+	if len(s) == 0 {
+		return "a unit"
+	}
+	return s[0]
+}
+
+// speak puts x, in the unit in which it is said, into words. inside is the value before conversion.
+func speak(x, inside float64, style string, decimals int) (string, bool) {
+	switch style {
+	case "lap_time":
+		return spoken.LapTime(inside, decimals), true
+	case "gap":
+		return spoken.Gap(inside), true
+	case "off":
+		if math.Round(x) == 0 {
+			return "off", true
+		}
+	case "corner":
+		if math.Round(x) < 1 {
+			return "", false // not in or after a known corner
+		}
+	case "signed":
+		if x >= 0 {
+			return "plus " + spoken.Number(x, decimals), true
+		}
+	}
+	return spoken.Number(x, decimals), true
+}
+
+// render fills the template in. It leaves out sentences with an unknown value and returns
+// false where none remains.
+func (t *template) render(f *frame, each Each, members uint64) (text string, whole bool) {
+	var b strings.Builder
+	whole = true
+	for i := range t.sentences {
+		s, ok := t.sentences[i].render(f, each, members)
+		if !ok {
+			whole = false
+			continue
+		}
+		if b.Len() > 0 && s != "" {
+			b.WriteByte(' ')
+		}
+		b.WriteString(s)
+	}
+	return b.String(), whole
+}
+
+func (s *sentence) render(f *frame, each Each, members uint64) (string, bool) {
+	var b strings.Builder
+	for _, p := range s.parts {
+		switch {
+		case p.instances:
+			b.WriteString(together(each, members))
+		case p.say != nil:
+			x := p.value(f)
+			if math.IsNaN(x) || math.IsInf(x, 0) {
+				return "", false
+			}
+			w, ok := p.say(x)
+			if !ok {
+				return "", false
+			}
+			b.WriteString(w)
+		default:
+			b.WriteString(p.text)
+		}
+	}
+	return tidy(b.String()), true
+}
+
+// tidy collapses spaces and begins the sentence with a capital.
+func tidy(s string) string {
+	s = strings.Join(strings.Fields(s), " ")
+	for _, mark := range []string{".", ",", "!", "?"} {
+		s = strings.ReplaceAll(s, " "+mark, mark)
+	}
+	r, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[size:]
+}
+
+// phrases adds the static texts of the template.
+func (t *template) phrases(each Each, add func(string)) {
+	for _, s := range t.sentences {
+		text := ""
+		for _, p := range s.parts {
+			if p.say == nil && !p.instances {
+				text += p.text
+				continue
+			}
+			add(text)
+			text = ""
+			if p.instances {
+				p.words = allTogether(each)
+			}
+			for _, w := range p.words {
+				add(w)
+			}
+		}
+		add(text)
+	}
+}
