@@ -1,0 +1,142 @@
+package feed
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"earshot/assistant/channel"
+)
+
+func TestClock(t *testing.T) {
+	nan := math.NaN()
+	tests := []struct {
+		name        string
+		clock       clock
+		in          [][2]float64 // the source's time and the arrival
+		want        []float64
+		back, jumps int64
+	}{
+		{"rebased", clock{own: true}, [][2]float64{{1672875115.5, 9}, {1672875116, 9}}, []float64{0, 0.5}, 0, 0},
+		{"a small step back waits", clock{own: true}, [][2]float64{{10, nan}, {11, nan}, {10.5, nan}, {10.75, nan}, {11.5, nan}}, []float64{0, 1, 1, 1, 1.5}, 1, 0},
+		{"a session begins anew", clock{own: true}, [][2]float64{{100, nan}, {101, nan}, {0, nan}, {0.5, nan}}, []float64{0, 1, 1, 1.5}, 1, 0},
+		{"a jump ahead, arrivals known", clock{own: true}, [][2]float64{{0, 5}, {1, 6}, {1000, 6.25}, {1001, 7.25}}, []float64{0, 1, 1.25, 2.25}, 0, 1},
+		{"a jump ahead, arrivals unknown", clock{own: true}, [][2]float64{{0, nan}, {1, nan}, {1000, nan}, {1001, nan}}, []float64{0, 1, 6, 7}, 0, 1},
+		{"a long silence is one", clock{own: true}, [][2]float64{{0, 5}, {20, 25}}, []float64{0, 20}, 0, 1},
+		{"no time in a record", clock{own: true}, [][2]float64{{nan, 1}, {7, 2}, {nan, 3}, {math.Inf(1), 3}, {8, 4}}, []float64{0, 0, 0, 0, 1}, 0, 0},
+		{"a counter wraps around", clock{own: true, modulus: 65.536}, [][2]float64{{65, nan}, {65.5, nan}, {0.464, nan}, {1, nan}}, []float64{0, 0.5, 1, 1.536}, 0, 0},
+		{"arrivals", clock{}, [][2]float64{{nan, 5}, {nan, 6}, {nan, 5.5}, {nan, nan}, {nan, 7}}, []float64{0, 1, 1, 1, 2}, 0, 0},
+		{"evenly spaced", clock{period: 0.25}, [][2]float64{{nan, 5}, {nan, nan}, {nan, 5.5}}, []float64{0, 0.25, 0.5}, 0, 0},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			c := tt.clock
+			c.jump = jumpLimit
+			for i, x := range tt.in {
+				require.InDelta(t, tt.want[i], c.stamp(x[0], x[1]), 1e-6, "record %d", i+1)
+			}
+			if tt.name == "no time in a record" {
+				require.EqualValues(t, 3, c.untimed)
+			}
+			require.Equal(t, []int64{tt.back, tt.jumps}, []int64{c.back, c.jumps})
+		})
+	}
+}
+
+// Whatever the source's clock does, At begins at 0 and never goes backwards, nor ahead by more than it must.
+func TestTheClockNeverGoesBackwards(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := clock{own: true, jump: jumpLimit, modulus: rapid.SampledFrom([]float64{0, 65.536}).Draw(t, "modulus")}
+		last := 0.0
+		for i := range 30 {
+			at := c.stamp(rapid.Float64Range(-1e6, 1e10).Draw(t, "t"), math.NaN())
+			if i == 0 && at != 0 || at < last || at > last+jumpLimit+1e-5 {
+				t.Fatalf("record %d: %v after %v", i, at, last)
+			}
+			last = at
+		}
+	})
+}
+
+func TestDerived(t *testing.T) {
+	const src = head + `codec: json
+channels:
+  wheel_speed: {path: "w[*]", wheels: [fl, fr, rl, rr], unit: km/h}
+  air_temperature: {path: t, unit: °C}
+  steering_wheel_angle: {path: s, unit: deg}
+derived:
+  speed: (wheel_speed_rl + wheel_speed_rr) / 2
+  road_wheel_angle: -steering_wheel_angle / 14.5
+  track_temperature: max(air_temperature, 12 °C, 50 °F) + 9 delta_degF
+  heading: atan2(wheel_speed_fl, wheel_speed_fr)
+  acceleration_lateral: speed * speed / 20 m
+  brake_bias: abs(wheel_speed_fl - wheel_speed_fr) / hypot(wheel_speed_fl, wheel_speed_fr)
+  throttle: sqrt(brake_bias) - 0.1e1 %
+  gear: wheel_speed_fl / wheel_speed_rl
+`
+	f, set := parse(t, src)
+	run := func(text string) channel.Row {
+		d := decoderOf(t, f, set)
+		var row channel.Row
+		d.Decode([]byte(text), 0, func(s channel.Sample) { row = append(row, s.Row...) })
+		return row
+	}
+	row := run(`{"w":[108, 144, 72, 36],"t":20,"s":-29}`)
+	for id, want := range map[channel.ID]float64{
+		channel.Speed: 15, channel.RoadWheelAngle: 2 * math.Pi / 180, channel.TrackTemperature: 25, channel.Heading: math.Atan2(30, 40),
+		channel.AccelerationLat: 11.25, channel.BrakeBias: 0.2, channel.Throttle: math.Sqrt(0.2) - 0.01, channel.Gear: 1.5,
+	} {
+		require.InDelta(t, want, row[id], 1e-12, set.At(id).Name)
+	}
+	row = run(`{"w":[108, null, 72, 720000],"t":-50.1,"s":1}`)
+	for _, id := range []channel.ID{channel.Speed, channel.Heading, channel.AccelerationLat, channel.BrakeBias, channel.Throttle, channel.TrackTemperature} {
+		require.True(t, math.IsNaN(row[id]), "%s needs what is absent or implausible", set.At(id).Name)
+	}
+	require.InDelta(t, 1.5, row[channel.Gear], 1e-12)
+	row = run(`{"w":[108, 0, 0, 36],"s":1}`)
+	require.True(t, math.IsNaN(row[channel.Gear]), "a division by zero is no reading")
+}
+
+// The truth is Go's own arithmetic, written out.
+func TestExpressionsAgainstGo(t *testing.T) {
+	set := channel.NewSet()
+	names := func(name string) (channel.ID, string) {
+		id, ok := set.Lookup(name)
+		if !ok {
+			return 0, "unknown"
+		}
+		return id, ""
+	}
+	row := set.NewRow()
+	a, b, c := 3.5, -2.0, 7.25
+	row[channel.Gear], row[channel.Sector], row[channel.Lap] = a, b, c
+	for text, want := range map[string]float64{
+		"gear - sector - lap":                     a - b - c,
+		"gear - (sector - lap)":                   a - (b - c),
+		"gear / sector / lap":                     a / b / c,
+		"gear + sector * lap":                     a + b*c,
+		"-gear * -sector":                         a * b,
+		"--gear":                                  a,
+		"min(gear, sector, lap) + max(lap, gear)": b + c,
+		"2.5e-1 * gear + .5":                      0.25*a + 0.5,
+		"abs( sector )/hypot(3,4)":                2.0 / 5,
+	} {
+		term, needs, err := parseExpression(text, set, names)
+		require.NoError(t, err, text)
+		require.NotEmpty(t, needs)
+		require.Equal(t, want, term.eval(row), text)
+	}
+	deep := ""
+	for range 500 {
+		deep += "("
+	}
+	for text, at := range map[string]int{"": 0, "gear +": 6, "gear gear": 5, "(gear": 5, "3 nonsense": 2, "1e999": 0, "gear, 2": 4, "sqrt": 0, "min(gear": 8, "1..2": 0, deep: nesting} {
+		_, _, err := parseExpression(text, set, names)
+		var ee *exprError
+		require.ErrorAs(t, err, &ee, text)
+		require.Equal(t, at, ee.at, fmt.Sprint(text, ": ", err))
+	}
+}

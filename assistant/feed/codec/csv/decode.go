@@ -1,0 +1,315 @@
+// Package csv decodes tables of text: a header that names the columns, then one
+// record a line, cells between delimiters.
+//
+// A line is a record, whatever is in it: a quoted cell cannot hold a line end, so that
+// one stray quotation mark spoils one line and not the rest of the file.
+//
+// The package is pure: no goroutine, clock, file, network, lock or log.
+package csv
+
+import (
+	"bytes"
+	"math"
+	"slices"
+	"strings"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/feed/codec"
+)
+
+// A Field is a column and what becomes of its cells.
+type Field struct {
+	codec.Field
+	Column   string // its name in the header; without a header unused
+	Number   int    // without a header: the column, from 1
+	FromUnit bool   // the units row gives the unit: A and B are filled in from it
+	Quantity channel.Quantity
+	Scale    float64 // with FromUnit: the reading is raw*Scale + Offset in that unit
+	Offset   float64
+}
+
+// An Only keeps the lines that have that text in that column.
+type Only struct {
+	Column string
+	Number int
+	Text   string
+}
+
+// A Layout is all that is mapped of one table.
+type Layout struct {
+	Datagrams    bool // every datagram ends its last line
+	Delimiter    byte
+	DecimalComma bool
+	NoHeader     bool
+	UnitsRow     bool   // the line after the header holds units
+	Comment      string // lines that begin so are no records
+	Fields       []Field
+	Only         []Only
+}
+
+// A Decoder turns lines into records. It is a codec.Decoder.
+type Decoder struct {
+	layout Layout
+	rec    *codec.Record
+	counts codec.Counts
+	lines  codec.Lines
+	cells  [][]byte
+	quoted []bool
+	text   []byte // cells with doubled quotation marks, unquoted
+	emit   func(*codec.Record)
+	onLine func([]byte)
+	onLong func()
+
+	header    []byte // the header line, empty until it came
+	width     int    // cells that a line must have, 0 when not known
+	columns   []int  // per field, -1 where the header lacks it
+	only      []int
+	slots     []int
+	noTime    bool // the column of the time is missing
+	wantUnits bool // the next line is the units row
+}
+
+// NewDecoder prepares a decoder for Rows of n channels.
+func NewDecoder(l Layout, n int) *Decoder {
+	l.Fields = slices.Clone(l.Fields) // a units row writes into them
+	if l.Delimiter == 0 {
+		l.Delimiter = ','
+	}
+	d := &Decoder{layout: l, rec: codec.NewRecord(n), columns: make([]int, len(l.Fields)), only: make([]int, len(l.Only))}
+	d.onLine = d.line
+	d.onLong = func() { d.counts.Records++; d.counts.Refuse(codec.TooLong, "") }
+	for i := range l.Fields {
+		d.slots = append(d.slots, d.rec.Slot(l.Fields[i].ID))
+		d.columns[i] = l.Fields[i].Number - 1
+	}
+	for i := range l.Only {
+		d.only[i] = l.Only[i].Number - 1
+	}
+	d.wantUnits = l.NoHeader && l.UnitsRow
+	return d
+}
+
+// Counts implements codec.Decoder.
+func (d *Decoder) Counts() *codec.Counts { return &d.counts }
+
+// Decode implements codec.Decoder.
+func (d *Decoder) Decode(p []byte, emit func(*codec.Record)) {
+	d.counts.Bytes += int64(len(p))
+	d.emit = emit
+	d.lines.Feed(p, d.onLine, d.onLong)
+	if d.layout.Datagrams {
+		d.lines.End(d.onLine, d.onLong)
+	}
+}
+
+// End implements codec.Decoder.
+func (d *Decoder) End(emit func(*codec.Record)) {
+	d.emit = emit
+	d.lines.End(d.onLine, d.onLong)
+}
+
+func (d *Decoder) line(p []byte) {
+	c := &d.counts
+	c.Records++
+	if c.Records == 1 {
+		p = bytes.TrimPrefix(p, []byte{0xef, 0xbb, 0xbf})
+	}
+	if len(bytes.TrimSpace(p)) == 0 {
+		c.Ignored++
+		return
+	}
+	if !d.layout.NoHeader {
+		if len(d.header) == 0 {
+			c.Ignored++
+			d.tryHeader(p)
+			return
+		}
+		if bytes.Equal(p, d.header) { // logs put one behind the other
+			c.Ignored++
+			d.wantUnits = d.layout.UnitsRow
+			return
+		}
+	}
+	if d.layout.Comment != "" && bytes.HasPrefix(p, []byte(d.layout.Comment)) {
+		c.Ignored++
+		return
+	}
+	if !d.split(p) {
+		c.Refuse(codec.BadSyntax, "quotation marks")
+		return
+	}
+	if d.wantUnits {
+		c.Ignored++
+		d.wantUnits = false
+		d.units()
+		return
+	}
+	d.row()
+}
+
+func (d *Decoder) row() {
+	c := &d.counts
+	if d.width > 0 && len(d.cells) == d.width+1 && len(d.cells[d.width]) == 0 && !d.quoted[d.width] {
+		d.cells = d.cells[:d.width] // a delimiter behind the last cell
+	}
+	if d.width == 0 {
+		d.width = len(d.cells) // without a header the first line decides
+	}
+	if len(d.cells) != d.width {
+		c.Refuse(codec.WrongCells, "")
+		return
+	}
+	if d.noTime {
+		c.Refuse(codec.NoColumn, "time")
+		return
+	}
+	for i, col := range d.only {
+		if col < 0 || col >= d.width || string(d.cells[col]) != d.layout.Only[i].Text {
+			c.Ignored++
+			return
+		}
+	}
+	slots, any := d.rec.Slots(), false
+	for i := range d.layout.Fields {
+		f, col, v := &d.layout.Fields[i], d.columns[i], math.NaN()
+		if col >= 0 && col < d.width && len(d.cells[col]) > 0 {
+			v = f.FromText(d.cells[col], d.layout.DecimalComma, c)
+		}
+		slots[d.slots[i]] = v
+		any = any || f.ID != codec.Time && !math.IsNaN(v)
+	}
+	if !any {
+		c.Ignored++
+		return
+	}
+	c.Emitted++
+	d.emit(d.rec)
+}
+
+// tryHeader takes the line as the header if it names a mapped column. What stands
+// before the header is none of ours.
+func (d *Decoder) tryHeader(line []byte) {
+	p := bytes.TrimSpace(bytes.TrimLeft(bytes.TrimSpace(line), "#"))
+	if !d.split(p) {
+		return
+	}
+	find := func(name string) int {
+		return slices.IndexFunc(d.cells, func(cell []byte) bool { return string(bytes.TrimSpace(cell)) == name })
+	}
+	var missing []string
+	found := false
+	for i := range d.layout.Fields {
+		f := &d.layout.Fields[i]
+		d.columns[i] = find(f.Column)
+		if d.columns[i] >= 0 {
+			found = true
+			continue
+		}
+		missing = append(missing, f.Column)
+	}
+	for i := range d.layout.Only {
+		if d.only[i] = find(d.layout.Only[i].Column); d.only[i] < 0 {
+			missing = append(missing, d.layout.Only[i].Column)
+		}
+	}
+	slices.Sort(missing)
+	d.counts.Missing = slices.Compact(missing)
+	if !found {
+		return
+	}
+	d.noTime = false
+	for i := range d.layout.Fields {
+		if d.layout.Fields[i].ID == codec.Time && d.columns[i] < 0 {
+			d.noTime = true
+		}
+	}
+	d.header = bytes.Clone(line)
+	d.width = len(d.cells)
+	d.wantUnits = d.layout.UnitsRow
+}
+
+// units takes the units row: a field that has none of its own takes the one of its
+// column. A unit that is unknown or of another quantity takes the column away.
+func (d *Decoder) units() {
+	for i := range d.layout.Fields {
+		f := &d.layout.Fields[i]
+		col := d.columns[i]
+		if !f.FromUnit || col < 0 || col >= len(d.cells) {
+			continue
+		}
+		spelling := strings.Trim(string(d.cells[col]), " []()")
+		u, ok := channel.UnitNamed(spelling)
+		if !ok || u.Quantity != f.Quantity {
+			d.counts.Missing = append(d.counts.Missing, f.Column+" in "+spelling)
+			d.columns[i] = -1
+			d.noTime = d.noTime || f.ID == codec.Time
+			continue
+		}
+		f.A, f.B = f.Scale*u.Scale, u.In(f.Offset)
+	}
+}
+
+// split cuts a line into cells, without the spaces around them and without quotation marks.
+// False when a quotation mark is not closed or something follows it.
+func (d *Decoder) split(p []byte) bool {
+	d.cells, d.quoted, d.text = d.cells[:0], d.quoted[:0], d.text[:0]
+	delim := d.layout.Delimiter
+	for {
+		if delim != ' ' {
+			p = bytes.TrimLeft(p, " ")
+		}
+		if len(p) > 0 && p[0] == '"' {
+			cell, rest, ok := d.unquote(p[1:])
+			if !ok {
+				return false
+			}
+			d.cells, d.quoted = append(d.cells, cell), append(d.quoted, true)
+			rest = bytes.TrimLeft(rest, " ")
+			if len(rest) == 0 {
+				return true
+			}
+			if rest[0] != delim {
+				return false
+			}
+			p = rest[1:]
+			continue
+		}
+		n := bytes.IndexByte(p, delim)
+		cell := p
+		if n >= 0 {
+			cell = p[:n]
+		}
+		for len(cell) > 0 && cell[len(cell)-1] == ' ' {
+			cell = cell[:len(cell)-1]
+		}
+		d.cells, d.quoted = append(d.cells, cell), append(d.quoted, false)
+		if n < 0 {
+			return true
+		}
+		p = p[n+1:]
+	}
+}
+
+// unquote reads a cell from behind its quotation mark; two of them stand for one.
+func (d *Decoder) unquote(p []byte) (cell, rest []byte, ok bool) {
+	n := bytes.IndexByte(p, '"')
+	if n < 0 {
+		return nil, nil, false
+	}
+	if n+1 >= len(p) || p[n+1] != '"' {
+		return p[:n], p[n+1:], true
+	}
+	start := len(d.text)
+	for {
+		n := bytes.IndexByte(p, '"')
+		if n < 0 {
+			return nil, nil, false
+		}
+		d.text = append(d.text, p[:n]...)
+		if n+1 >= len(p) || p[n+1] != '"' {
+			return d.text[start:len(d.text):len(d.text)], p[n+1:], true
+		}
+		d.text = append(d.text, '"')
+		p = p[n+2:]
+	}
+}

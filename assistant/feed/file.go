@@ -1,0 +1,75 @@
+package feed
+
+import (
+	"fmt"
+	"slices"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/feed/codec"
+	"earshot/assistant/feed/codec/csv"
+	"earshot/assistant/feed/codec/json"
+	"earshot/assistant/feed/codec/packet"
+)
+
+// Covers lists the channels that the feed supplies, the derived ones included, in the order of a Row.
+func (f *File) Covers(*channel.Set) []channel.ID { return slices.Clone(f.covers) }
+
+// OwnClock tells whether the source sends its own time.
+func (f *File) OwnClock() bool { return f.clock.own }
+
+// NewDecoder makes a decoder for the File's Transport and Rows of set, which is the one
+// given to Parse and may have grown since. The error is an *Error.
+func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
+	if msg, hint := f.unready(); msg != "" {
+		return nil, &Error{File: f.file, Msg: msg, Hint: hint}
+	}
+	n := set.Len()
+	d := &decoder{clock: f.clock, derived: f.derived, record: "line"}
+	d.onRecord = d.take
+	derived := map[channel.ID]bool{}
+	for _, x := range f.derived {
+		derived[x.id] = true
+	}
+	for _, id := range f.covers {
+		if int(id) >= n {
+			return nil, &Error{File: f.file, Msg: "the set of channels is another than the one that Parse was given"}
+		}
+		if c := set.At(id); !derived[id] {
+			d.bounds = append(d.bounds, bound{id, c.Min, c.Max})
+		}
+	}
+	for id := range channel.ID(n) {
+		c := set.At(id)
+		d.limits = append(d.limits, channelLimit{c.Min, c.Max})
+	}
+	if f.Transport.Datagrams() {
+		d.record = "datagram"
+	}
+	var err error
+	switch f.Codec {
+	case "packet":
+		d.inner, err = packet.NewDecoder(*f.packet, n)
+	case "json":
+		l := *f.json
+		l.Lines = !f.Transport.Datagrams()
+		d.inner, err = json.NewDecoder(l, n)
+	case "csv":
+		l := *f.csv
+		if l.Datagrams = f.Transport.Datagrams(); l.Datagrams {
+			d.record = "line"
+		}
+		d.inner = csv.NewDecoder(l, n)
+	default:
+		err = fmt.Errorf("codec %q is unknown", f.Codec)
+	}
+	if err != nil {
+		return nil, &Error{File: f.file, Msg: err.Error()}
+	}
+	return d, nil
+}
+
+var (
+	_ codec.Decoder = (*packet.Decoder)(nil)
+	_ codec.Decoder = (*json.Decoder)(nil)
+	_ codec.Decoder = (*csv.Decoder)(nil)
+)
