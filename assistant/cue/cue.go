@@ -1,0 +1,203 @@
+package cue
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+)
+
+// A Priority is the right of way of a cue.
+type Priority int
+
+// The priorities in rising order of right of way: know it, act this lap, the reply to the driver's
+// own question, act at once.
+const (
+	Advisory Priority = iota
+	Caution
+	Answer
+	Warning
+)
+
+var priorityNames = [...]string{"advisory", "caution", "answer", "warning"}
+
+// String returns advisory, caution, answer or warning.
+func (p Priority) String() string {
+	if p < Advisory || p > Warning {
+		return fmt.Sprintf("priority(%d)", int(p))
+	}
+	return priorityNames[p]
+}
+
+// ParsePriority reads what String writes.
+func ParsePriority(s string) (Priority, error) {
+	for i, n := range priorityNames {
+		if n == s {
+			return Priority(i), nil
+		}
+	}
+	return 0, fmt.Errorf("unknown priority %q: it is one of %s", s, strings.Join(priorityNames[:], ", "))
+}
+
+// Where tells on which part of the course a cue may start. A warning may start anywhere, and so may
+// every cue while the car stands.
+type Where int
+
+// The places: wherever there is room; not in a corner; soon after the line.
+const (
+	Anywhere Where = iota
+	Straight
+	Line
+)
+
+var whereNames = [...]string{"anywhere", "straight", "line"}
+
+// String returns anywhere, straight or line.
+func (w Where) String() string {
+	if w < Anywhere || w > Line {
+		return fmt.Sprintf("where(%d)", int(w))
+	}
+	return whereNames[w]
+}
+
+// ParseWhere reads what String writes.
+func ParseWhere(s string) (Where, error) {
+	for i, n := range whereNames {
+		if n == s {
+			return Where(i), nil
+		}
+	}
+	return 0, fmt.Errorf("unknown place %q: it is one of %s", s, strings.Join(whereNames[:], ", "))
+}
+
+// A Cue is something worth saying. Times are seconds on the feed's clock.
+type Cue struct {
+	Rule     string
+	Instance int    // which wheel, axle … of the rule; 0 where there is but one
+	Wheel    string // for people and the journal; empty for a cue merged from several wheels
+	Group    string // cues of one group that wait together are said as one; empty: never merged
+	Members  uint64 // bit i: instance i of the group; 0 in an Offer stands for the cue's own instance
+	Text     string
+	Priority Priority
+	Where    Where
+	Queued   float64 // set by Offer
+	Expires  float64 // the moment from which it must not start; 0, NaN or infinite: Config.Life after Queued
+	Duration float64 // s, of the clip
+}
+
+// A Situation is what the scheduler must know about the car at one moment.
+type Situation struct {
+	Room      float64 // s until the next braking or turn-in point at the present speed; NaN: not known
+	Corner    bool    // in a corner, or braking for one
+	SinceLine float64 // s since the car crossed the line; NaN: not known
+	Standing  bool    // the car stands or is in the pits: there is always room
+}
+
+// A Verdict is what became of a cue.
+type Verdict string
+
+// The verdicts. Interrupted is final only where Ruling.Final says so, the others always are.
+const (
+	Said        Verdict = "said"
+	Merged      Verdict = "merged"      // its content was said within another cue, or a newer text took its place
+	Expired     Verdict = "expired"     // there was no chance to say it while it mattered
+	Suppressed  Verdict = "suppressed"  // held back on purpose
+	Interrupted Verdict = "interrupted" // cut off before its end
+	Muted       Verdict = "muted"       // the driver wanted quiet
+)
+
+// A Ruling is a verdict with its reason, for the journal.
+type Ruling struct {
+	Cue        Cue
+	Verdict    Verdict
+	Why        string
+	Start, End float64 // s on the feed's clock; NaN where it was never begun
+	Final      bool    // no other Ruling follows for this cue
+}
+
+// A MergeFunc words several members of a group as one cue. members holds at least two bits. ok is
+// false where there are no words or no clip for that combination: the cues then stay apart.
+// Equal arguments must give equal results.
+type MergeFunc func(group string, members uint64) (text string, duration float64, ok bool)
+
+// Config tunes the manners. A field left zero takes its default.
+type Config struct {
+	// Margin is how long before the braking point a cue must have ended, s. Default 0.5 s
+	// (common practice, no source).
+	Margin float64
+	// Gap is the pause between two cues, s; never less than 0.5 s, since two signals interfere within
+	// about 500 ms (IVBSS, DOT HS 810 905). Default 0.6 s.
+	Gap float64
+	// MaxAdvisoriesPerLap holds the load down; negative: no limit. Default 3, from ISA-18.2-2016: at
+	// most 10 alarms in any 10 minutes. A lap of 100 s is a sixth of that: 10/6, rounded up to 2. One more is for the lap time at the
+	// line, which by the standard's meaning of the word is no alarm, as it asks for no response.
+	MaxAdvisoriesPerLap int
+	// LapAtMost renews the budget of advisories where no lap begins for so long, s: in the pits, without
+	// a line, on a very long course. Default 180 s (common practice, no source).
+	LapAtMost float64
+	// LineWindow is how long after the line a cue for the line may start, s. Default 10 s (common practice, no source).
+	LineWindow float64
+	// CornerPatience is after how long without a break Situation.Corner is no longer believed, s: no corner
+	// of a course lasts so long, a broken channel does. A known Room holds all the same. Default 15 s
+	// (common practice, no source).
+	CornerPatience float64
+	// Life is how long a cue without an expiry of its own may wait, s. Default 20 s (common practice, no source).
+	Life float64
+	// MuteFor is how long Mute lasts when it is not told, s. Default 120 s (common practice, no source).
+	MuteFor float64
+}
+
+// minGap is the least pause between two cues, s (IVBSS, DOT HS 810 905: signals interfere within 500 ms).
+const minGap = 0.5
+
+var defaults = Config{Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, LapAtMost: 180, LineWindow: 10, CornerPatience: 15, Life: 20, MuteFor: 120}
+
+// DefaultConfig returns the defaults.
+func DefaultConfig() Config { return defaults }
+
+// Validate reports every field that makes no sense, each with the way out. Zero fields are fine: they take
+// their defaults.
+func (c Config) Validate() error {
+	var errs []error
+	for _, f := range c.seconds() {
+		v := *f.value
+		if math.IsNaN(v) || math.IsInf(v, 0) || v < 0 {
+			errs = append(errs, fmt.Errorf("%s is %v: it must be a number of seconds, or 0 for the default of %v", f.name, v, f.fallback))
+		} else if f.name == "gap" && v != 0 && v < minGap {
+			errs = append(errs, fmt.Errorf("gap is %v: it must be at least %v s, as cues closer than that mask each other", v, minGap))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+type field struct {
+	name     string
+	value    *float64
+	fallback float64
+}
+
+func (c *Config) seconds() []field {
+	return []field{
+		{"margin", &c.Margin, defaults.Margin},
+		{"gap", &c.Gap, defaults.Gap},
+		{"lap_at_most", &c.LapAtMost, defaults.LapAtMost},
+		{"line_window", &c.LineWindow, defaults.LineWindow},
+		{"corner_patience", &c.CornerPatience, defaults.CornerPatience},
+		{"life", &c.Life, defaults.Life},
+		{"mute_for", &c.MuteFor, defaults.MuteFor},
+	}
+}
+
+// filled returns c with defaults in place of what is zero or makes no sense.
+func (c Config) filled() Config {
+	for _, f := range c.seconds() {
+		if !(*f.value > 0) || math.IsInf(*f.value, 0) {
+			*f.value = f.fallback
+		}
+	}
+	c.Gap = max(c.Gap, minGap)
+	if c.MaxAdvisoriesPerLap == 0 {
+		c.MaxAdvisoriesPerLap = defaults.MaxAdvisoriesPerLap
+	}
+	return c
+}
