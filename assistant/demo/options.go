@@ -1,0 +1,195 @@
+package demo
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"earshot/assistant/channel"
+)
+
+// Options say what is driven. The zero value with a Rate is a race of DefaultLaps
+// laps without a fault on the first course of the table.
+type Options struct {
+	Seed   uint64  // of all noise; equal Options give equal samples
+	Course string  // name of a course in Courses, or empty for the first
+	Laps   int     // laps of the race, as counted down by session_laps_left; 0 means DefaultLaps
+	Stint  int     // flying laps driven before the in-lap; 0 means DefaultStint in a Story, else Laps
+	Rate   float64 // samples per second, 10 to 360; 0 means DefaultRate
+	Faults []Fault
+	Story  bool // adds the faults and the presses of the driver that `earshot demo` shows
+	Car    *Car // the car and its setup; nil means Baseline
+
+	// Fuel is the litres aboard at the start; 0 means what the driver believes the race will need: in a Story
+	// about two laps too little, else two laps more than enough.
+	Fuel float64
+}
+
+// Defaults of Options.
+const (
+	DefaultLaps  = 18
+	DefaultStint = 5
+	DefaultRate  = 60.0
+)
+
+// A Kind of fault.
+type Kind string
+
+// The kinds of faults. Amount means something else in each.
+const (
+	Understeer  Kind = "understeer"   // the front tyres lose the share Amount of their stiffness and half of it of their grip in Corner
+	Oversteer   Kind = "oversteer"    // the same at the rear
+	RunWide     Kind = "run_wide"     // the driver leaves the course at the exit of Corner by Amount metres; the lap is void
+	BlockedDuct Kind = "blocked_duct" // the brake duct of Wheel lets the share Amount less air through; Corner is ignored
+	Lock        Kind = "lock"         // Wheel gets Amount times the brake force it can carry in the braking zone of Corner
+	Spin        Kind = "spin"         // Wheel, a rear one, gets Amount times the drive it can carry at the exit of Corner
+	Leak        Kind = "leak"         // the tyre of Wheel loses Amount kPa (absolute, at its temperature) a minute; Corner is ignored
+	SetABS      Kind = "set_abs"      // the driver sets the level of the ABS to Amount at the exit of Corner of FromLap
+	SetTC       Kind = "set_tc"       // the same for the traction control
+	Silence     Kind = "silence"      // no samples for Amount seconds from the exit of Corner of FromLap
+	Frozen      Kind = "frozen"       // Channel keeps the reading that it has at the exit of Corner of FromLap until ToLap ends
+)
+
+// A Fault is something that goes wrong, or that the driver does, in some laps.
+type Fault struct {
+	Kind    Kind
+	FromLap int // 0 is the out-lap, 1 the first lap begun at the line
+	ToLap   int // the last lap of it; 0 means FromLap only
+	Corner  int // number of the corner, from 1; 0 means all of them
+	Wheel   channel.Wheel
+	Channel string // of Frozen
+	Amount  float64
+}
+
+func (f Fault) last() int { return max(f.FromLap, f.ToLap) }
+
+func (f Fault) in(lap int) bool { return lap >= f.FromLap && lap <= f.last() }
+
+func (f Fault) at(lap, corner int) bool {
+	return f.in(lap) && (f.Corner == 0 || f.Corner == corner)
+}
+
+// ErrOptions is wrapped by every error of New.
+var ErrOptions = errors.New("invalid demo options")
+
+// An OptionError says which option cannot be used and what to write instead.
+type OptionError struct {
+	Option string // such as "Rate" or "Faults[2].Corner"
+	Msg    string
+	Hint   string
+}
+
+func (e *OptionError) Error() string {
+	return fmt.Sprintf("demo: %s: %s (%s)", e.Option, e.Msg, e.Hint)
+}
+
+// Unwrap returns ErrOptions.
+func (e *OptionError) Unwrap() error { return ErrOptions }
+
+// settle fills in the defaults and reports every mistake.
+func (o Options) settle(set *channel.Set) (Options, *Course, error) {
+	var errs []error
+	bad := func(option, msg, hint string) { errs = append(errs, &OptionError{option, msg, hint}) }
+
+	if o.Course == "" {
+		o.Course = Courses()[0]
+	}
+	course, err := LoadCourse(o.Course)
+	if err != nil {
+		bad("Course", fmt.Sprintf("there is no course %q", o.Course), "use one of "+strings.Join(Courses(), ", "))
+	}
+	if o.Rate == 0 {
+		o.Rate = DefaultRate
+	}
+	if !(o.Rate >= 10 && o.Rate <= stepRate) {
+		bad("Rate", fmt.Sprintf("%g samples per second", o.Rate), "use 10 to 360")
+	}
+	if o.Laps == 0 {
+		o.Laps = DefaultLaps
+	}
+	if o.Laps < 1 || o.Laps > 10000 {
+		bad("Laps", fmt.Sprintf("a race of %d laps", o.Laps), "use 1 to 10000")
+	}
+	if o.Stint == 0 {
+		o.Stint = o.Laps
+		if o.Story {
+			o.Stint = min(DefaultStint, o.Laps)
+		}
+	}
+	if o.Stint < 1 || o.Stint > o.Laps {
+		bad("Stint", fmt.Sprintf("%d flying laps in a race of %d", o.Stint, o.Laps), "use 1 to the laps of the race")
+	}
+	if !(o.Fuel >= 0 && o.Fuel <= 500) {
+		bad("Fuel", fmt.Sprintf("%g litres", o.Fuel), "use 0 to 500")
+	}
+	if o.Car == nil {
+		c := Baseline()
+		o.Car = &c
+	} else if err := o.Car.validate(); err != nil {
+		errs = append(errs, err)
+	}
+	if o.Story && course != nil {
+		o.Faults = append(storyFaults(course), o.Faults...)
+	}
+	for i, f := range o.Faults {
+		name := fmt.Sprintf("Faults[%d].", i)
+		if f.FromLap < 0 || f.ToLap != 0 && f.ToLap < f.FromLap {
+			bad(name+"FromLap", fmt.Sprintf("laps %d to %d", f.FromLap, f.ToLap), "laps count up from 0, the out-lap")
+		}
+		if course != nil && (f.Corner < 0 || f.Corner > len(course.Corners)) {
+			bad(name+"Corner", fmt.Sprintf("corner %d", f.Corner), fmt.Sprintf("use 1 to %d, or 0 for all", len(course.Corners)))
+		}
+		if f.Wheel < channel.FL || f.Wheel > channel.RR {
+			bad(name+"Wheel", fmt.Sprintf("wheel %d", f.Wheel), "use FL, FR, RL or RR")
+		}
+		lo, hi, ok := f.Kind.amounts()
+		switch {
+		case !ok:
+			bad(name+"Kind", fmt.Sprintf("unknown kind %q", f.Kind), "use one of the Kind constants")
+		case !(f.Amount >= lo && f.Amount <= hi):
+			bad(name+"Amount", fmt.Sprintf("%g for a fault of kind %s", f.Amount, f.Kind), fmt.Sprintf("use %g to %g", lo, hi))
+		}
+		if f.Corner == 0 && f.Kind.once() {
+			bad(name+"Corner", "the place is missing", "name the corner at whose exit it happens")
+		}
+		switch f.Kind {
+		case Spin:
+			if f.Wheel < channel.RL {
+				bad(name+"Wheel", "the front wheels are not driven", "use RL or RR")
+			}
+		case Frozen:
+			if _, ok := set.Lookup(f.Channel); !ok {
+				bad(name+"Channel", fmt.Sprintf("unknown channel %q", f.Channel), "use a name of the catalogue")
+			}
+		}
+	}
+	return o, course, errors.Join(errs...)
+}
+
+// once tells whether a fault of that kind happens at one place.
+func (k Kind) once() bool {
+	return k == RunWide || k == SetABS || k == SetTC || k == Silence || k == Frozen
+}
+
+func (k Kind) amounts() (lo, hi float64, ok bool) {
+	switch k {
+	case Understeer, Oversteer:
+		return 0, 0.6, true
+	case RunWide:
+		return 1, 4, true
+	case BlockedDuct:
+		return 0, 1, true
+	case Lock, Spin:
+		return 1, 2, true
+	case Leak:
+		return 0, 100, true
+	case SetABS, SetTC:
+		return 0, 12, true
+	case Silence:
+		return 0, 600, true
+	case Frozen:
+		return math.Inf(-1), math.Inf(1), true
+	}
+	return 0, 0, false
+}

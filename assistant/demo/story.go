@@ -1,0 +1,118 @@
+package demo
+
+import (
+	"math"
+
+	"earshot/assistant/channel"
+)
+
+// A cue is a press of the driver at a place.
+type cue struct {
+	lap     int
+	d       float64
+	command string
+	done    bool
+}
+
+// An event is a fault that happens at one place once.
+type event struct {
+	fault Fault
+	id    channel.ID // of Frozen
+	d     float64
+	done  bool
+}
+
+// storyCorners picks the corners of the story by their part of the lap, so that it can be told on every course: the one that washes
+// out, the one with the excursion, the one after which the driver sets the ABS.
+func storyCorners(c *Course) (washed, wide, setting Corner) {
+	n := len(c.Corners)
+	return c.Corners[min(2, n-1)], c.Corners[n*7/10], c.Corners[n/2]
+}
+
+// storyFaults is what goes wrong in the demo. The rest of the story needs no fault: cold rear brakes and cold
+// tyres come from the start, the want of fuel from the load.
+func storyFaults(c *Course) []Fault {
+	washed, wide, setting := storyCorners(c)
+	return []Fault{
+		{Kind: BlockedDuct, FromLap: 0, ToLap: 10000, Wheel: channel.FR, Amount: 0.25},
+		{Kind: Understeer, FromLap: 3, ToLap: 5, Corner: washed.Number, Amount: 0.35},
+		{Kind: RunWide, FromLap: 4, Corner: wide.Number, Amount: 1.5},
+		{Kind: SetABS, FromLap: 2, Corner: setting.Number, Amount: 0},
+		{Kind: SetABS, FromLap: 3, Corner: setting.Number, Amount: 4},
+	}
+}
+
+// storyCues is what the driver presses: the mark where the car washed out, and questions on straights.
+func storyCues(c *Course) []cue {
+	washed, _, _ := storyCorners(c)
+	return []cue{
+		{lap: 2, d: 60, command: "tyres"},
+		{lap: 3, d: washed.Exit + 15, command: "mark"},
+		{lap: 4, d: 40, command: "fuel"},
+		{lap: 4, d: washed.Exit + 15, command: "mark"},
+	}
+}
+
+// arm prepares everything that is bound to a place.
+func (s *Sim) arm(set *channel.Set) {
+	c := s.course
+	for _, f := range s.o.Faults {
+		for lap := f.FromLap; lap <= min(f.last(), s.inLap()); lap++ {
+			for _, t := range c.Corners {
+				if !f.at(lap, t.Number) {
+					continue
+				}
+				outward := -math.Copysign(1, t.Turn)
+				from := float64(lap) * c.Length
+				switch f.Kind {
+				case RunWide:
+					s.swerves = append(s.swerves, swerve{from + t.Exit + 10, max(60, min(110, (t.Exit-t.Entry)/2+50)), outward * (c.Width/2 + f.Amount)})
+				case Understeer:
+					s.swerves = append(s.swerves, swerve{from + t.Exit, 70, outward * min(1.5, 4*f.Amount)})
+				}
+			}
+		}
+		switch f.Kind {
+		case SetABS, SetTC, Silence, Frozen:
+			id, _ := set.Lookup(f.Channel)
+			s.events = append(s.events, event{fault: f, id: id, d: c.Corners[f.Corner-1].Exit})
+		}
+	}
+	if s.o.Story {
+		s.cues = storyCues(c)
+	}
+	s.due = make([]Press, 0, len(s.cues))
+	s.pressed = make([]Press, 0, len(s.cues))
+	s.frozen = make([]freeze, 0, len(s.events))
+}
+
+// happen does what is due at the place that the car has reached.
+func (s *Sim) happen() {
+	for i := range s.cues {
+		q := &s.cues[i]
+		if q.done || s.lap < q.lap || s.lap == q.lap && s.d < q.d {
+			continue
+		}
+		q.done = true
+		p := Press{At: s.t, Command: q.command}
+		s.due = append(s.due, p)
+		s.pressed = append(s.pressed, p)
+	}
+	for i := range s.events {
+		e := &s.events[i]
+		if e.done || s.lap < e.fault.FromLap || s.lap == e.fault.FromLap && s.d < e.d {
+			continue
+		}
+		e.done = true
+		switch e.fault.Kind {
+		case SetABS:
+			s.abs = e.fault.Amount
+		case SetTC:
+			s.tc = e.fault.Amount
+		case Silence:
+			s.silent = s.t + e.fault.Amount
+		case Frozen:
+			s.frozen = append(s.frozen, freeze{e.id, math.NaN(), e.fault.last()})
+		}
+	}
+}

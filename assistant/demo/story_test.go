@@ -1,0 +1,232 @@
+package demo
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"earshot/assistant/channel"
+)
+
+// The story of the demo, found again in its readings and not in its faults.
+func TestStory(t *testing.T) {
+	for _, seed := range []uint64{0, 1} {
+		t.Run(fmt.Sprint(seed), func(t *testing.T) {
+			set := channel.NewSet()
+			s, err := New(set, Options{Seed: seed, Story: true, Rate: 60})
+			require.NoError(t, err)
+			washed, _, setting := storyCorners(s.course)
+			const psi = 6.894757293168361
+			var presses []Press
+			var events []float64 // peaks of the mean rear disc temperature, one for each braking event
+			var braking bool
+			excess, count := map[int]float64{}, map[int]float64{} // hand wheel in the washed corner by lap
+			var abs []float64
+			ready := math.NaN()
+			var last channel.Row
+			for {
+				x, ok := s.Next()
+				if !ok {
+					break
+				}
+				for _, p := range s.Presses() {
+					require.InDelta(t, x.At, p.At, 1.0/60+1e-9)
+					presses = append(presses, p)
+					if p.Command == "mark" {
+						require.InDelta(t, washed.Exit, x.Row[channel.LapDistance], 25, "marked at the exit")
+					}
+				}
+				r := x.Row
+				lap := int(r[channel.LapNumber])
+				rear := (r[channel.BrakeTemperature+2] + r[channel.BrakeTemperature+3]) / 2
+				switch {
+				case r[channel.Brake] > 0.2 && !braking:
+					braking = true
+					events = append(events, rear)
+				case r[channel.Brake] > 0.2:
+					events[len(events)-1] = max(events[len(events)-1], rear)
+				case r[channel.Brake] == 0:
+					braking = false
+				}
+				if d := r[channel.LapDistance]; d > washed.BeginArc+20 && d < washed.EndArc && r[channel.InPitLane] == 0 {
+					excess[lap] += r[channel.SteeringWheelAngle]
+					count[lap]++
+				}
+				if len(abs) == 0 || abs[len(abs)-1] != r[channel.ABSLevel] {
+					abs = append(abs, r[channel.ABSLevel])
+					if len(abs) > 1 {
+						require.InDelta(t, setting.Exit, r[channel.LapDistance], 10)
+					}
+				}
+				cold := math.Inf(1)
+				for w := range channel.ID(4) {
+					cold = min(cold, r[channel.TyreCarcass+w])
+				}
+				if cold >= 75 && math.IsNaN(ready) {
+					ready = float64(lap) + r[channel.LapDistance]/s.course.Length
+				}
+				last = append(last[:0], r...)
+			}
+			truth := s.Truth()
+			require.Len(t, truth.Done, 7)
+			require.Equal(t, truth.Presses, presses)
+			require.Len(t, presses, 4)
+
+			require.Less(t, events[0], 250.0, "rear brakes are cold at first")
+			require.Less(t, events[1], 250.0)
+			require.Greater(t, events[len(events)-12], 300.0, "and then are not")
+
+			t.Logf("tyres ready %.2f laps after the out-lap began", ready)
+			require.Greater(t, ready, 2.0, "the tyres take about three laps")
+			require.Less(t, ready, 4.5)
+
+			usual := excess[2] / count[2]
+			for lap := 3; lap <= 5; lap++ {
+				require.Greater(t, excess[lap]/count[lap], 1.3*usual, "washes out in lap %d", lap)
+			}
+			require.InEpsilon(t, usual, excess[6]/count[6], 0.1, "and no longer in lap 6")
+
+			five := truth.Done[5]
+			require.Greater(t, five.CarcassMean[channel.FR], five.CarcassMean[channel.FL]+8)
+			require.Greater(t, five.DiscPeak[channel.FR], five.DiscPeak[channel.FL]+60)
+			require.Greater(t, five.PressureMean[channel.FR], 27*psi, "over the window")
+			for _, w := range []channel.Wheel{channel.FL, channel.RL, channel.RR} {
+				require.InDelta(t, 26, five.PressureMean[w]/psi, 1, "the others are near 26 psi")
+			}
+			require.Less(t, truth.Done[1].PressureMean[channel.FR], 25*psi, "it rises into it")
+
+			require.Equal(t, []float64{4, 0, 4}, abs)
+			var void []int
+			for _, l := range truth.Done {
+				if !l.Valid {
+					void = append(void, l.Number)
+				}
+			}
+			require.Equal(t, []int{4}, void)
+
+			burn := (truth.Done[2].FuelUsed + truth.Done[3].FuelUsed) / 2
+			short := last[channel.SessionLapsLeft] - last[channel.FuelVolume]/burn
+			t.Logf("%.2f L a lap, short by %.2f laps", burn, short)
+			require.Greater(t, short, 0.8)
+			require.Less(t, short, 3.2)
+		})
+	}
+}
+
+// The story exists on every course.
+func TestStoryOnEveryCourse(t *testing.T) {
+	for _, name := range Courses() {
+		s, _ := run(t, Options{Seed: 1, Course: name, Story: true, Rate: 10})
+		truth := s.Truth()
+		require.Len(t, truth.Done, 7, name)
+		require.Len(t, truth.Presses, 4, name)
+		for _, l := range truth.Done {
+			require.Equal(t, l.Number != 4, l.Valid, "%s lap %d: %s", name, l.Number, l.WhyInvalid)
+		}
+	}
+}
+
+// What each kind of fault does to the readings, in the corner and the laps where it is switched on and nowhere else.
+func TestFaults(t *testing.T) {
+	const lap, corner = 2, 4 // the hairpin
+	base := Options{Seed: 6, Laps: 3, Rate: 40}
+	slip := func(r channel.Row, w channel.Wheel) float64 {
+		return r[channel.WheelSpeed+channel.ID(w)]/r[channel.Speed] - 1
+	}
+	// extreme finds the largest value of f in that lap within the reach of a corner (0: in all others).
+	extreme := func(s *Sim, all []channel.Sample, lap, corner int, f func(channel.Row) float64) float64 {
+		worst := math.Inf(-1)
+		for _, x := range all {
+			r := x.Row
+			if int(r[channel.LapNumber]) == lap && r[channel.Speed] > 10 && (s.course.part(r[channel.LapDistance]) == corner) {
+				worst = max(worst, f(r))
+			}
+		}
+		return worst
+	}
+	tests := []struct {
+		name    string
+		faults  []Fault
+		f       func(channel.Row) float64
+		with    float64 // at least this much where the fault is
+		without float64 // at most this much in the lap before
+	}{
+		{"a wheel locks without ABS", []Fault{{Kind: SetABS, FromLap: 0, Corner: 1}, {Kind: Lock, FromLap: lap, Corner: corner, Wheel: channel.FL, Amount: 1.3}},
+			func(r channel.Row) float64 { return -slip(r, channel.FL) }, 0.25, 0.15},
+		{"ABS catches it", []Fault{{Kind: Lock, FromLap: lap, Corner: corner, Wheel: channel.FL, Amount: 1.3}},
+			func(r channel.Row) float64 {
+				if slip(r, channel.FL) < -0.2 {
+					return -1
+				}
+				return 1
+			}, 1, 1},
+		{"a wheel spins without traction control", []Fault{{Kind: SetTC, FromLap: 0, Corner: 1}, {Kind: Spin, FromLap: lap, Corner: corner, Wheel: channel.RL, Amount: 1.3}},
+			func(r channel.Row) float64 { return slip(r, channel.RL) }, 0.15, 0.13},
+		{"off the course", []Fault{{Kind: RunWide, FromLap: lap, Corner: corner, Amount: 1.5}},
+			func(r channel.Row) float64 { return 1 - r[channel.OnCourse] }, 1, 0},
+		{"understeer", []Fault{{Kind: Understeer, FromLap: lap, Corner: corner, Amount: 0.4}},
+			func(r channel.Row) float64 { return r[channel.SteeringWheelAngle] }, 2.0, 1.95},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			o := base
+			o.Faults = tt.faults
+			s, all := run(t, o)
+			require.GreaterOrEqual(t, extreme(s, all, lap, corner, tt.f), tt.with)
+			require.LessOrEqual(t, extreme(s, all, lap-1, corner, tt.f), tt.without)
+		})
+	}
+
+	t.Run("oversteer takes steering away", func(t *testing.T) {
+		o := base
+		o.Faults = []Fault{{Kind: Oversteer, FromLap: lap, Corner: corner, Amount: 0.4}}
+		s, all := run(t, o)
+		steer := func(r channel.Row) float64 { return r[channel.SteeringWheelAngle] }
+		require.Less(t, extreme(s, all, lap, corner, steer), extreme(s, all, lap-1, corner, steer)-0.2)
+	})
+	t.Run("silence", func(t *testing.T) {
+		o := base
+		o.Faults = []Fault{{Kind: Silence, FromLap: lap, Corner: corner, Amount: 3}}
+		s, all := run(t, o)
+		gaps := 0
+		for i := 1; i < len(all); i++ {
+			if d := all[i].At - all[i-1].At; d > 0.03 {
+				gaps++
+				require.InDelta(t, 3, d, 0.05)
+				require.Equal(t, corner, s.course.part(all[i-1].Row[channel.LapDistance]))
+			}
+		}
+		require.Equal(t, 1, gaps)
+	})
+	t.Run("frozen", func(t *testing.T) {
+		o := base
+		o.Faults = []Fault{{Kind: Frozen, FromLap: lap, Corner: corner, Channel: "tyre_pressure_rl"}}
+		s, all := run(t, o)
+		id := channel.TyrePressure + channel.ID(channel.RL)
+		changed, frozen := 0, 0
+		for i := 1; i < len(all); i++ {
+			r := all[i].Row
+			in := int(r[channel.LapNumber]) == lap && r[channel.LapDistance] > s.course.Corners[corner-1].Exit+5
+			if in && r[id] == all[i-1].Row[id] {
+				frozen++
+			} else if in {
+				changed++
+			}
+		}
+		require.Greater(t, frozen, 100)
+		require.Zero(t, changed)
+	})
+	t.Run("a blocked duct heats one disc", func(t *testing.T) {
+		o := base
+		before, _ := run(t, o)
+		o.Faults = []Fault{{Kind: BlockedDuct, FromLap: 0, ToLap: 9, Wheel: channel.FR, Amount: 0.4}}
+		after, _ := run(t, o)
+		a, b := before.Truth().Done[3], after.Truth().Done[3]
+		require.Greater(t, b.DiscPeak[channel.FR], a.DiscPeak[channel.FR]+50)
+		require.InDelta(t, a.DiscPeak[channel.FL], b.DiscPeak[channel.FL], 10)
+		require.Greater(t, b.CarcassMean[channel.FR], a.CarcassMean[channel.FR]+1, "and the tyre around it")
+		require.Greater(t, b.PressureMean[channel.FR], a.PressureMean[channel.FR]+0.5)
+	})
+}
