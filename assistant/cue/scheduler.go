@@ -259,9 +259,14 @@ func (s *Scheduler) insert(it item) {
 	s.regroup = true
 }
 
+// before orders what waits: by priority; then what may only be said near the line, as its chance passes first; then
+// by age.
 func before(a, b *item) bool {
 	if a.cue.Priority != b.cue.Priority {
 		return a.cue.Priority > b.cue.Priority
+	}
+	if line := a.cue.Where == Line; line != (b.cue.Where == Line) {
+		return line
 	}
 	return a.seq < b.seq
 }
