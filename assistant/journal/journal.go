@@ -36,7 +36,10 @@ func (n Num) append(b []byte) []byte {
 	if n.IsZero() {
 		return append(b, "null"...)
 	}
-	x := math.Round(float64(n)*1e4) / 1e4
+	x := float64(n)
+	if math.Abs(x) < 1e11 { // beyond that a float64 has no fourth decimal, and far beyond the product overflows
+		x = math.Round(x*1e4) / 1e4
+	}
 	if x == 0 {
 		x = 0 // no negative zero
 	}
@@ -65,6 +68,20 @@ func (w Wheels) IsZero() bool {
 	return w[0].IsZero() && w[1].IsZero() && w[2].IsZero() && w[3].IsZero()
 }
 
+// UnmarshalJSON reads up to four numbers; what is not there is unknown, not zero.
+func (w *Wheels) UnmarshalJSON(b []byte) error {
+	var list []Num
+	if err := json.Unmarshal(b, &list); err != nil {
+		return err
+	}
+	if len(list) > len(w) {
+		return fmt.Errorf("%d numbers for the four wheels", len(list))
+	}
+	*w = NoWheels()
+	copy(w[:], list)
+	return nil
+}
+
 // An Event is one line. Lap is 1 in the first lap begun at the line, 0 before it and
 // negative where laps are not known. Distance is metres from the line, or Unknown.
 type Event struct {
@@ -77,8 +94,13 @@ type Event struct {
 // A Body is what happened: one of the types of this package whose names are the kinds.
 type Body interface{ Kind() string }
 
-// Append appends the event as one line, newline included. Equal events give equal bytes.
+// Append appends the event as one line, newline included. Equal events give equal bytes. An event without a
+// time cannot be written; with an error b is returned as it was.
 func (e Event) Append(b []byte) ([]byte, error) {
+	begin := b
+	if Num(e.T).IsZero() {
+		return b, fmt.Errorf("journal: a %s event without a time", e.Body.Kind())
+	}
 	b = append(b, `{"t":`...)
 	b = Num(e.T).append(b)
 	b = append(b, `,"kind":"`...)
@@ -96,7 +118,7 @@ func (e Event) Append(b []byte) ([]byte, error) {
 	enc := json.NewEncoder(&buf)
 	enc.SetEscapeHTML(false)
 	if err := enc.Encode(e.Body); err != nil {
-		return b, fmt.Errorf("journal: encoding a %s event: %w", e.Body.Kind(), err)
+		return begin, fmt.Errorf("journal: encoding a %s event: %w", e.Body.Kind(), err)
 	}
 	body := bytes.TrimSpace(buf.Bytes())
 	if len(body) > 2 { // more than {}
