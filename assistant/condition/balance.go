@@ -23,7 +23,7 @@ const (
 	cellCap      = 250  // samples: the straight has most of them and must not outvote the bends
 	cellsEnough  = 4    //
 	spanEnough   = 1.0  // m/s² from the least to the most lateral cell
-	extrapolate  = 5.0  // spans: a line is not believed further out than this
+	extrapolate  = 15.0 // spans: a line is not believed further out than this; slicks corner at ten times what is gentle
 	offsetMost   = 0.07 // rad
 	gradientMost = 0.01 // rad per m/s²; a strongly understeering road car has 0.0016
 	steerLag     = 0.10 // s by which a car follows its front wheels

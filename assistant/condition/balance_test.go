@@ -112,7 +112,7 @@ func TestIndexMeasuresWhatIsBeyond(t *testing.T) {
 	require.InDelta(t, -2, hold(9, -2*deg), 0.1, "left, less lock")
 	require.InDelta(t, -6, hold(9, -6*deg), 0.2, "left, counter-steer: the wheels point right")
 	require.Negative(t, c.steady(30, 9.0/30)-6*deg)
-	require.True(t, math.IsNaN(hold(60, 0)), "further out than what was learned reaches")
+	require.True(t, math.IsNaN(hold(150, 0)), "further out than what was learned reaches")
 }
 
 func TestBalanceIsAbsentWithoutItsInputs(t *testing.T) {

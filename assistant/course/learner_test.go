@@ -513,3 +513,18 @@ func BenchmarkPlace(b *testing.B) {
 		m.Place(c.row, 60)
 	}
 }
+
+// A feed may tell of one moment in several datagrams: the second reading of a moment must not end the pass.
+func TestPassSurvivesSeveralReadingsOfOneMoment(t *testing.T) {
+	c := newCar(nil)
+	driveStadium(c, senses{yaw: true, pedal: true}, 1.02)
+	require.NotNil(t, c.learner.Map())
+	for s := 0.02 * stadiumLength; s < 500; {
+		v, _ := speedOn(s)
+		s += v * 0.01
+		c.row[channel.Speed], c.row[channel.LapDistance] = v, s
+		c.step(0.01)
+		c.step(0)
+	}
+	require.Len(t, c.seen, 1)
+}

@@ -137,6 +137,8 @@ func (p *Passes) Step(at float64, row channel.Row, out []Pass) []Pass {
 			d = p.d
 		case moved > p.m.Length/2:
 			p.active = -1
+		case dt <= 0 && moved < 1:
+			return out // another reading of the same moment: a feed may send several kinds of datagrams
 		case dt <= 0 || moved > 30+2*dt*max(v, p.v, 50) || dt > silence: // moved by hand, or not seen
 			p.active = -1
 		default:
