@@ -135,8 +135,8 @@ type Config struct {
 	// LapAtMost renews the budget of advisories where no lap begins for so long, s: in the pits, without
 	// a line, on a very long course. Default 180 s (common practice, no source).
 	LapAtMost float64
-	// LineWindow is how long after the line a cue for the line may start, s. Default 30 s: the first straight
-	// may be taken by something more urgent (common practice, no source).
+	// LineWindow is how long after the line a cue for the line may start, s. Default 45 s: the line may lie in a long
+	// bend, and the first straight may be taken by something more urgent (common practice, no source).
 	LineWindow float64
 	// CornerPatience is after how long without a break Situation.Corner is no longer believed, s: no corner
 	// of a course lasts so long, a broken channel does. A known Room holds all the same. Default 15 s
@@ -151,7 +151,7 @@ type Config struct {
 // minGap is the least pause between two cues, s (IVBSS, DOT HS 810 905: signals interfere within 500 ms).
 const minGap = 0.5
 
-var defaults = Config{Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, LapAtMost: 180, LineWindow: 30, CornerPatience: 15, Life: 20, MuteFor: 120}
+var defaults = Config{Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, LapAtMost: 180, LineWindow: 45, CornerPatience: 15, Life: 20, MuteFor: 120}
 
 // DefaultConfig returns the defaults.
 func DefaultConfig() Config { return defaults }

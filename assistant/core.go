@@ -1,0 +1,326 @@
+package assistant
+
+import (
+	"fmt"
+	"math"
+
+	"earshot/assistant/car"
+	"earshot/assistant/channel"
+	"earshot/assistant/condition"
+	"earshot/assistant/course"
+	"earshot/assistant/cue"
+	"earshot/assistant/fuel"
+	"earshot/assistant/hand"
+	"earshot/assistant/journal"
+	"earshot/assistant/timing"
+	"earshot/audio/spoken"
+	"earshot/rules"
+)
+
+// A Phrasebook tells how long a text takes to say, in seconds, and whether the voice has a clip for all
+// of it; else the length is an estimate. It is pure: the same text always takes the same time.
+type Phrasebook interface {
+	Duration(text string) (seconds float64, covered bool)
+}
+
+// A Setup is everything the core needs to know beforehand. The core changes none of it.
+type Setup struct {
+	Channels *channel.Set
+	Car      *car.Car
+	Course   *course.File // nil: learned, and timed by what the feed says
+	Rules    *rules.Set
+	Voice    Phrasebook
+	Talk     cue.Config
+	MuteFor  float64 // s; 0: the scheduler's default
+}
+
+// Core is the whole behaviour of the assistant with none of its surroundings: the same
+// inputs give the same outputs. It belongs to one goroutine.
+type Core struct {
+	setup Setup
+	now   float64
+
+	hold      *channel.Hold
+	timing    *timing.Timing
+	learner   *course.Learner
+	passes    *course.Passes
+	course    *course.Map
+	condition *condition.Condition
+	fuel      *fuel.Fuel
+	memory    *rules.Memory
+	scheduler *cue.Scheduler
+
+	sampled     float64 // when the last sample came, NaN before the first
+	lineAt      float64 // when the car crossed the line last, NaN before
+	inStint     int     // number of the stint under way, 0 between stints
+	marks       int
+	lastPass    map[int]course.Pass // the latest pass by corner
+	implausible []bool              // channels whose nonsense has been told
+
+	timings     []timing.Event // kept to spare the allocation
+	passed      []course.Pass
+	transitions []rules.Transition
+	rulings     []cue.Ruling
+	ruleByName  map[string]*rules.Rule
+}
+
+// NewCore returns a Core before its first input.
+func NewCore(s Setup) *Core {
+	c := &Core{
+		setup: s, hold: channel.NewHold(s.Channels),
+		timing: timing.New(timing.Config{Course: s.Course}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
+		condition: condition.New(s.Car), fuel: fuel.New(s.Car),
+		memory:  s.Rules.NewMemory(),
+		sampled: math.NaN(), lineAt: math.NaN(),
+		lastPass:    make(map[int]course.Pass),
+		implausible: make([]bool, s.Channels.Len()),
+		ruleByName:  make(map[string]*rules.Rule),
+	}
+	c.scheduler = cue.New(s.Talk, c.merge)
+	return c
+}
+
+// Step takes one input in and appends to out what follows from it.
+func (c *Core) Step(in Input, out *Output) {
+	if in.At > c.now { // a feed may step back; the assistant does not
+		c.now = in.At
+	}
+	switch in.Kind {
+	case KindStart:
+		c.event(out, in.Session)
+	case KindSample:
+		c.sample(in, out)
+	case KindTick:
+		c.hold.Expire(c.now)
+		if !math.IsNaN(c.sampled) {
+			c.hold.Row[channel.FeedSilence] = c.now - c.sampled
+		}
+		c.timings = c.timing.Tick(c.now, c.hold.Row, c.timings[:0])
+		c.happened(out)
+	case KindCommand:
+		c.command(in, out)
+	case KindHealth:
+		c.event(out, in.Health)
+		c.speakHealth(in.Health, out)
+	case KindEnd:
+		c.end(out)
+		return
+	}
+	c.transitions = c.memory.Step(c.now, c.hold.Row, c.situation(), c.transitions[:0])
+	for i := range c.transitions {
+		c.transition(&c.transitions[i], out)
+	}
+	c.talk(out)
+}
+
+// sample runs the stages in the order in which they need each other.
+func (c *Core) sample(in Input, out *Output) {
+	row := c.hold.Row
+	if c.hold.Update(channel.Sample{At: c.now, Row: in.Row}) > 0 {
+		c.tellImplausible(in.Row, out)
+	}
+	c.sampled = c.now
+	row[channel.FeedSilence] = 0
+	c.timings = c.timing.Step(c.now, row, c.timings[:0])
+	if m := c.learner.Step(c.now, row); m != nil {
+		c.course = m
+		c.timing.UseMap(m)
+		c.passes.UseMap(m)
+	}
+	c.passed = c.passes.Step(c.now, row, c.passed[:0])
+	c.condition.Step(c.now, row)
+	c.fuel.Step(c.now, row)
+	c.happened(out)
+	for i := range c.passed {
+		p := c.passed[i]
+		c.lastPass[p.Corner.Number] = p
+		body := p.Corner
+		body.Findings = c.condition.Findings(p.Corner.Number)
+		out.Events = append(out.Events, journal.Event{T: p.At, Lap: p.Lap, Distance: journal.Num(p.Distance), Body: &body})
+	}
+}
+
+// happened turns what timing saw into channels and events.
+func (c *Core) happened(out *Output) {
+	row := c.hold.Row
+	for i := range c.timings {
+		switch e := &c.timings[i]; e.Kind {
+		case timing.StintStart:
+			c.inStint = e.Number
+			c.condition.StintStart(c.now, row)
+			c.stint(e.Number, "start", e.At, out)
+		case timing.StintEnd:
+			c.stint(e.Number, "end", e.At, out)
+			c.inStint = 0
+		case timing.LapBegun:
+			c.lineAt = e.At
+			c.scheduler.LapBegun(c.now)
+		case timing.LapDone:
+			c.lapDone(e, out)
+		}
+	}
+}
+
+func (c *Core) lapDone(e *timing.Event, out *Output) {
+	row := c.hold.Row
+	means := c.condition.LapDone(e.Lap.Number, string(e.Lap.Class), e.Lap.Valid, row)
+	used := c.fuel.LapDone(string(e.Lap.Class), e.Lap.Time, row)
+	lap := e.Lap.Journal()
+	lap.TyrePressure, lap.TyreTemperature, lap.BrakePeak = means.TyrePressure, means.TyreTemperature, means.BrakePeak
+	lap.FuelUsed = journal.Num(used)
+	out.Events = append(out.Events, journal.Event{T: e.At, Lap: e.Lap.Number, Distance: journal.Unknown, Body: lap})
+	if row.Has(channel.FuelLeft) || row.Has(channel.FuelPerLap) {
+		c.event(out, c.fuel.Account())
+	}
+}
+
+func (c *Core) stint(number int, what string, at float64, out *Output) {
+	row := c.hold.Row
+	s := journal.NewStint()
+	s.Number, s.Event = number, what
+	for w := range 4 {
+		s.TyrePressure[w] = num(row, channel.TyrePressure+channel.ID(w))
+		s.TyreTemperature[w] = num(row, channel.TyreCore+channel.ID(w))
+	}
+	s.AirTemperature, s.AirPressure = num(row, channel.AirTemperature), num(row, channel.AirPressure)
+	s.TrackTemperature, s.Fuel = num(row, channel.TrackTemperature), num(row, channel.FuelLeft)
+	labels := c.setup.Channels.At(channel.Compound).Labels
+	if i := row[channel.Compound]; i > 0 && int(i) < len(labels) {
+		s.Compound = labels[int(i)]
+	}
+	out.Events = append(out.Events, journal.Event{T: at, Lap: c.lap(), Distance: num(row, channel.CoursePlace), Body: s})
+}
+
+// command does what the driver asked for.
+func (c *Core) command(in Input, out *Output) {
+	c.event(out, &journal.Command{Name: string(in.Command), Source: in.Source})
+	switch in.Command {
+	case hand.Mark:
+		c.mark(in.Memo, out)
+	case hand.Repeat:
+		rulings, said := c.scheduler.Repeat(c.now, c.rulings[:0])
+		c.rulings = rulings
+		c.verdicts(out)
+		if !said {
+			c.answer("repeat", textNothingSaid, confirmLife, out)
+		}
+	case hand.Mute:
+		if c.scheduler.Muted(c.now) {
+			c.scheduler.Unmute()
+			c.answer("mute", textUnmuted, confirmLife, out)
+			break
+		}
+		c.scheduler.Mute(c.now, c.setup.MuteFor)
+		c.answer("mute", textMuted, confirmLife, out)
+	default:
+		text, ok := c.setup.Rules.Answer(string(in.Command), c.hold.Row)
+		if !ok {
+			text = fmt.Sprintf(textNoAnswer, in.Command)
+		}
+		c.answer("answer-"+string(in.Command), text, answerLife, out)
+	}
+}
+
+// mark writes down the place and what the data showed there. The driver presses when he has hands
+// free, so the corner meant is the one the car is in or has left last.
+func (c *Core) mark(memo string, out *Output) {
+	row := c.hold.Row
+	c.marks++
+	m := journal.NewMark()
+	m.Number, m.Memo = c.marks, memo
+	m.Speed, m.Gear = num(row, channel.Speed), num(row, channel.Gear)
+	for w := range 4 {
+		m.TyreTemperature[w] = num(row, channel.TyreCore+channel.ID(w))
+		m.BrakeTemperature[w] = num(row, channel.BrakeTemperature+channel.ID(w))
+	}
+	m.Balance = num(row, channel.Balance)
+	text := textMarked
+	if n := row[channel.CornerLast]; n >= 1 {
+		m.Corner = int(n)
+		text = fmt.Sprintf(textMarkedCorner, spoken.Cardinal(int64(m.Corner)))
+		if c.course != nil {
+			if k, ok := c.course.CornerNumbered(m.Corner); ok {
+				m.CornerName = k.Name
+			}
+		}
+		// A pass that is still under way has no facts of its own yet; the debrief finds them in the
+		// corner event that follows.
+		if p, ok := c.lastPass[m.Corner]; ok && p.Lap == c.lap() && row[channel.CornerHere] != n {
+			m.MinSpeed, m.MinGear, m.Balance = p.Corner.MinSpeed, p.Corner.MinGear, p.Corner.Balance
+		}
+	}
+	c.event(out, m)
+	c.answer("mark", text, confirmLife, out)
+}
+
+// situation is what suppresses rules at this moment.
+func (c *Core) situation() uint64 {
+	row := c.hold.Row
+	var s uint64
+	if row[channel.InPits] == 1 || row[channel.InPitLane] == 1 {
+		s |= inPits
+	}
+	if row[channel.OnOutLap] == 1 {
+		s |= onOutLap
+	}
+	if c.label(channel.SessionKind) == "formation" {
+		s |= inFormation
+	}
+	if c.label(channel.Flag) == "full_course_caution" {
+		s |= underCaution
+	}
+	return s
+}
+
+func (c *Core) label(id channel.ID) string {
+	labels := c.setup.Channels.At(id).Labels
+	v := c.hold.Row[id]
+	if v >= 0 && int(v) < len(labels) {
+		return labels[int(v)]
+	}
+	return ""
+}
+
+// end closes the session: nothing that waits is forgotten silently.
+func (c *Core) end(out *Output) {
+	c.rulings = c.scheduler.Flush(c.now, c.rulings[:0])
+	c.verdicts(out)
+	if c.inStint > 0 {
+		c.stint(c.inStint, "end", c.now, out)
+		c.inStint = 0
+	}
+	out.Hush = true
+}
+
+// tellImplausible journals each channel once that gives readings outside its range.
+func (c *Core) tellImplausible(row channel.Row, out *Output) {
+	for i, v := range row {
+		ch := c.setup.Channels.At(channel.ID(i))
+		if math.IsNaN(v) || v >= ch.Min && v <= ch.Max || c.implausible[i] {
+			continue
+		}
+		c.implausible[i] = true
+		c.event(out, &journal.Health{Part: "channel " + ch.Name, State: "degraded", Text: fmt.Sprintf(
+			"the feed gives %.4g, outside %.4g to %.4g (%s): counted as absent; check unit and scale in the feed file", v, ch.Min, ch.Max, ch.Quantity)})
+	}
+}
+
+// event appends an event at the present moment and place.
+func (c *Core) event(out *Output, body journal.Body) {
+	out.Events = append(out.Events, journal.Event{T: c.now, Lap: c.lap(), Distance: num(c.hold.Row, channel.CoursePlace), Body: body})
+}
+
+func (c *Core) lap() int {
+	if n := c.hold.Row[channel.Lap]; !math.IsNaN(n) {
+		return int(n)
+	}
+	return -1
+}
+
+func num(row channel.Row, id channel.ID) journal.Num { return journal.Num(row[id]) }
+
+// Course is the map learned so far, or nil.
+func (c *Core) Course() *course.Map { return c.course }
+
+// Now is the core's time, in seconds on the feed's clock.
+func (c *Core) Now() float64 { return c.now }

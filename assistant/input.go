@@ -1,0 +1,93 @@
+package assistant
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/hand"
+	"earshot/assistant/journal"
+)
+
+// A Kind says what an Input is.
+type Kind string
+
+// The kinds of inputs: everything that can change the core's mind.
+const (
+	KindStart   Kind = "start"
+	KindSample  Kind = "sample"
+	KindTick    Kind = "tick" // time has passed without a sample
+	KindCommand Kind = "command"
+	KindHealth  Kind = "health"
+	KindEnd     Kind = "end"
+)
+
+// An Input is one thing that happened outside, stamped with the feed's clock. Time is data: whoever makes an
+// Input stamps it, and nobody else looks at a clock.
+type Input struct {
+	Kind    Kind
+	At      float64          // s on the feed's clock
+	Row     channel.Row      // of a sample: what it told, NaN for the rest; the owner may use it again after Step
+	Command hand.Command     // of a command
+	Source  string           // of a command: where it came from
+	Memo    string           // of a mark: the words spoken with it
+	Session *journal.Session // of the start
+	Health  *journal.Health  // of a health input
+}
+
+// wire is an Input that is not a sample as it stands in a recording.
+type wire struct {
+	Command hand.Command     `json:"command,omitempty"`
+	Source  string           `json:"source,omitempty"`
+	Memo    string           `json:"memo,omitempty"`
+	Session *journal.Session `json:"session,omitempty"`
+	Health  *journal.Health  `json:"health,omitempty"`
+}
+
+// Encode returns what a recording keeps of an input besides its kind and time. A sample's row is recorded by itself.
+func (in Input) Encode() ([]byte, error) {
+	return json.Marshal(wire{in.Command, in.Source, in.Memo, in.Session, in.Health})
+}
+
+// DecodeInput is the reverse of Encode.
+func DecodeInput(kind string, at float64, data []byte) (Input, error) {
+	in := Input{Kind: Kind(kind), At: at}
+	switch in.Kind {
+	case KindStart, KindTick, KindCommand, KindHealth, KindEnd:
+	default:
+		return in, fmt.Errorf("a recorded input of kind %q is not known to this version", kind)
+	}
+	var w wire
+	if len(data) > 0 {
+		if err := json.Unmarshal(data, &w); err != nil {
+			return in, fmt.Errorf("a recorded %s input: %w", kind, err)
+		}
+	}
+	in.Command, in.Source, in.Memo, in.Session, in.Health = w.Command, w.Source, w.Memo, w.Session, w.Health
+	switch {
+	case in.Kind == KindStart && in.Session == nil, in.Kind == KindHealth && in.Health == nil, in.Kind == KindCommand && in.Command == "":
+		return in, fmt.Errorf("a recorded %s input has no content", kind)
+	}
+	return in, nil
+}
+
+// An Output is what one Step decided. Step appends to Events; the caller empties it.
+type Output struct {
+	Events []journal.Event
+	Hush   bool       // cut what is sounding, before Say
+	Say    *Utterance // to be said now, or nil
+}
+
+// Reset empties the output and keeps its memory.
+func (o *Output) Reset() { o.Events, o.Hush, o.Say = o.Events[:0], false, nil }
+
+// An Utterance is a cue that begins now.
+type Utterance struct {
+	At       float64 // s on the feed's clock
+	Text     string
+	Rule     string
+	Priority string
+	Lap      int     // -1 where not known
+	Place    float64 // m from the line, NaN where not known
+	Corner   int     // the corner the car is in or has left last, 0 where not known
+}

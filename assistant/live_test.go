@@ -1,0 +1,229 @@
+package assistant_test
+
+import (
+	"context"
+	"io"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"earshot/assistant"
+	"earshot/assistant/car"
+	"earshot/assistant/channel"
+	"earshot/assistant/demo"
+	"earshot/assistant/feed"
+	"earshot/assistant/hand"
+	"earshot/assistant/journal"
+	"earshot/configs"
+	"earshot/rules"
+)
+
+// wordy is a phrasebook without a voice: a word takes 0.4 s, about 150 a minute.
+type wordy struct{}
+
+func (wordy) Duration(text string) (float64, bool) {
+	return 0.4 * float64(len(strings.Fields(text))), true
+}
+
+// newCore returns a core for the demo car with the rules that ship, and the set that it works with.
+func newCore(t testing.TB) (*assistant.Core, *channel.Set) {
+	t.Helper()
+	set := channel.NewSet()
+	read := func(name string) []byte {
+		data, err := configs.Files.ReadFile(name)
+		require.NoError(t, err)
+		return data
+	}
+	f, err := feed.Parse("demo.yaml", read("feeds/demo.yaml"), set)
+	require.NoError(t, err)
+	k, err := car.Parse("demo.yaml", read("cars/demo.yaml"))
+	require.NoError(t, err)
+	entries, err := configs.Files.ReadDir("rules")
+	require.NoError(t, err)
+	var sources []rules.Source
+	for _, e := range entries {
+		if strings.HasSuffix(e.Name(), ".yaml") {
+			sources = append(sources, rules.Source{Name: e.Name(), Data: read("rules/" + e.Name())})
+		}
+	}
+	shipped, err := rules.Compile(sources, assistant.NewVocabulary(set, f.Covers(set), false, k.Limits(), nil))
+	require.NoError(t, err)
+	return assistant.NewCore(assistant.Setup{Channels: set, Car: k, Rules: shipped, Voice: wordy{}}), set
+}
+
+// drive is the demo car as a live feed: its samples come when they are due on the local clock.
+type drive struct {
+	sim   *demo.Sim
+	until float64 // s: the source falls silent then
+	hush  float64 // s of silence in the middle
+	at    float64
+}
+
+func (d *drive) Read(ctx context.Context, emit func(channel.Sample)) error {
+	s, ok := d.sim.Next()
+	if !ok || s.At > d.until {
+		return io.EOF
+	}
+	wait := s.At - d.at
+	if d.at < d.until/2 && s.At >= d.until/2 {
+		wait += d.hush
+	}
+	d.at = s.At
+	select {
+	case <-time.After(time.Duration(wait * float64(time.Second))):
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	emit(s)
+	return nil
+}
+
+func (d *drive) Stats() feed.Stats { return feed.Stats{Record: "sample"} }
+
+// copyOf keeps an input beyond the step.
+func copyOf(in assistant.Input) assistant.Input {
+	in.Row = slices.Clone(in.Row)
+	return in
+}
+
+func journalText(t testing.TB, events []journal.Event) string {
+	t.Helper()
+	var b []byte
+	for _, e := range events {
+		var err error
+		b, err = e.Append(b)
+		require.NoError(t, err)
+	}
+	return string(b)
+}
+
+// Four minutes of live driving in a bubble of its own time, with presses, an illness and a silent feed; then the
+// recorded inputs once more through a new core. Both tell the same story, byte for byte.
+func TestReplayEqualsLive(t *testing.T) {
+	var tape []assistant.Input
+	var lived []journal.Event
+	synctest.Test(t, func(t *testing.T) {
+		core, set := newCore(t)
+		sim, err := demo.New(set, demo.Options{Seed: 7, Story: true, Rate: 30})
+		require.NoError(t, err)
+		commands := make(chan assistant.Command)
+		health := make(chan journal.Health)
+		a := &assistant.Assistant{
+			Core: core, Session: journal.Session{ID: "live", Feed: "demo"},
+			Feed: &drive{sim: sim, until: 240, hush: 5}, Commands: commands, Health: health,
+			Record:  func(in assistant.Input) error { tape = append(tape, copyOf(in)); return nil },
+			Journal: func(e journal.Event) error { lived = append(lived, e); return nil },
+		}
+		go func() {
+			for i, c := range []hand.Command{hand.Fuel, hand.Mark, hand.Mute, hand.Tyres, hand.Repeat, hand.Mark, hand.Mute, hand.Brakes} {
+				time.Sleep(time.Duration(20+i) * 1037 * time.Millisecond)
+				commands <- assistant.Command{Name: c, Source: "test"}
+			}
+			health <- journal.Health{Part: "keys", State: "lost", Text: "the test took them away"}
+		}()
+		require.NoError(t, a.Run(t.Context()))
+	})
+	require.Len(t, bodies[*journal.Mark](lived), 2)
+	require.NotEmpty(t, bodies[*journal.Lap](lived))
+	require.True(t, slices.ContainsFunc(lived, func(e journal.Event) bool {
+		c, ok := e.Body.(*journal.Cue)
+		return ok && c.Rule == "feed-silent" && c.Verdict == "said"
+	}), "five seconds of silence were not told")
+
+	core, _ := newCore(t)
+	var out assistant.Output
+	for _, in := range tape {
+		core.Step(in, &out)
+	}
+	require.Equal(t, journalText(t, lived), journalText(t, out.Events))
+
+	// A journal that is always the same would pass the line above: another drive tells another story.
+	core, _ = newCore(t)
+	out.Reset()
+	for _, in := range tape[:len(tape)/2] {
+		core.Step(in, &out)
+	}
+	require.NotEqual(t, journalText(t, lived), journalText(t, out.Events))
+}
+
+func bodies[B journal.Body](events []journal.Event) (found []B) {
+	for _, e := range events {
+		if b, ok := e.Body.(B); ok {
+			found = append(found, b)
+		}
+	}
+	return found
+}
+
+// An input that is not a sample comes back from a recording as it went in.
+func TestInputsSurviveTheRecording(t *testing.T) {
+	for _, in := range []assistant.Input{
+		{Kind: assistant.KindStart, Session: &journal.Session{ID: "x", Feed: "f"}},
+		{Kind: assistant.KindTick, At: 3.25},
+		{Kind: assistant.KindCommand, At: 4, Command: hand.Mark, Source: "key F9", Memo: "washes out"},
+		{Kind: assistant.KindHealth, At: 5, Health: &journal.Health{Part: "keys", State: "lost", Text: "gone"}},
+		{Kind: assistant.KindEnd, At: 6},
+	} {
+		data, err := in.Encode()
+		require.NoError(t, err)
+		again, err := assistant.DecodeInput(string(in.Kind), in.At, data)
+		require.NoError(t, err)
+		require.Equal(t, in, again)
+	}
+	_, err := assistant.DecodeInput("nonsense", 0, nil)
+	require.ErrorContains(t, err, "nonsense")
+	_, err = assistant.DecodeInput("command", 0, []byte("{}"))
+	require.ErrorContains(t, err, "no content")
+	_, err = assistant.DecodeInput("health", 0, []byte("{"))
+	require.Error(t, err)
+}
+
+func FuzzDecodeInput(f *testing.F) {
+	f.Add("command", []byte(`{"command":"mark"}`))
+	f.Add("start", []byte(`{}`))
+	f.Fuzz(func(t *testing.T, kind string, data []byte) {
+		in, err := assistant.DecodeInput(kind, 1, data)
+		if err != nil {
+			return
+		}
+		b, err := in.Encode()
+		require.NoError(t, err)
+		again, err := assistant.DecodeInput(kind, 1, b)
+		require.NoError(t, err)
+		require.Equal(t, in, again)
+	})
+}
+
+// One step with the shipped rules on the channels of the demo's feed (more than 100 with the computed ones).
+func BenchmarkStep(b *testing.B) {
+	core, set := newCore(b)
+	sim, err := demo.New(set, demo.Options{Seed: 1, Story: true, Stint: 2})
+	require.NoError(b, err)
+	var tape []assistant.Input
+	for s, ok := sim.Next(); ok; s, ok = sim.Next() {
+		tape = append(tape, assistant.Input{Kind: assistant.KindSample, At: s.At, Row: slices.Clone(s.Row)})
+	}
+	var out assistant.Output
+	last := tape[len(tape)-1].At + 1
+	shift := 0.0
+	b.ReportAllocs()
+	i := 0
+	for b.Loop() {
+		in := tape[i]
+		in.At += shift
+		out.Reset()
+		core.Step(in, &out)
+		if i++; i == len(tape) {
+			i, shift = 0, shift+last
+		}
+	}
+	b.ReportMetric(float64(set.Len()), "channels")
+	if os.Getenv("EARSHOT_VERBOSE") != "" {
+		b.Logf("%d events in the last step", len(out.Events))
+	}
+}

@@ -1,0 +1,195 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"earshot/assistant"
+	"earshot/assistant/channel"
+	"earshot/assistant/demo"
+	"earshot/assistant/feed"
+	"earshot/assistant/hand"
+	"earshot/assistant/journal"
+	"earshot/audio/device"
+)
+
+func newDemo() *cobra.Command {
+	var out, speed, deviceName, send string
+	var live bool
+	var seed uint64
+	c := &cobra.Command{
+		Use:   "demo",
+		Short: "drive an invented car on an invented course and hear what Earshot says",
+		Long: `Demo drives an out-lap and five flying laps through the same decoder, core, scheduler and voice as a
+live run. It prints each cue as it is said and leaves in the folder of --out:
+
+  cues.wav       what the driver would have heard, on the clock of the session
+  journal.jsonl  everything that happened
+  debrief.html   the debrief; open it in a browser
+
+By default it goes as fast as it can. --live goes in real time and plays through the sound device.
+--send sends the feed as UDP datagrams in real time and does nothing else: a source for earshot run.`,
+		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --send 127.0.0.1:47119",
+		Args:    cobra.NoArgs,
+	}
+	c.Flags().StringVar(&out, "out", "demo-out", "folder for what the demo leaves")
+	c.Flags().BoolVar(&live, "live", false, "real time, through the sound device")
+	c.Flags().StringVar(&speed, "speed", "", "times real time, or max (default: max, with --live or --send 1)")
+	c.Flags().StringVar(&deviceName, "device", "", "sound device for --live: auto, pulse, oto, portaudio, wav:FILE, silent")
+	c.Flags().Uint64Var(&seed, "seed", 1, "of the noise in car and driver")
+	c.Flags().StringVar(&send, "send", "", "send the feed to this UDP address")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		if speed == "" {
+			speed = "max"
+			if live || send != "" {
+				speed = "1"
+			}
+		}
+		times, err := parseSpeed(c, speed)
+		if err != nil {
+			return err
+		}
+		cfg, err := loadConfig(c)
+		if err != nil {
+			return err
+		}
+		// The demo is the same for everyone: what ships, whatever the user has set for his own car.
+		cfg.Feed, cfg.Car, cfg.Course, cfg.Rules = "demo", "demo", "demo", nil
+		l, err := load(cfg)
+		if err != nil {
+			return err
+		}
+		sim, err := demo.New(l.channels, demo.Options{Seed: seed, Story: true})
+		if err != nil {
+			return err
+		}
+		if send != "" {
+			return sendDemo(c, l, sim, send, times)
+		}
+		return runDemo(c, l, sim, out, live, times)
+	}
+	return c
+}
+
+func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, out string, live bool, times float64) error {
+	if err := os.MkdirAll(out, 0o777); err != nil {
+		return fmt.Errorf("the folder for the demo: %w", err)
+	}
+	source, err := newDemoFeed(l, sim)
+	if err != nil {
+		return err
+	}
+	stdout := c.OutOrStdout()
+	fmt.Fprintf(stdout, "%s on %s: an out-lap and five flying laps. What Earshot says:\n\n", l.car.Name, l.courseName())
+	heard := speakers{printSpeaker{stdout}}
+	if live {
+		tell := func(s string) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s) }
+		d, err := device.Open(c.Context(), l.cfg.Device, tell)
+		if err != nil {
+			return err
+		}
+		s := newDeviceSpeaker(l.voice, d, tell)
+		defer s.close()
+		heard = append(heard, s)
+	}
+	journalPath, audioPath := filepath.Join(out, "journal.jsonl"), filepath.Join(out, "cues.wav")
+	a := &assistant.Assistant{
+		Core:    l.core(),
+		Session: journal.Session{ID: "demo", Feed: l.in.feed.Name, Car: l.car.Name, Course: l.courseName()},
+	}
+	if err := play(c, a, l, assistant.NewFeedTape(source, source.presses), times, journalPath, audioPath, heard); err != nil {
+		return err
+	}
+	events, err := readJournal(journalPath)
+	if err != nil {
+		return err
+	}
+	page := filepath.Join(out, "debrief.html")
+	if err := writePage(page, events, l); err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "\nto hear:  %s\nto read:  %s (open it in a browser)\njournal:  %s\n", audioPath, page, journalPath)
+	return nil
+}
+
+// demoFeed is the simulated car behind the wire: its samples are encoded as datagrams and decoded again.
+type demoFeed struct {
+	sim     *demo.Sim
+	encoder *feed.Encoder
+	decoder feed.Decoder
+}
+
+func newDemoFeed(l *loaded, sim *demo.Sim) (*demoFeed, error) {
+	encoder, err := feed.NewEncoder(l.feed, l.channels)
+	if err != nil {
+		return nil, err
+	}
+	decoder, err := l.feed.NewDecoder(l.channels)
+	if err != nil {
+		return nil, err
+	}
+	return &demoFeed{sim, encoder, decoder}, nil
+}
+
+func (f *demoFeed) Read(_ context.Context, emit func(channel.Sample)) error {
+	s, ok := f.sim.Next()
+	if !ok {
+		f.decoder.End(emit)
+		return io.EOF
+	}
+	return f.encoder.Encode(s, func(p []byte) { f.decoder.Decode(p, s.At, emit) })
+}
+
+func (f *demoFeed) Stats() feed.Stats { return f.decoder.Stats() }
+
+// presses gives the commands of the story's driver that have become due.
+func (f *demoFeed) presses() []assistant.Input {
+	var due []assistant.Input
+	for _, p := range f.sim.Presses() {
+		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Command: hand.Command(p.Command), Source: "demo"})
+	}
+	return due
+}
+
+// sendDemo sends the feed to another process.
+func sendDemo(c *cobra.Command, l *loaded, sim *demo.Sim, to string, times float64) error {
+	encoder, err := feed.NewEncoder(l.feed, l.channels)
+	if err != nil {
+		return err
+	}
+	conn, err := net.Dial("udp", to)
+	if err != nil {
+		return fmt.Errorf("sending to %s: %w", to, err)
+	}
+	defer conn.Close()
+	pace := assistant.NewPace(times)
+	sent, refused := 0, 0
+	for {
+		s, ok := sim.Next()
+		if !ok || !pace.Wait(c.Context(), s.At) {
+			break
+		}
+		err := encoder.Encode(s, func(p []byte) {
+			// A datagram that nobody listens to is lost, as on any network; the next one may be heard.
+			if _, err := conn.Write(p); err != nil {
+				refused++
+			}
+			sent++
+		})
+		if err != nil {
+			return err
+		}
+	}
+	fmt.Fprintf(c.ErrOrStderr(), "sent %d datagrams to %s, %d refused\n", sent, to, refused)
+	if sent > 0 && refused == sent {
+		return errors.New("nobody listened: start earshot run first")
+	}
+	return nil
+}

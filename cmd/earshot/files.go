@@ -1,0 +1,137 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"earshot/configs"
+	"earshot/rules"
+)
+
+// A kind of file that ships with Earshot and that a user's own file replaces.
+type kind struct {
+	folder string // below configs and below the user's configuration folder
+	one    string // what one of them is called
+}
+
+var (
+	feedFiles   = kind{"feeds", "feed"}
+	carFiles    = kind{"cars", "car"}
+	courseFiles = kind{"courses", "course"}
+)
+
+// read returns the file that name means: a path where it looks like one, else NAME.yaml in the
+// user's configuration folder, else the one that ships. shown is what errors in it are reported under.
+func (k kind) read(name string) (data []byte, shown string, err error) {
+	if strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml") {
+		data, err := os.ReadFile(name)
+		if err != nil {
+			return nil, name, fmt.Errorf("the %s file: %w", k.one, err)
+		}
+		return data, name, nil
+	}
+	if dir, err := os.UserConfigDir(); err == nil {
+		own := filepath.Join(dir, "earshot", k.folder, name+".yaml")
+		data, err := os.ReadFile(own)
+		if err == nil {
+			return data, own, nil
+		}
+		if !errors.Is(err, fs.ErrNotExist) {
+			return nil, own, fmt.Errorf("the %s file: %w", k.one, err)
+		}
+	}
+	data, err = configs.Files.ReadFile(path.Join(k.folder, name+".yaml"))
+	if err != nil {
+		return nil, name, fmt.Errorf("there is no %s %q: give the path of a file, or one of %s", k.one, name, strings.Join(k.names(), ", "))
+	}
+	return data, name + ".yaml", nil
+}
+
+// names lists the files of this kind that can be meant by name.
+func (k kind) names() []string {
+	var names []string
+	add := func(entries []fs.DirEntry) {
+		for _, e := range entries {
+			if base, ok := strings.CutSuffix(e.Name(), ".yaml"); ok && !slices.Contains(names, base) {
+				names = append(names, base)
+			}
+		}
+	}
+	entries, _ := configs.Files.ReadDir(k.folder)
+	add(entries)
+	if dir, err := os.UserConfigDir(); err == nil {
+		entries, _ := os.ReadDir(filepath.Join(dir, "earshot", k.folder))
+		add(entries)
+	}
+	slices.Sort(names)
+	return names
+}
+
+// ruleFiles returns the rules in force: those that ship, then the user's configuration folder, then the files and
+// folders named. A later rule takes the place of an earlier one of the same name.
+func ruleFiles(extra []string) ([]rules.Source, error) {
+	shipped, err := rulesIn(configs.Files, "rules", "")
+	if err != nil {
+		return nil, err
+	}
+	all := shipped
+	if dir, err := os.UserConfigDir(); err == nil {
+		own := filepath.Join(dir, "earshot", "rules")
+		if _, err := os.Stat(own); err == nil {
+			extra = append([]string{own}, extra...)
+		}
+	}
+	for _, name := range extra {
+		info, err := os.Stat(name)
+		if err != nil {
+			return nil, fmt.Errorf("the rules: %w", err)
+		}
+		if info.IsDir() {
+			more, err := rulesIn(os.DirFS(name), ".", name)
+			if err != nil {
+				return nil, err
+			}
+			if len(more) == 0 {
+				return nil, fmt.Errorf("the rules: there is no .yaml file in %s", name)
+			}
+			all = append(all, more...)
+			continue
+		}
+		data, err := os.ReadFile(name)
+		if err != nil {
+			return nil, fmt.Errorf("the rules: %w", err)
+		}
+		all = append(all, rules.Source{Name: name, Data: data})
+	}
+	return all, nil
+}
+
+// rulesIn reads the rule files of one folder in the order of their names. A file of tests (…_test.yaml) is no rule file.
+func rulesIn(fsys fs.FS, folder, shownBelow string) ([]rules.Source, error) {
+	entries, err := fs.ReadDir(fsys, folder)
+	if err != nil {
+		return nil, fmt.Errorf("the rules: %w", err)
+	}
+	var all []rules.Source
+	for _, e := range entries {
+		if e.IsDir() || !strings.HasSuffix(e.Name(), ".yaml") || strings.HasSuffix(e.Name(), "_test.yaml") {
+			continue
+		}
+		data, err := fs.ReadFile(fsys, path.Join(folder, e.Name()))
+		if err != nil {
+			return nil, fmt.Errorf("the rules: %w", err)
+		}
+		shown := e.Name()
+		if shownBelow != "" {
+			shown = filepath.Join(shownBelow, e.Name())
+		}
+		all = append(all, rules.Source{Name: shown, Data: data})
+	}
+	return all, nil
+}

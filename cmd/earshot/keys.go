@@ -1,0 +1,54 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"earshot/assistant/hand"
+)
+
+func newKeys() *cobra.Command {
+	return &cobra.Command{
+		Use:   "keys",
+		Short: "show which key does what",
+		Long: `Keys shows the bindings in force and every command that can be bound. They are set in the
+configuration file, as keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty key takes a binding away.`,
+		Example: "  earshot keys\n  EARSHOT_KEYS_MARK=space earshot keys",
+		Args:    cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			cfg, err := loadConfig(c)
+			if err != nil {
+				return err
+			}
+			if _, err := bindings(cfg); err != nil {
+				return err
+			}
+			rows := [][]string{{"command", "key", "what it does"}}
+			for _, command := range hand.Commands() {
+				key := cfg.Keys[string(command)]
+				if key == "" {
+					key = "-"
+				}
+				rows = append(rows, []string{string(command), key, command.About()})
+			}
+			table(c.OutOrStdout(), rows)
+			return nil
+		},
+	}
+}
+
+// bindings checks the keys of the configuration. An empty key takes a binding away.
+func bindings(cfg Config) (*hand.Bindings, error) {
+	var list []hand.Binding
+	for _, command := range sortedKeys(cfg.Keys) {
+		if key := cfg.Keys[command]; key != "" {
+			list = append(list, hand.Binding{Key: key, Command: command})
+		}
+	}
+	b, err := hand.Bind(list)
+	if err != nil {
+		return nil, fmt.Errorf("the keys in the configuration:\n%w", err)
+	}
+	return b, nil
+}

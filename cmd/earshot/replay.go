@@ -1,0 +1,213 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"earshot/assistant"
+	"earshot/assistant/channel"
+	"earshot/assistant/feed"
+	"earshot/assistant/feed/transport"
+	"earshot/assistant/journal"
+	"earshot/assistant/session"
+)
+
+func newReplay() *cobra.Command {
+	var journalPath, audioPath, speed string
+	c := &cobra.Command{
+		Use:   "replay FILE",
+		Short: "run a recorded session or a log file through the same path as a live run",
+		Long: `Replay reads a recording (.mcap, written by run) or a log that the feed file describes, plain or
+gzipped, and writes the journal that a live run would have written. A recording brings its own feed, car,
+course and rules; flags put others in their place.
+
+By default it goes as fast as it can, writes the journal to the standard output and makes no sound.`,
+		Example: "  earshot replay log.csv.gz --feed myfeed.yaml --car mycar.yaml --journal out.jsonl --audio out.wav",
+		Args:    cobra.ExactArgs(1),
+	}
+	addFileFlags(c)
+	c.Flags().StringVar(&journalPath, "journal", "-", "file for the journal; - is the standard output")
+	c.Flags().StringVar(&audioPath, "audio", "", "WAV file for what the driver would have heard")
+	c.Flags().StringVar(&speed, "speed", "max", "times the speed of the feed's clock, or max")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		times, err := parseSpeed(c, speed)
+		if err != nil {
+			return err
+		}
+		cfg, err := loadConfig(c)
+		if err != nil {
+			return err
+		}
+		tape, l, head, closeTape, err := openTape(c, cfg, args[0])
+		if err != nil {
+			return err
+		}
+		defer closeTape()
+		a := &assistant.Assistant{Core: l.core(), Session: head}
+		return play(c, a, l, tape, times, journalPath, audioPath, nil)
+	}
+	return c
+}
+
+// addFileFlags adds the flags that name what decides: feed, car, course, rules, voice.
+func addFileFlags(c *cobra.Command) {
+	c.Flags().String("feed", "", "feed file, or the name of one (default: demo)")
+	c.Flags().String("car", "", "car file, or the name of one (default: demo)")
+	c.Flags().String("course", "", "course file, or the name of one (default: learned)")
+	c.Flags().StringSlice("rules", nil, "rules file or folder, on top of the rules that ship; may be given again")
+	c.Flags().String("voice", "", "name of a voice")
+}
+
+func parseSpeed(c *cobra.Command, s string) (float64, error) {
+	if s == "max" {
+		return 0, nil
+	}
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil || !(x > 0 && x <= 1e6) {
+		return 0, usage(c, "--speed %s: write a number above 0, or max", s)
+	}
+	return x, nil
+}
+
+// openTape opens a recording or a log for replay.
+func openTape(c *cobra.Command, cfg Config, path string) (assistant.Tape, *loaded, journal.Session, func() error, error) {
+	fail := func(err error) (assistant.Tape, *loaded, journal.Session, func() error, error) {
+		return nil, nil, journal.Session{}, nil, err
+	}
+	if strings.HasSuffix(path, ".mcap") {
+		r, err := session.OpenRecording(path)
+		if err != nil {
+			return fail(err)
+		}
+		own, err := inputsOf(r.Head.Files)
+		if err == nil {
+			own, err = override(c, cfg, own)
+		}
+		var l *loaded
+		if err == nil {
+			l, err = compile(cfg, own)
+		}
+		if err != nil {
+			r.Close()
+			return fail(fmt.Errorf("%s: %w", path, err))
+		}
+		if unknown := r.Bind(l.channels); len(unknown) > 0 {
+			fmt.Fprintf(c.ErrOrStderr(), "earshot: channels of the recording that are not known any more: %s\n", strings.Join(unknown, ", "))
+		}
+		return assistant.NewRecordedTape(r), l, journal.Session{ID: r.Head.Session, Feed: own.feed.Name, Car: l.car.Name, Course: l.courseName(), Started: r.Head.Started}, r.Close, nil
+	}
+	l, err := load(cfg)
+	if err != nil {
+		return fail(err)
+	}
+	source, err := transport.Open(c.Context(), transport.Spec{Kind: transport.File, Path: path})
+	if err != nil {
+		return fail(err)
+	}
+	decoder, err := l.feed.NewDecoder(l.channels)
+	if err != nil {
+		source.Close()
+		return fail(err)
+	}
+	head := journal.Session{ID: "replay", Feed: l.in.feed.Name, Car: l.car.Name, Course: l.courseName()}
+	return assistant.NewFeedTape(&sourceFeed{source: source, decoder: decoder}, nil), l, head, source.Close, nil
+}
+
+// override puts the files named by flags in the place of those of a recording.
+func override(c *cobra.Command, cfg Config, own inputs) (inputs, error) {
+	named, err := gather(cfg)
+	if err != nil {
+		return own, err
+	}
+	if c.Flags().Changed("feed") {
+		own.feed = named.feed
+	}
+	if c.Flags().Changed("car") {
+		own.car = named.car
+	}
+	if c.Flags().Changed("course") {
+		own.course = named.course
+	}
+	if c.Flags().Changed("rules") {
+		own.rules = named.rules
+	}
+	return own, nil
+}
+
+// play replays a tape into a journal and, where asked, a sound file.
+func play(c *cobra.Command, a *assistant.Assistant, l *loaded, tape assistant.Tape, speed float64, journalPath, audioPath string, more assistant.Speaker) (err error) {
+	out := c.OutOrStdout()
+	if journalPath != "-" {
+		f, err := os.Create(journalPath)
+		if err != nil {
+			return fmt.Errorf("the journal: %w", err)
+		}
+		defer f.Close()
+		out = f
+	}
+	w := bufio.NewWriter(out)
+	a.Journal = journalTo(w)
+	var heard speakers
+	if more != nil {
+		heard = append(heard, more)
+	}
+	var track *trackSpeaker
+	if audioPath != "" {
+		if track, err = newTrackSpeaker(l.voice, audioPath); err != nil {
+			return err
+		}
+		heard = append(heard, track)
+	}
+	if len(heard) > 0 {
+		a.Speaker = heard
+	}
+	err = a.Replay(c.Context(), tape, speed)
+	if track != nil {
+		err = errors.Join(err, track.close(a.Core.Now()))
+	}
+	if flushErr := w.Flush(); flushErr != nil {
+		err = errors.Join(err, fmt.Errorf("the journal: %w", flushErr))
+	}
+	return err
+}
+
+// journalTo writes events as they come.
+func journalTo(w io.Writer) func(journal.Event) error {
+	var line []byte
+	return func(e journal.Event) (err error) {
+		if line, err = e.Append(line[:0]); err != nil {
+			return err
+		}
+		_, err = w.Write(line)
+		return err
+	}
+}
+
+// sourceFeed is a source with its decoder: bytes in, samples out.
+type sourceFeed struct {
+	source  transport.Source
+	decoder feed.Decoder
+	ended   bool
+}
+
+func (f *sourceFeed) Read(ctx context.Context, emit func(channel.Sample)) error {
+	p, arrived, err := f.source.Next(ctx)
+	if len(p) > 0 {
+		f.decoder.Decode(p, arrived, emit)
+	}
+	if errors.Is(err, io.EOF) && !f.ended {
+		f.ended = true
+		f.decoder.End(emit)
+	}
+	return err
+}
+
+func (f *sourceFeed) Stats() feed.Stats { return f.decoder.Stats() }

@@ -1,0 +1,226 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"earshot/assistant"
+	"earshot/assistant/feed/transport"
+	"earshot/assistant/hand"
+	"earshot/assistant/hand/helper"
+	"earshot/assistant/journal"
+	"earshot/assistant/session"
+	"earshot/audio/device"
+)
+
+func newRun() *cobra.Command {
+	var sessions string
+	c := &cobra.Command{
+		Use:   "run",
+		Short: "listen to a live feed, speak, mark corners, record",
+		Long: `Run listens to the source in the feed file until Ctrl-C (or SIGTERM), speaks through the sound device,
+takes key presses wherever the keyboard's focus is, and keeps journal and recording in a session folder.
+Afterwards: earshot debrief.
+
+` + cautions,
+		Example: "  earshot run --feed myfeed.yaml --car mycar.yaml",
+		Args:    cobra.NoArgs,
+	}
+	addFileFlags(c)
+	c.Flags().String("device", "", "sound device: auto, pulse, oto, portaudio, wav:FILE, silent (default: auto)")
+	c.Flags().StringVar(&sessions, "sessions", "", "folder for the sessions (default: the user's data folder)")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		cfg, err := loadConfig(c)
+		if err != nil {
+			return err
+		}
+		if sessions != "" {
+			cfg.DataDir = sessions
+		}
+		l, err := load(cfg)
+		if err != nil {
+			return err
+		}
+		return runLive(c, l)
+	}
+	return c
+}
+
+// runLive opens everything, runs, and closes everything in the reverse order.
+func runLive(c *cobra.Command, l *loaded) (err error) {
+	ctx := c.Context()
+	stderr := c.ErrOrStderr()
+	var mu sync.Mutex // lines from several goroutines
+	tell := func(s string) {
+		mu.Lock()
+		defer mu.Unlock()
+		fmt.Fprintf(stderr, "earshot: %s\n", s)
+	}
+	closing := func(what string, f func() error) {
+		if e := f(); e != nil {
+			err = errors.Join(err, fmt.Errorf("%s: %w", what, e))
+		}
+	}
+	bindings, err := bindings(l.cfg)
+	if err != nil {
+		return err
+	}
+	spec := l.feed.Transport
+	source, err := transport.Open(ctx, spec)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	decoder, err := l.feed.NewDecoder(l.channels)
+	if err != nil {
+		return err
+	}
+
+	root := l.cfg.DataDir
+	if root == "" {
+		if root, err = session.Root(); err != nil {
+			return err
+		}
+	}
+	started := time.Now()
+	head := journal.Session{Feed: l.in.feed.Name, Car: l.car.Name, Course: l.courseName(), Started: started.Format(time.RFC3339)}
+	dir, err := session.Create(root, session.Manifest{
+		Started: head.Started, Program: program(), Feed: head.Feed, Car: head.Car, Course: head.Course,
+	}, l.in.files())
+	if err != nil {
+		return err
+	}
+	head.ID = dir.Manifest.ID
+
+	health := make(chan journal.Health, 64)
+	ill := func(part string, problem error) {
+		h := journal.Health{Part: part, State: "ok"}
+		if problem != nil {
+			h.State, h.Text = "lost", problem.Error()
+			tell(fmt.Sprintf("%s: %v", part, problem))
+		} else {
+			tell(part + ": ok")
+		}
+		select {
+		case health <- h:
+		default: // the loop has ended or is flooded; the line above was printed
+		}
+	}
+	events, err := session.NewJournalWriter(dir.Journal(), ill)
+	if err != nil {
+		return err
+	}
+	defer closing("the journal", events.Close)
+	recorder, err := session.NewRecorder(dir.Recording(), session.Head{
+		Session: head.ID, Started: head.Started, Program: program(), Channels: l.channels.Names(), Files: l.in.files(),
+	}, session.Options{Report: ill})
+	if err != nil {
+		return err
+	}
+	defer closing("the recording", recorder.Close)
+
+	out, err := device.Open(ctx, l.cfg.Device, tell)
+	if err != nil {
+		return err
+	}
+	speaker := newDeviceSpeaker(l.voice, out, tell)
+	defer closing("the sound device", speaker.close)
+
+	// What watches the world ends before the loop's inputs are closed.
+	watching, stop := context.WithCancel(ctx)
+	var watchers sync.WaitGroup
+	defer watchers.Wait()
+	defer stop()
+	watchers.Go(func() {
+		for {
+			select {
+			case problem := <-out.Lost():
+				ill("sound", problem)
+			case <-watching.Done():
+				return
+			}
+		}
+	})
+	commands := make(chan assistant.Command, 16)
+	watchers.Go(func() { watchKeys(watching, bindings, commands, ill, tell) })
+
+	a := &assistant.Assistant{
+		Core: l.core(), Session: head, Speaker: speakers{printSpeaker{c.OutOrStdout()}, speaker},
+		Journal: func(e journal.Event) error {
+			// A full disk is a health event, told by the writer itself; the assistant goes on.
+			_ = events.Append(e)
+			return nil
+		},
+		Record:   assistant.RecordInto(recorder),
+		Feed:     &sourceFeed{source: source, decoder: decoder},
+		Commands: commands, Health: health,
+	}
+	tell(fmt.Sprintf("session %s in %s", head.ID, dir.Path))
+	tell(fmt.Sprintf("listening: %s, sound: %s; Ctrl-C ends", describeSource(spec), out.Name()))
+	if err := a.Run(ctx); err != nil {
+		return err
+	}
+	tell(fmt.Sprintf("session %s has ended; earshot debrief %s", head.ID, head.ID))
+	return nil
+}
+
+// watchKeys runs the helper program for global keys, where there can be one, and maps presses to commands.
+func watchKeys(ctx context.Context, b *hand.Bindings, commands chan<- assistant.Command, ill func(string, error), tell func(string)) {
+	keys := b.Keyboard()
+	if len(keys) == 0 {
+		return
+	}
+	if err := helper.CanWatchKeys(); err != nil {
+		tell("keys: " + err.Error())
+		return
+	}
+	watched := helper.Helper{
+		Program: "earshot-keys", Keys: keys,
+		Line: func(l hand.Line) {
+			p, _ := l.Press()
+			command, ok := b.Press(p)
+			if !ok {
+				return
+			}
+			select {
+			case commands <- assistant.Command{Name: command, Source: "key " + p.Key}:
+			case <-ctx.Done():
+			}
+		},
+		Health: func(h helper.Health) {
+			switch h.State {
+			case helper.Lost:
+				b.LetGo()
+				ill("keys", errors.New(h.Text))
+			case helper.OK:
+				ill("keys", nil)
+			default:
+				tell("keys: " + h.Text)
+			}
+		},
+	}
+	if err := watched.Run(ctx); err != nil {
+		ill("keys", err)
+	}
+}
+
+// describeSource says where the feed comes from.
+func describeSource(s transport.Spec) string {
+	switch s.Kind {
+	case transport.UDP:
+		return "udp " + s.Listen
+	case transport.File:
+		return "file " + s.Path
+	}
+	return string(s.Kind)
+}
+
+// program names what wrote a session.
+func program() string { return filepath.Base(os.Args[0]) }

@@ -1,0 +1,75 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"earshot/assistant/session"
+)
+
+// sessionRoot is where sessions are kept.
+func sessionRoot(cfg Config) (string, error) {
+	if cfg.DataDir != "" {
+		return cfg.DataDir, nil
+	}
+	return session.Root()
+}
+
+// listed is a session as --json writes it.
+type listed struct {
+	session.Manifest
+	Path    string `json:"path"`
+	Laps    int    `json:"laps"`
+	Problem string `json:"problem,omitempty"`
+}
+
+func newSessions() *cobra.Command {
+	var asJSON bool
+	var root string
+	c := &cobra.Command{
+		Use:     "sessions",
+		Short:   "list the sessions that run has kept, newest first",
+		Example: "  earshot sessions",
+		Args:    cobra.NoArgs,
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "for programs")
+	c.Flags().StringVar(&root, "sessions", "", "folder of the sessions (default: the user's data folder)")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		cfg, err := loadConfig(c)
+		if err != nil {
+			return err
+		}
+		if root == "" {
+			if root, err = sessionRoot(cfg); err != nil {
+				return err
+			}
+		}
+		list, err := session.List(root)
+		if err != nil {
+			return err
+		}
+		if asJSON {
+			e := json.NewEncoder(c.OutOrStdout())
+			e.SetIndent("", "  ")
+			out := make([]listed, len(list))
+			for i, s := range list {
+				out[i] = listed{s.Dir.Manifest, s.Dir.Path, s.Laps, s.Problem}
+			}
+			return e.Encode(out)
+		}
+		if len(list) == 0 {
+			fmt.Fprintf(c.OutOrStdout(), "no sessions in %s yet: earshot run makes them\n", root)
+			return nil
+		}
+		rows := [][]string{{"session", "laps", "car", "course", "feed", ""}}
+		for _, s := range list {
+			m := s.Dir.Manifest
+			rows = append(rows, []string{m.ID, fmt.Sprint(s.Laps), m.Car, m.Course, m.Feed, s.Problem})
+		}
+		table(c.OutOrStdout(), rows)
+		return nil
+	}
+	return c
+}
