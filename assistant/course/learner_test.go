@@ -460,7 +460,11 @@ func TestRoomBeforeTheMap(t *testing.T) {
 	require.Zero(t, room(0.2, 0, 0, 50), "lifting")
 	require.Zero(t, room(0.9, 0, 0.3, 50), "braking")
 	require.Equal(t, course.Standing, room(0, 0, 1, 0))
-	require.Zero(t, room(math.NaN(), math.NaN(), math.NaN(), 50), "nothing is known")
+	nan := math.NaN()
+	require.True(t, math.IsNaN(room(nan, nan, nan, 50)), "nothing is known")
+	require.True(t, math.IsNaN(room(nan, 0.5, nan, 50)), "straight on, but perhaps braking")
+	require.Zero(t, room(nan, nan, 0.3, 50), "braking")
+	require.Zero(t, room(nan, -9, nan, 50), "cornering")
 }
 
 func bench() *car {

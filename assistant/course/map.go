@@ -135,9 +135,9 @@ func (m *Map) Room(d, speed float64) float64 {
 }
 
 // RoomUnknown is the room to talk in seconds on a course that is not known yet: about two
-// and a half seconds while the throttle is well open and the car goes straight, else none. A car
-// that stands has Standing. throttle is 0 to 1, lateral in m/s², speed in m/s; NaN is not known.
-// The limits are common practice, no source.
+// and a half seconds while the throttle is well open and the car goes straight, none while it brakes or turns. A car
+// that stands has Standing. NaN where the feed shows too little to tell. throttle is 0 to 1, lateral in
+// m/s², speed in m/s; NaN is not known. The limits are common practice, no source.
 func RoomUnknown(throttle, lateral, brake, speed float64) float64 {
 	const (
 		open   = 0.8 // of the pedal
@@ -147,8 +147,10 @@ func RoomUnknown(throttle, lateral, brake, speed float64) float64 {
 	switch {
 	case speed < 1:
 		return Standing
-	case brake > brakeOn, math.Abs(lateral) > gentle, math.IsNaN(lateral):
+	case brake > brakeOn, math.Abs(lateral) > gentle:
 		return 0
+	case math.IsNaN(throttle):
+		return math.NaN()
 	case throttle >= open:
 		return guess
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -102,7 +103,12 @@ func findJournal(root, ref string) (found, error) {
 		ext := filepath.Ext(ref)
 		return found{journal: ref, page: ref[:len(ref)-len(ext)] + ".html"}, nil
 	} else if err == nil {
-		root, ref = filepath.Dir(ref), filepath.Base(ref)
+		ref, err = filepath.Abs(ref) // a path, so that it is not taken for an id
+		if err != nil {
+			return found{}, err
+		}
+	} else if strings.HasSuffix(ref, ".jsonl") || strings.ContainsRune(ref, filepath.Separator) {
+		return found{}, fmt.Errorf("the journal: %w", err)
 	}
 	d, err := session.Find(root, ref)
 	if err != nil {
