@@ -57,7 +57,7 @@ golden: ## rewrite stories and golden files; read the diff before you commit it
 	$(GO) test ./... -update
 
 voice: ## make the voice pack again (needs flite and sox)
-	configs/voices/make.sh
+	$(MAKE) -C configs/voices
 
 clean: ## remove what was built
 	rm -rf bin $(OUT)

@@ -1,0 +1,124 @@
+// Package device opens what makes sound: a sound server, a sound card, a file or
+// nothing at all. Every device plays one clip at a time on a goroutine of its own,
+// and tells when it has lost its hardware.
+//
+// A missing device is never the end of the program: "auto" ends with a silent
+// device and a sentence about what to install. A device is opened only when it is
+// asked for, because opening one can write to the terminal and wake hardware.
+package device
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"runtime"
+	"strings"
+
+	"earshot/audio"
+	"earshot/audio/device/internal/output"
+	"earshot/audio/device/oto"
+	"earshot/audio/device/portaudio"
+	"earshot/audio/device/pulse"
+	"earshot/audio/device/silent"
+	"earshot/audio/device/wav"
+)
+
+// A Device plays clips. Its methods may be called from any goroutine.
+type Device interface {
+	// Play returns at once. A clip played while one sounds waits behind it. The
+	// error is about an unusable clip, a queue that is full, or wraps ErrLost or ErrClosed.
+	Play(audio.Clip) error
+	// Stop fades out what sounds within 25 ms and forgets what waits.
+	Stop()
+	// SetGain makes everything louder or softer by so many decibels.
+	SetGain(decibels float64)
+	// Lost gives an error when the device has lost its hardware or server, and nil
+	// when it has it back. What waited at that moment is forgotten. It is for
+	// one receiver; who comes late finds the latest state only.
+	Lost() <-chan error
+	// Name says what the sound comes out of.
+	Name() string
+	// Close waits until all that was played has sounded, 8 s at most, and gives
+	// the hardware back. Stop shortens the wait. Close may be called twice.
+	Close() error
+}
+
+// Errors that Play and Open wrap.
+var (
+	ErrLost   = output.ErrLost
+	ErrClosed = output.ErrClosed
+	ErrName   = errors.New("unknown sound device")
+)
+
+// Names lists what Open takes.
+func Names() []string {
+	return []string{"auto", "pulse", "oto", "portaudio", "wav:FILE", "silent"}
+}
+
+// Open opens a device by name. "auto" is, on Linux, the sound server where one answers,
+// else a sound card, else silence; elsewhere the system's sound, else silence.
+// say gets one sentence for people when auto had to fall back. ctx bounds the
+// opening only.
+func Open(ctx context.Context, name string, say func(string)) (Device, error) {
+	if say == nil {
+		say = func(string) {}
+	}
+	switch file, isWAV := strings.CutPrefix(name, "wav:"); {
+	case isWAV && file == "":
+		return nil, fmt.Errorf("%w: wav needs a file, as in wav:%s", ErrName, filepath.Join("out", "cues.wav"))
+	case isWAV:
+		return opened(wav.Open(file))
+	case name == "auto":
+		return auto(ctx, say)
+	case name == "pulse":
+		return opened(pulse.Open(ctx))
+	case name == "oto":
+		return opened(oto.Open(ctx))
+	case name == "portaudio":
+		return opened(portaudio.Open(ctx))
+	case name == "silent":
+		return silent.Open(), nil
+	}
+	return nil, fmt.Errorf("%w %q; there are %s", ErrName, name, strings.Join(Names(), ", "))
+}
+
+// opened keeps a nil pointer from becoming a device that is not nil.
+func opened[D Device](d D, err error) (Device, error) {
+	if err != nil {
+		return nil, err
+	}
+	return d, nil
+}
+
+func auto(ctx context.Context, say func(string)) (Device, error) {
+	var why []string
+	try := func(open func() (Device, error)) Device {
+		d, err := open()
+		if err != nil {
+			why = append(why, err.Error())
+			return nil
+		}
+		return d
+	}
+	if runtime.GOOS == "linux" {
+		if d := try(func() (Device, error) { return opened(pulse.Open(ctx)) }); d != nil {
+			return d, nil
+		}
+	}
+	if d := try(func() (Device, error) { return opened(oto.Open(ctx)) }); d != nil {
+		if len(why) > 0 {
+			say("playing straight to the sound card: " + strings.Join(why, "; "))
+		}
+		return d, nil
+	}
+	if err := context.Cause(ctx); err != nil {
+		return nil, fmt.Errorf("opening a sound device: %w", err)
+	}
+	advice := "check that a sound output is plugged in and enabled in the system's settings"
+	if runtime.GOOS == "linux" {
+		advice = "start a sound server (PulseAudio, or PipeWire with pipewire-pulse) in this login session"
+	}
+	say("no sound: " + strings.Join(why, "; ") + ". Nothing will be heard until you " + advice + " and start again")
+	return silent.Open(), nil
+}

@@ -1,0 +1,93 @@
+package device_test
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"earshot/audio"
+	"earshot/audio/device"
+	"earshot/audio/device/devicetest"
+	"earshot/audio/device/soundtest"
+)
+
+func opener(name string) func(t *testing.T) devicetest.Device {
+	return func(t *testing.T) devicetest.Device {
+		t.Helper()
+		d, err := device.Open(t.Context(), name, nil)
+		require.NoError(t, err)
+		t.Cleanup(func() { d.Stop(); _ = d.Close() })
+		return d
+	}
+}
+
+func TestSilentKeepsTheContract(t *testing.T) { devicetest.Contract(t, opener("silent")) }
+
+func TestWAVKeepsTheContract(t *testing.T) {
+	devicetest.Contract(t, opener("wav:"+filepath.Join(t.TempDir(), "x.wav")))
+}
+
+func TestWAVHoldsWhatWasPlayed(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "x.wav")
+	d := opener("wav:" + file)(t)
+	d.SetGain(-6)
+	require.NoError(t, d.Play(devicetest.Tone(44100, 1000, 0.5, 0.5)))
+	require.NoError(t, d.Close())
+	f, err := os.Open(file)
+	require.NoError(t, err)
+	defer f.Close()
+	c, err := audio.ReadWAV(f)
+	require.NoError(t, err)
+	seconds, hz, peak, err := devicetest.Heard(c.Samples, c.Rate)
+	require.NoError(t, err)
+	require.InDelta(t, 0.5, seconds, 0.01)
+	require.InDelta(t, 1000, hz, 1)
+	require.InDelta(t, 0.25, peak, 0.005)
+}
+
+func TestOpenRefuses(t *testing.T) {
+	for name, want := range map[string]string{
+		"trumpet": `unknown sound device "trumpet"; there are auto, pulse, oto, portaudio, wav:FILE, silent`,
+		"wav:":    "unknown sound device: wav needs a file, as in wav:" + filepath.Join("out", "cues.wav"),
+	} {
+		d, err := device.Open(t.Context(), name, nil)
+		require.Nil(t, d)
+		require.ErrorIs(t, err, device.ErrName)
+		require.EqualError(t, err, want)
+	}
+	_, err := device.Open(t.Context(), "wav:"+filepath.Join(t.TempDir(), "no", "x.wav"), nil)
+	require.ErrorIs(t, err, os.ErrNotExist)
+}
+
+// Without a server and a card there is silence and one sentence, and the program goes on.
+func TestAutoFallsBackToSilence(t *testing.T) {
+	if cards, _ := filepath.Glob("/dev/snd/pcm*p"); len(cards) > 0 {
+		t.Skip("this machine has a sound card: the test would play on it")
+	}
+	t.Setenv("PULSE_SERVER", "")
+	t.Setenv("PULSE_RUNTIME_PATH", t.TempDir())
+	t.Setenv("XDG_RUNTIME_DIR", t.TempDir())
+	var said []string
+	d, err := device.Open(t.Context(), "auto", func(s string) { said = append(said, s) })
+	require.NoError(t, err)
+	defer d.Close()
+	if d.Name() == "pulse" {
+		t.Skip("this user has a sound server")
+	}
+	require.Equal(t, "silent", d.Name())
+	require.Len(t, said, 1)
+	require.Contains(t, said[0], "no sound: opening the sound device pulse: no sound server answers")
+	require.Contains(t, said[0], "start a sound server")
+	_, err = device.Open(t.Context(), "pulse", nil)
+	require.ErrorContains(t, err, "set PULSE_SERVER or start one")
+}
+
+func TestAutoTakesTheServer(t *testing.T) {
+	soundtest.Start(t).Setenv(t)
+	d, err := device.Open(t.Context(), "auto", func(s string) { t.Errorf("said %q", s) })
+	require.NoError(t, err)
+	require.Equal(t, "pulse", d.Name())
+	require.NoError(t, d.Close())
+}

@@ -1,0 +1,61 @@
+//go:build cgo && linux
+
+package oto
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"earshot/audio/device/devicetest"
+	"earshot/audio/device/internal/output"
+	"earshot/audio/device/soundtest"
+)
+
+// The library has one context in the life of a process, so all of it is one test: on
+// ALSA's default device, which leads to the virtual card.
+func TestOto(t *testing.T) {
+	card := soundtest.Start(t)
+	card.Setenv(t)
+	open := func(t *testing.T) *Device {
+		d, err := Open(t.Context())
+		require.NoError(t, err, "ALSA reaches the virtual card through libasound2-plugins: is that installed?")
+		t.Cleanup(func() { d.Stop(); _ = d.Close() })
+		return d
+	}
+	t.Run("tone", func(t *testing.T) {
+		d := open(t)
+		stop := card.Capture(t, soundtest.Speaker, 48000)
+		require.NoError(t, d.Play(devicetest.Tone(16000, 1000, 0.25, 0.8)))
+		require.NoError(t, d.Close())
+		seconds, hz, peak, err := devicetest.Heard(stop(), 48000)
+		require.NoError(t, err)
+		require.InDelta(t, 1000, hz, 2)
+		require.InDelta(t, 0.25, peak, 0.01)
+		require.InDelta(t, 0.87, seconds, 0.075)
+	})
+	t.Run("contract", func(t *testing.T) {
+		devicetest.Contract(t, func(t *testing.T) devicetest.Device { return open(t) })
+	})
+	t.Run("one at a time", func(t *testing.T) {
+		open(t)
+		_, err := Open(t.Context())
+		require.ErrorIs(t, err, errInUse)
+	})
+	t.Run("the server dies", func(t *testing.T) {
+		d := open(t)
+		require.NoError(t, d.Play(devicetest.Tone(16000, 440, 0.2, 60)))
+		card.Kill()
+		select {
+		case err := <-d.Lost():
+			require.ErrorIs(t, err, output.ErrLost)
+		case <-time.After(20 * time.Second):
+			t.Fatal("the loss was not noticed")
+		}
+		require.ErrorIs(t, d.Play(devicetest.Tone(16000, 440, 0.2, 0.1)), output.ErrLost)
+		require.NoError(t, d.Close())
+		_, err := Open(t.Context())
+		require.ErrorContains(t, err, "needs a new start of the program")
+	})
+}

@@ -1,0 +1,194 @@
+package audio
+
+import (
+	"encoding/binary"
+	"errors"
+	"math"
+	"sync/atomic"
+)
+
+const (
+	// queueLength is more cues than anyone could listen to; a queue that is full
+	// means that the device has stopped reading.
+	queueLength = 32
+
+	// fadeSeconds is short enough to make room for a warning and long enough not
+	// to click (common practice, no source).
+	fadeSeconds = 0.025
+
+	// ceiling is -1 dBFS: EBU R 128 asks for a true peak of at most -1 dBTP.
+	ceiling = 0.891
+
+	// releaseSeconds is how fast the limiter lets go.
+	releaseSeconds = 0.06
+)
+
+// ErrQueueFull says that the device did not take the clips that were given to it.
+var ErrQueueFull = errors.New("the sound device is not taking sound: its queue is full")
+
+// A Mixer is what a sound device reads: one clip at a time, silence in between.
+// Play, Stop, SetGain and Idle may be called from any goroutine; Mix and Read only
+// from the device's, which owns the rest of the state.
+type Mixer struct {
+	rate, channels int
+
+	in      chan queued
+	stops   atomic.Uint64 // clips from before the latest stop carry a smaller number
+	pending atomic.Int64  // clips queued or sounding
+	gain    atomic.Uint32 // float32 bits
+	quiet   chan struct{}
+
+	now      queued // sounding, if it has samples
+	at       int    // its next sample
+	fade     int    // samples left of a fade that is under way
+	fadeLen  int
+	limit    float32 // gain of the limiter
+	recovery float32
+}
+
+type queued struct {
+	samples []float32
+	stops   uint64
+}
+
+// NewMixer returns a mixer that gives interleaved frames at rate, the same sound
+// on all channels. Rate and channels must be positive.
+func NewMixer(rate, channels int) *Mixer {
+	m := &Mixer{
+		rate: rate, channels: channels,
+		in:       make(chan queued, queueLength),
+		quiet:    make(chan struct{}, 1),
+		fadeLen:  max(1, int(fadeSeconds*float64(rate))),
+		limit:    1,
+		recovery: float32(math.Exp(1 / (releaseSeconds * float64(rate)))),
+	}
+	m.SetGain(0)
+	return m
+}
+
+// Rate is the sample rate of what Mix gives.
+func (m *Mixer) Rate() int { return m.rate }
+
+// Channels is the number of samples in a frame of what Mix gives.
+func (m *Mixer) Channels() int { return m.channels }
+
+// SetGain makes everything louder or softer by so many decibels. Peaks beyond
+// -1 dBFS are limited.
+func (m *Mixer) SetGain(decibels float64) {
+	m.gain.Store(math.Float32bits(float32(math.Pow(10, decibels/20))))
+}
+
+// Play puts a clip behind those that wait or sound. It returns at once, after
+// resampling; the error is about an unusable clip or is ErrQueueFull. The clip's
+// samples must not be changed afterwards.
+func (m *Mixer) Play(c Clip) error {
+	if err := c.Check(); err != nil {
+		return err
+	}
+	if len(c.Samples) == 0 {
+		return nil
+	}
+	m.pending.Add(1)
+	select {
+	case m.in <- queued{c.Resample(m.rate).Samples, m.stops.Load()}:
+		return nil
+	default:
+		m.done()
+		return ErrQueueFull
+	}
+}
+
+// Stop fades out what sounds within 25 ms and forgets what waits. A clip played
+// afterwards sounds after the fade.
+func (m *Mixer) Stop() { m.stops.Add(1) }
+
+// Idle says whether nothing waits and nothing sounds.
+func (m *Mixer) Idle() bool { return m.pending.Load() == 0 }
+
+// Quiet receives a value some time after the mixer has become idle. It is for one
+// receiver, who asks Idle again.
+func (m *Mixer) Quiet() <-chan struct{} { return m.quiet }
+
+func (m *Mixer) done() {
+	if m.pending.Add(-1) == 0 {
+		select {
+		case m.quiet <- struct{}{}:
+		default:
+		}
+	}
+}
+
+// Mix fills dst, whose length is a multiple of the channels. It runs on the
+// goroutine of the device, so it does not block, allocate, lock or log.
+func (m *Mixer) Mix(dst []float32) {
+	stops := m.stops.Load()
+	gain := math.Float32frombits(m.gain.Load())
+	for i := 0; i+m.channels <= len(dst); i += m.channels {
+		s := m.limited(m.next(stops) * gain)
+		for c := range m.channels {
+			dst[i+c] = s
+		}
+	}
+}
+
+// next is the next sample of the one clip that sounds.
+func (m *Mixer) next(stops uint64) float32 {
+	for m.at >= len(m.now.samples) {
+		if m.now.samples != nil {
+			m.now.samples = nil
+			m.at, m.fade = 0, 0
+			m.done()
+		}
+		select {
+		case q := <-m.in:
+			m.now = q
+			if q.stops < stops { // it never began: drop it without a fade
+				m.at = len(q.samples)
+			}
+		default:
+			return 0
+		}
+	}
+	s := m.now.samples[m.at]
+	m.at++
+	if m.now.stops < stops {
+		if m.fade == 0 {
+			m.fade = m.fadeLen + 1
+		}
+		m.fade--
+		s *= float32(m.fade) / float32(m.fadeLen)
+		if m.fade <= 1 {
+			m.at = len(m.now.samples)
+		}
+	}
+	return s
+}
+
+// limited keeps a sample under the ceiling: the gain falls at once and recovers
+// slowly.
+func (m *Mixer) limited(s float32) float32 {
+	if m.limit < 1 {
+		m.limit = min(1, m.limit*m.recovery)
+	}
+	if a := max(s, -s); a*m.limit > ceiling {
+		m.limit = ceiling / a
+	}
+	return s * m.limit
+}
+
+// Read fills p with little-endian float32 frames and never fails. It keeps the
+// promises of Mix.
+func (m *Mixer) Read(p []byte) (int, error) {
+	var block [256]float32
+	frame := 4 * m.channels
+	total := len(p) / frame * frame
+	for n := 0; n < total; {
+		k := min((total-n)/4, len(block)/m.channels*m.channels)
+		m.Mix(block[:k])
+		for _, s := range block[:k] {
+			binary.LittleEndian.PutUint32(p[n:], math.Float32bits(s))
+			n += 4
+		}
+	}
+	return total, nil
+}
