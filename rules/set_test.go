@@ -1,7 +1,6 @@
 package rules_test
 
 import (
-	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -262,5 +261,5 @@ func TestSetDoesNotChange(t *testing.T) {
 	require.Equal(t, before, set.Rules())
 	require.NotContains(t, set.Phrases(), "changed")
 	require.True(t, slices.IsSorted(set.Phrases()))
-	require.False(t, math.IsNaN(float64(len(before))))
+	require.NotEmpty(t, before)
 }

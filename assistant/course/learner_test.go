@@ -210,9 +210,9 @@ type senses struct {
 
 func driveStadium(c *car, with senses, laps float64) {
 	for s := stadiumLength - 30; s < (1+laps)*stadiumLength; {
-		v, brakes := speedOn(s)
+		v, _ := speedOn(s)
 		s += v * 0.01
-		v, brakes = speedOn(s)
+		v, brakes := speedOn(s)
 		x, y, k := stadium(s)
 		c.row[channel.Speed] = v
 		if with.position {
@@ -508,8 +508,7 @@ func BenchmarkStep(b *testing.B) {
 }
 
 func BenchmarkPlace(b *testing.B) {
-	c := newCar(nil)
-	c = newCar(&course.File{Line: course.Line{Source: course.ByGate, Gate: course.Gate{A: course.Point{X: 0, Y: -60}, B: course.Point{X: 0, Y: -40}}}})
+	c := newCar(&course.File{Line: course.Line{Source: course.ByGate, Gate: course.Gate{A: course.Point{X: 0, Y: -60}, B: course.Point{X: 0, Y: -40}}}})
 	driveStadium(c, senses{position: true, pedal: true}, 1.05)
 	m := c.learner.Map()
 	b.ReportAllocs()

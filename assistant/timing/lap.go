@@ -43,7 +43,6 @@ func (l *lapState) reset(number int, begun, odo float64, bounds []course.Boundar
 type pending struct {
 	active   bool
 	lap      Lap
-	before   float64 // last_lap_time as it stood before the line
 	deadline float64
 	crossed  float64
 	in       bool // ended in the pit lane

@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -30,7 +31,7 @@ type seekable struct {
 }
 
 func (s *seekable) Write(p []byte) (int, error) {
-	s.b = append(s.b[:s.at], append(p, s.b[min(len(s.b), s.at+len(p)):]...)...)
+	s.b = slices.Concat(s.b[:s.at], p, s.b[min(len(s.b), s.at+len(p)):])
 	s.at += len(p)
 	return len(p), nil
 }
