@@ -46,7 +46,7 @@ func (l *lineLog) String() string {
 }
 
 // freePort is a UDP port of the loopback that nobody uses now.
-func freePort(t *testing.T) int {
+func freePort(t testing.TB) int {
 	t.Helper()
 	c, err := net.ListenPacket("udp", "127.0.0.1:0")
 	require.NoError(t, err)
@@ -55,7 +55,7 @@ func freePort(t *testing.T) int {
 }
 
 // demoFeedOn writes the feed of the demo car with another port.
-func demoFeedOn(t *testing.T, port int) string {
+func demoFeedOn(t testing.TB, port int) string {
 	t.Helper()
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)
@@ -69,7 +69,7 @@ func demoFeedOn(t *testing.T, port int) string {
 
 // A live is earshot run as a process, with a sender of the demo's feed as another.
 type live struct {
-	t        *testing.T
+	t        testing.TB
 	bin      string
 	env      []string
 	sessions string
@@ -79,7 +79,7 @@ type live struct {
 	out, err *lineLog
 }
 
-func startLive(t *testing.T, bin string, env ...string) *live {
+func startLive(t testing.TB, bin string, env ...string) *live {
 	t.Helper()
 	l := &live{t: t, bin: bin, sessions: t.TempDir(), port: freePort(t), out: &lineLog{}, err: &lineLog{}}
 	home := t.TempDir()
@@ -296,7 +296,7 @@ func TestKilledRunKeepsJournalAndMarks(t *testing.T) {
 	l.checkDebrief()
 }
 
-func markLines(t *testing.T, events []journal.Event) (text string) {
+func markLines(t testing.TB, events []journal.Event) (text string) {
 	t.Helper()
 	for _, e := range events {
 		if marked(e) {
@@ -310,7 +310,7 @@ func markLines(t *testing.T, events []journal.Event) (text string) {
 }
 
 // demoPlace drives the demo that `earshot demo --send` sends to a time and tells where the car is.
-func demoPlace(t *testing.T, at float64) (lap int, distance float64) {
+func demoPlace(t testing.TB, at float64) (lap int, distance float64) {
 	t.Helper()
 	set := channel.NewSet()
 	sim, err := demo.New(set, demo.Options{Seed: 1, Story: true})
