@@ -262,6 +262,31 @@ func (l *live) checkDebrief() {
 	require.Len(t, found, 1)
 }
 
+// The demo in (hastened) real time comes out of the sound card.
+func TestDemoLiveIsHeard(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes some seconds of real sound; run without -short")
+	}
+	card := soundtest.Start(t)
+	bin := buildPrograms(t)
+	stopCapture := card.Capture(t, soundtest.Speaker, 16000)
+	out := &lineLog{}
+	demo := exec.Command(built(bin, "earshot"), "demo", "--live", "--speed", "10", "--out", t.TempDir())
+	demo.Env, demo.Stdout, demo.Stderr = append(append(os.Environ(), card.Env()...), "XDG_CONFIG_HOME="+t.TempDir()), out, out
+	require.NoError(t, demo.Start())
+	t.Cleanup(func() { _ = demo.Process.Kill(); _ = demo.Wait() })
+	require.Eventually(t, func() bool { return strings.Contains(out.String(), "brakes ready") }, 60*time.Second, 50*time.Millisecond, "said: %s", stringer{out})
+	require.NoError(t, demo.Process.Signal(syscall.SIGTERM))
+	require.NoError(t, demo.Wait(), out.String())
+	heard := audio.Clip{Rate: 16000, Samples: stopCapture()}
+	from := onset(heard, 0.02)
+	require.GreaterOrEqual(t, from, 0.0, "nothing came out of the sound card")
+	first := cut(heard, from-0.15, from+1.2)
+	require.Equal(t, "brakes cold", hear.Recognise(t, first.Samples, first.Rate, []string{
+		"brakes cold", "rear brakes cold", "front brakes cold", "brakes hot", "tyres ready push", "lap void", "telemetry lost", "fuel good",
+	}))
+}
+
 // Killed without warning, with the sound server and the keys gone too: what was known a second before is on disk.
 func TestKilledRunKeepsJournalAndMarks(t *testing.T) {
 	if testing.Short() {
