@@ -20,6 +20,8 @@ const (
 	CarFile    = "car"
 	CourseFile = "course"
 	RulesFile  = "rules"
+
+	IncludedFile = "included" // a file that the feed file refers to
 )
 
 // A File is a copy of a configuration file that was in force. The Name is a file name without folders.
@@ -182,8 +184,8 @@ func checkFiles(files []File) error {
 	for _, f := range files {
 		key := strings.ToLower(f.Kind + "/" + f.Name)
 		switch {
-		case !slices.Contains([]string{FeedFile, CarFile, CourseFile, RulesFile}, f.Kind):
-			errs = append(errs, fmt.Errorf("keeping a copy of %q: %q is not feed, car, course or rules", f.Name, f.Kind))
+		case !slices.Contains([]string{FeedFile, CarFile, CourseFile, RulesFile, IncludedFile}, f.Kind):
+			errs = append(errs, fmt.Errorf("keeping a copy of %q: %q is not feed, included, car, course or rules", f.Name, f.Kind))
 		case f.Name == "" || f.Name == "." || f.Name == ".." || strings.ContainsAny(f.Name, "/\\:\x00"):
 			errs = append(errs, fmt.Errorf("keeping a copy of a %s file: %q is not a plain file name", f.Kind, f.Name))
 		case seen[key]:

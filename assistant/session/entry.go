@@ -90,13 +90,3 @@ func readRow(row channel.Row, b []byte) (channel.Row, error) {
 	}
 	return row, nil
 }
-
-// layout is written into every recording, so that a stranger can read it without this program.
-const layout = `Each message is one input, in the order of the sequence numbers. Integers and floats are little endian.
-bytes 0-7   sequence number, unsigned, from 1; a gap is an input that was dropped
-bytes 8-15  time in seconds, IEEE 754 binary64
-then, on topic input/sample: two bytes, the number n of channels (their names are in the metadata record "channels");
-ceil(n/8) bytes, a bitmap of the channels that had a reading, the first channel in the lowest bit; for each of them its reading, IEEE 754 binary64.
-On any other topic: the bytes of that input.
-Units: SI, but temperature in degrees Celsius, pressure in kilopascals (gauge), fuel in litres.
-`

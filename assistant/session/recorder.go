@@ -1,13 +1,12 @@
 package session
 
 import (
-	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
+	"path/filepath"
 	"strconv"
-	"strings"
 	"sync"
 	"time"
 
@@ -15,16 +14,26 @@ import (
 	"github.com/klauspost/compress/zstd"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/journal"
 )
 
 const (
 	recordEvery   = 800 * time.Millisecond // leaves 200 ms for the disk within the second
 	recordQueue   = 8 << 20                // about half a minute of 100 channels at 360 Hz
-	recordPending = 64 << 20               // what waits for a disk that takes nothing
+	recordPending = 16 << 20               // what waits for a disk that takes nothing: about a quarter of an hour
 	chunkBytes    = 1 << 20
 	maxInput      = 1 << 20 // bytes of one input
 	maxKinds      = 1000
 	maxAttachment = 32 << 20
+)
+
+// Room on the disk of the session, in bytes. A recording grows by megabytes where the journal grows by kilobytes, so the recording
+// stops before the disk is full and leaves the rest to the journal; it goes on when there is plenty again.
+const (
+	keepFree      = 4 << 20
+	resumeFree    = 16 << 20
+	lookEvery     = 256 << 10 // the room is asked for again when the file has grown by so much
+	keepFreeAtEnd = 256 << 10 // the journal has little to add then
 )
 
 // A Head is what a recording knows about itself.
@@ -33,6 +42,7 @@ type Head struct {
 	Started  string   // RFC 3339, where the session was live
 	Program  string   // name and version of what recorded
 	Channels []string // names, in the order of a Row
+	Units    []string // of the channels, where known: for readers other than this program
 	Files    []File   // feed, car, course, rules: what is needed to replay
 }
 
@@ -44,6 +54,8 @@ type Options struct {
 	Wait bool
 	// Queue is the bytes that may wait for the recorder's goroutine; 0 means 8 MiB.
 	Queue int
+
+	room func() (int64, error)
 }
 
 // Recorder writes every input of the core to an MCAP file, bit for bit and in
@@ -57,6 +69,7 @@ type Recorder struct {
 	wait    bool
 	seq     uint64
 	dropped uint64
+	unheard uint64 // events that found no room
 	kinds   map[string]bool
 	closed  bool
 
@@ -70,8 +83,13 @@ type Recorder struct {
 	w       *mcap.Writer
 	opts    mcap.WriterOptions
 	topics  map[string]uint16
+	pack    indexPack
+	room    func() (int64, error) // free bytes on the disk, or nil
+	looked  int64                 // length of the file when it was asked for
 	written uint64
-	lost    uint64 // taken in, but given up because the disk took nothing
+	events  uint64
+	lost    uint64 // inputs taken in, but given up because the disk took nothing
+	deaf    uint64 // events likewise
 	failed  error  // the format refused something: nothing more is written
 }
 
@@ -81,6 +99,7 @@ func NewRecorder(path string, head Head, o Options) (*Recorder, error) {
 	if err != nil {
 		return nil, fmt.Errorf("creating the recording: %w", err)
 	}
+	o.room = func() (int64, error) { return freeBytes(filepath.Dir(path)) }
 	r, err := startRecorder(f, head, o)
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("beginning the recording %s: %w", path, err), f.Close())
@@ -89,6 +108,16 @@ func NewRecorder(path string, head Head, o Options) (*Recorder, error) {
 }
 
 func startRecorder(f file, head Head, o Options) (*Recorder, error) {
+	r, err := prepareRecorder(f, head, o)
+	if err != nil {
+		return nil, err
+	}
+	go r.run()
+	return r, nil
+}
+
+// prepareRecorder makes a Recorder whose goroutine does not run yet.
+func prepareRecorder(f file, head Head, o Options) (*Recorder, error) {
 	if len(head.Channels) > math.MaxUint16 {
 		return nil, fmt.Errorf("%d channels: a recording holds at most %d", len(head.Channels), math.MaxUint16)
 	}
@@ -99,14 +128,10 @@ func startRecorder(f file, head Head, o Options) (*Recorder, error) {
 		limit: o.Queue, wait: o.Wait,
 		kinds: map[string]bool{}, topics: map[string]uint16{},
 		wake: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan error, 1),
-		sink: sink{part: "recording", f: f, report: o.Report},
+		sink: sink{part: "recording", f: f, report: o.Report}, room: o.room,
 	}
 	r.space.L = &r.mu
-	if err := r.begin(head); err != nil {
-		return nil, err
-	}
-	go r.run()
-	return r, nil
+	return r, r.begin(head)
 }
 
 // begin writes what stands before the first input and waits for the disk, so that a
@@ -123,34 +148,49 @@ func (r *Recorder) begin(head Head) error {
 	if r.w, err = mcap.NewWriter(&r.sink, &r.opts); err != nil {
 		return err
 	}
-	if err := r.w.WriteHeader(&mcap.Header{Profile: profile}); err != nil {
+	if err := writeHead(r.w, head); err != nil {
 		return err
 	}
-	if err := r.w.WriteMetadata(&mcap.Metadata{Name: "session", Metadata: map[string]string{
-		"id": head.Session, "started": head.Started, "program": head.Program, "files": strconv.Itoa(len(head.Files)),
-	}}); err != nil {
-		return err
-	}
-	if err := r.w.WriteMetadata(&mcap.Metadata{Name: "channels", Metadata: map[string]string{
-		"names": strings.Join(head.Channels, "\n"),
-	}}); err != nil {
-		return err
-	}
-	for _, file := range head.Files {
-		if len(file.Data) > maxAttachment {
-			return fmt.Errorf("%s/%s has %d bytes: a file kept in a recording has at most %d", file.Kind, file.Name, len(file.Data), maxAttachment)
+	if err := r.outside(func() error {
+		for _, s := range schemas() {
+			if err := r.w.WriteSchema(s); err != nil {
+				return err
+			}
 		}
-		if err := r.w.WriteAttachment(&mcap.Attachment{
-			Name: file.Kind + "/" + file.Name, MediaType: "application/octet-stream",
-			DataSize: uint64(len(file.Data)), Data: bytes.NewReader(file.Data),
-		}); err != nil {
+		return nil
+	}); err != nil {
+		return err
+	}
+	for _, kind := range []string{eventFrame, KindSample} {
+		if _, err := r.topic(kind); err != nil {
 			return err
 		}
 	}
-	if err := r.w.WriteSchema(&mcap.Schema{ID: 1, Name: "Input", Encoding: "text", Data: []byte(layout)}); err != nil {
-		return err
-	}
 	return r.sink.flush()
+}
+
+// outside lets f write records beside the chunks, where the library would put them into one: a chunk that is
+// damaged must not take with it what all the others need.
+func (r *Recorder) outside(f func() error) error {
+	r.opts.Chunked = false
+	defer func() { r.opts.Chunked = true }()
+	return f()
+}
+
+// topic is the number of the topic for a kind. The first time it announces it, beside the chunks and in the
+// next one: either of the two may be damaged.
+func (r *Recorder) topic(kind string) (uint16, error) {
+	id, ok := r.topics[kind]
+	if ok {
+		return id, nil
+	}
+	id = uint16(len(r.topics) + 1)
+	r.topics[kind] = id
+	c := topicOf(id, kind)
+	if err := r.outside(func() error { return r.w.WriteChannel(c) }); err != nil {
+		return id, err
+	}
+	return id, r.w.WriteChannel(c)
 }
 
 // Sample records the present readings. It copies row.
@@ -194,18 +234,44 @@ func (r *Recorder) Input(at float64, kind string, data []byte) error {
 	return nil
 }
 
+// Event records an event of the journal, which a replay passes over: for those who look at the recording with other tools. An event
+// that finds no room is left out. The error is that of an event that cannot be written at all.
+func (r *Recorder) Event(e journal.Event) error {
+	line, err := e.Append(nil)
+	if err != nil {
+		return err
+	}
+	line = line[:len(line)-1] // without the line's end
+	r.mu.Lock()
+	if r.fits(5 + 8 + len(line)) {
+		q := appendFrame(r.queue, eventFrame)
+		q = binary.LittleEndian.AppendUint64(q, math.Float64bits(e.T))
+		q = append(q, line...)
+		r.queue = endFrame(q, len(r.queue))
+	} else {
+		r.unheard++
+	}
+	r.nudge()
+	return nil
+}
+
 // admit numbers an input and tells whether there is room for it. The caller holds mu.
 func (r *Recorder) admit(size int) bool {
+	ok := r.fits(size)
+	r.seq++
+	if !ok {
+		r.dropped++
+	}
+	return ok
+}
+
+// fits tells whether there is room, and waits for it where it may. The caller holds mu.
+func (r *Recorder) fits(size int) bool {
 	for r.wait && !r.closed && len(r.queue) > 0 && len(r.queue)+size > r.limit {
 		r.wakeUp()
 		r.space.Wait()
 	}
-	r.seq++
-	if r.closed || len(r.queue)+size > r.limit {
-		r.dropped++
-		return false
-	}
-	return true
+	return !r.closed && len(r.queue)+size <= r.limit
 }
 
 // nudge releases mu and wakes the goroutine when the queue is half full.
@@ -276,60 +342,91 @@ func (r *Recorder) put() {
 		}
 	}
 	r.spare = batch[:0]
-	_ = r.sink.flush() // told through the Report
+	r.pack.take(r.w)
+	r.save(false)
 }
 
 func (r *Recorder) write(batch []byte) error {
 	var msg mcap.Message
 	for len(batch) > 0 {
 		kind, data, rest := nextFrame(batch)
+		event := string(kind) == eventFrame
 		if r.failed != nil || len(r.sink.pending) > recordPending {
-			r.lost++
+			if event {
+				r.deaf++
+			} else {
+				r.lost++
+			}
 			batch = rest
 			continue
 		}
-		id, ok := r.topics[string(kind)]
-		if !ok {
-			id = uint16(len(r.topics) + 1)
-			r.topics[string(kind)] = id
-			if err := r.w.WriteChannel(&mcap.Channel{ID: id, SchemaID: 1, Topic: topicPrefix + string(kind), MessageEncoding: encoding}); err != nil {
-				return err
-			}
+		id, err := r.topic(string(kind))
+		if err != nil {
+			return err
 		}
-		seq, at := binary.LittleEndian.Uint64(data), math.Float64frombits(binary.LittleEndian.Uint64(data[8:]))
-		msg = mcap.Message{ChannelID: id, Sequence: uint32(seq), LogTime: nanos(at), PublishTime: nanos(at), Data: data}
+		if event {
+			r.events++
+			at := nanos(math.Float64frombits(binary.LittleEndian.Uint64(data)))
+			msg = mcap.Message{ChannelID: id, Sequence: uint32(r.events), LogTime: at, PublishTime: at, Data: data[8:]}
+		} else {
+			r.written++
+			seq, at := binary.LittleEndian.Uint64(data), nanos(math.Float64frombits(binary.LittleEndian.Uint64(data[8:])))
+			msg = mcap.Message{ChannelID: id, Sequence: uint32(seq), LogTime: at, PublishTime: at, Data: data}
+		}
 		// The library closes a chunk when it has grown beyond ChunkSize and asks for
 		// that at each message: a size of zero before the last one closes the batch.
 		if len(rest) == 0 {
 			r.opts.ChunkSize = 0
 		}
-		err := r.w.WriteMessage(&msg)
+		err = r.w.WriteMessage(&msg)
 		r.opts.ChunkSize = chunkBytes
 		if err != nil {
 			return err
 		}
-		r.written++
 		batch = rest
 	}
 	return nil
 }
 
+// save puts on disk what is pending, unless the disk is nearly full. The trouble is told through the Report, once
+// when it begins and once when it is over.
+func (r *Recorder) save(last bool) {
+	if grown := r.sink.off + int64(len(r.sink.pending)) - r.looked; r.room != nil && (last || r.sink.ill || grown >= lookEvery) {
+		r.looked += grown
+		need := int64(keepFree)
+		switch {
+		case last:
+			need = keepFreeAtEnd + int64(len(r.sink.pending))
+		case r.sink.ill:
+			need = resumeFree + int64(len(r.sink.pending))
+		}
+		if free, err := r.room(); err == nil && free < need {
+			r.sink.tell(&FullError{Free: free})
+			return
+		}
+	}
+	_ = r.sink.flush() // told
+}
+
 func (r *Recorder) end() error {
 	r.mu.Lock()
-	dropped, seq := r.dropped, r.seq
+	dropped, seq, unheard := r.dropped, r.seq, r.unheard+r.deaf
 	r.mu.Unlock()
 	err := r.failed
 	if err == nil {
 		err = r.w.WriteMetadata(&mcap.Metadata{Name: "end", Metadata: map[string]string{
 			"inputs": strconv.FormatUint(seq, 10), "recorded": strconv.FormatUint(r.written, 10),
 			"dropped": strconv.FormatUint(dropped+r.lost, 10),
+			"events":  strconv.FormatUint(r.events, 10), "events_dropped": strconv.FormatUint(unheard, 10),
 		}})
 	}
 	if err == nil {
+		r.pack.give(r.w)
 		err = r.w.Close()
 	}
-	if ferr := r.sink.flush(); ferr != nil {
-		err = errors.Join(err, fmt.Errorf("the end of the recording is not on disk (%d bytes): %w", len(r.sink.pending), ferr))
+	r.save(true)
+	if n := len(r.sink.pending); n > 0 {
+		err = errors.Join(err, &StoppedError{Bytes: n, Err: r.sink.err})
 	}
 	if n := dropped + r.lost; n > 0 {
 		err = errors.Join(err, &DropError{n})
@@ -340,15 +437,27 @@ func (r *Recorder) end() error {
 // DropError says how many inputs a recording lacks because its queue or the disk was full.
 type DropError struct{ Inputs uint64 }
 
+// A FullError says that a recording has stopped because the disk is nearly full.
+type FullError struct{ Free int64 }
+
+func (e *FullError) Error() string {
+	return fmt.Sprintf("the disk is nearly full (%d KiB free); what is left is kept for the journal: make room and the recording goes on", e.Free>>10)
+}
+
+// A StoppedError says that the end of a recording could not be put on disk. What is on disk can be replayed.
+type StoppedError struct {
+	Bytes int
+	Err   error
+}
+
+func (e *StoppedError) Error() string {
+	return fmt.Sprintf("the end of the recording is not on disk (%d bytes): %v", e.Bytes, e.Err)
+}
+func (e *StoppedError) Unwrap() error { return e.Err }
+
 func (e *DropError) Error() string {
 	return fmt.Sprintf("the recording lacks %d inputs: the disk did not keep up", e.Inputs)
 }
-
-const (
-	profile     = "earshot"
-	topicPrefix = "input/"
-	encoding    = "earshot-input"
-)
 
 // nanos is the time for the file's index, which counts nanoseconds from zero. The
 // exact time stands in the message.

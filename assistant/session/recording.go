@@ -39,16 +39,21 @@ type Recording struct {
 	Closed     bool
 	Inputs     int64
 	Start, End float64
+	// OnEvent, unless nil, is called by Next for each line of the journal that stands in the recording, without the
+	// line's end. The bytes are good until it returns.
+	OnEvent func(line []byte)
 
 	src     io.ReadSeeker
 	size    int64
-	in      io.Reader
-	read    int64 // bytes of in that were whole records
+	in      *bufio.Reader
+	read    int64 // place in src behind the last whole record
+	at      int64 // place in src of the record being read
+	broken  bool  // there is no whole record at that place
 	zstd    *zstd.Decoder
-	topics  map[uint16]string
-	chunk   []byte // records of the chunk being read, unpacked
-	raw     []byte // the record being read
-	plain   []byte // memory of chunk
+	topics  map[uint16]string // kinds of inputs, eventFrame for events
+	chunk   []byte            // records of the chunk being read, unpacked
+	raw     []byte            // the record being read
+	plain   []byte            // memory of chunk
 	entry   Entry
 	own     channel.Row // row in the order of the file
 	bound   channel.Row // row in the order of the Set, where Bind was called
@@ -57,32 +62,6 @@ type Recording struct {
 	ended   bool
 	first   bool // the first chunk waits in raw
 	closeFn func() error
-}
-
-// Loss is what a recording lacks.
-type Loss struct {
-	Closed    bool   // false: the program ended without closing the recording
-	Dropped   uint64 // inputs missing between entries: dropped by the recorder or in a damaged chunk
-	Damaged   int    // chunks that were passed over because their contents are wrong
-	TornBytes int64  // at the end of the file, too few for a chunk
-}
-
-// String says it for people; it is empty where nothing is missing.
-func (l Loss) String() string {
-	var parts []string
-	if !l.Closed {
-		parts = append(parts, "the recording was not closed: the last second before its end may be missing")
-	}
-	if l.TornBytes > 0 {
-		parts = append(parts, fmt.Sprintf("the last %d bytes are an incomplete chunk", l.TornBytes))
-	}
-	if l.Damaged > 0 {
-		parts = append(parts, fmt.Sprintf("%d damaged chunks were passed over", l.Damaged))
-	}
-	if l.Dropped > 0 {
-		parts = append(parts, fmt.Sprintf("%d inputs are missing in between", l.Dropped))
-	}
-	return strings.Join(parts, "; ")
 }
 
 // OpenRecording opens the file and reads its head. The caller closes the Recording.
@@ -162,10 +141,7 @@ func (r *Recording) Next() (Entry, error) {
 			r.chunk = rest
 			switch op {
 			case mcap.OpChannel:
-				var c *mcap.Channel
-				if guard(func() (err error) { c, err = mcap.ParseChannel(body); return err }) == nil {
-					r.topics[c.ID] = strings.TrimPrefix(c.Topic, topicPrefix)
-				}
+				learnTopic(r.topics, body)
 			case mcap.OpMessage:
 				if e, ok := r.decode(body); ok {
 					return e, nil
@@ -180,14 +156,27 @@ func (r *Recording) Next() (Entry, error) {
 }
 
 // Loss tells what is missing up to the entry read last; after io.EOF, in the whole recording.
-func (r *Recording) Loss() Loss { return r.loss }
+func (r *Recording) Loss() Loss {
+	l := r.loss
+	l.Closed = l.Closed || r.Closed
+	return l
+}
 
 func (r *Recording) decode(body []byte) (Entry, bool) {
 	var m mcap.Message
-	if m.PopulateFrom(body, false) != nil || len(m.Data) < headLen {
+	if m.PopulateFrom(body, false) != nil {
 		return Entry{}, false // shows as a gap in the numbers
 	}
 	kind, known := r.topics[m.ChannelID]
+	if known && kind == eventFrame {
+		if r.OnEvent != nil {
+			r.OnEvent(m.Data)
+		}
+		return Entry{}, false
+	}
+	if len(m.Data) < headLen {
+		return Entry{}, false
+	}
 	seq := binary.LittleEndian.Uint64(m.Data)
 	if !known || seq <= r.entry.Seq {
 		return Entry{}, false
@@ -226,15 +215,27 @@ func (r *Recording) nextChunk() {
 		op := mcap.OpChunk
 		if r.first {
 			r.first = false
-		} else if !r.record(&op) {
-			return
+		} else if r.broken || !r.record(&op) {
+			if !r.resync() {
+				r.ended = true
+				r.loss.TornBytes = r.size - r.at
+				return
+			}
+			r.loss.Damaged++
+			continue
 		}
 		switch op {
 		case mcap.OpChunk:
 			if r.unpack() == nil {
 				return
 			}
-			r.loss.Damaged++
+			if r.plausible() {
+				r.loss.Damaged++
+			} else {
+				r.broken = true // its length cannot be trusted either
+			}
+		case mcap.OpChannel:
+			learnTopic(r.topics, r.raw)
 		case mcap.OpMetadata:
 			r.readEnd()
 		case mcap.OpDataEnd:
@@ -244,14 +245,14 @@ func (r *Recording) nextChunk() {
 	}
 }
 
-// record reads the next record of the file into r.raw. Where there is no whole one the recording has ended. The
+// record reads the next record of the file into r.raw. Where there is no whole one the Recording is broken. The
 // library's lexer is not used for this: it takes the lengths inside an attachment on trust and
 // would allocate whatever a damaged file asks for.
 func (r *Recording) record(op *mcap.OpCode) bool {
-	whole := r.read
+	r.at = r.read
 	var head [9]byte
 	_, err := io.ReadFull(r.in, head[:])
-	if n := binary.LittleEndian.Uint64(head[1:]); err == nil && n <= uint64(min(r.size-whole, maxRecord)) {
+	if n := binary.LittleEndian.Uint64(head[1:]); err == nil && n <= uint64(min(r.size-r.at, maxRecord)) {
 		*op = mcap.OpCode(head[0])
 		r.raw = slices.Grow(r.raw[:0], int(n))[:n]
 		if _, err = io.ReadFull(r.in, r.raw); err == nil && *op != mcap.OpReserved {
@@ -259,8 +260,7 @@ func (r *Recording) record(op *mcap.OpCode) bool {
 			return true
 		}
 	}
-	r.ended = true
-	r.loss.TornBytes = r.size - whole
+	r.broken = true
 	return false
 }
 
@@ -319,15 +319,28 @@ func (r *Recording) readIndex() {
 	}
 	index := Recording{in: bufio.NewReader(r.src), size: r.size, read: int64(start)}
 	var op mcap.OpCode
+	topics := map[uint16]string{}
 	for index.record(&op) && op != mcap.OpFooter {
+		if op == mcap.OpChannel {
+			learnTopic(topics, index.raw)
+		}
 		if op != mcap.OpStatistics {
 			continue
 		}
 		var s *mcap.Statistics
-		if guard(func() (err error) { s, err = mcap.ParseStatistics(index.raw); return err }) != nil || s.MessageCount > math.MaxInt64 {
+		if guard(func() (err error) { s, err = mcap.ParseStatistics(index.raw); return err }) != nil {
 			return
 		}
-		r.Closed, r.Inputs = true, int64(s.MessageCount)
+		inputs := uint64(0)
+		for id, n := range s.ChannelMessageCounts {
+			if topics[id] != eventFrame {
+				inputs += n
+			}
+		}
+		if inputs > math.MaxInt64 {
+			return
+		}
+		r.Closed, r.Inputs = true, int64(inputs)
 		if s.MessageCount > 0 {
 			r.Start, r.End = float64(s.MessageStartTime)/1e9, float64(s.MessageEndTime)/1e9
 		}
@@ -362,6 +375,8 @@ func (r *Recording) readHead() error {
 			}
 		case mcap.OpChunk:
 			r.first = true
+		case mcap.OpChannel:
+			learnTopic(r.topics, r.raw)
 		case mcap.OpDataEnd:
 			r.ended, r.loss.Closed = true, true
 		}
@@ -404,6 +419,9 @@ func (r *Recording) takeHead(metadata []*mcap.Metadata) error {
 			named = true
 			if names := m.Metadata["names"]; names != "" {
 				r.Head.Channels = strings.Split(names, "\n")
+			}
+			if units := m.Metadata["units"]; units != "" {
+				r.Head.Units = strings.Split(units, "\n")
 			}
 		}
 	}

@@ -24,8 +24,13 @@ func create(path string) (file, error) {
 	if err != nil {
 		return nil, err // not f: a nil *os.File in the interface would not be nil
 	}
-	return f, nil
+	return dataFile{f}, nil
 }
+
+// A dataFile waits at Sync for its data and its length, where the system tells these from times and the like.
+type dataFile struct{ *os.File }
+
+func (f dataFile) Sync() error { return syncData(f.File) }
 
 // sink appends to a file and keeps what the disk did not take, so that a write
 // that failed half way is continued, not repeated. Its goroutine owns it.
@@ -37,6 +42,7 @@ type sink struct {
 	pending []byte // bytes that follow them
 	dirty   bool   // written since the last good Sync
 	ill     bool
+	err     error // why it is ill
 }
 
 // Write takes p in. It cannot fail: the disk is met in flush.
@@ -53,13 +59,20 @@ func (s *sink) flush() error {
 			s.dirty = false
 		}
 	}
-	if (err != nil) != s.ill {
-		s.ill = err != nil
-		if s.report != nil {
-			s.report(s.part, err)
-		}
-	}
+	s.tell(err)
 	return err
+}
+
+// tell reports a change from well to ill and back.
+func (s *sink) tell(err error) {
+	s.err = err
+	if (err != nil) == s.ill {
+		return
+	}
+	s.ill = err != nil
+	if s.report != nil {
+		s.report(s.part, err)
+	}
 }
 
 func (s *sink) write() error {

@@ -1,0 +1,6 @@
+//go:build !unix
+
+package main
+
+// outliveFileLimit has nothing to do where files have no such limit.
+func outliveFileLimit() {}
