@@ -104,6 +104,7 @@ type Counts struct {
 	Reordered   int64 // records that came after a later one, and were dropped
 	Duplicate   int64 // records that came again, and were dropped
 	Restarts    int64 // times that the sequence number began anew
+	Skipped     int64 // bytes of a stream that are in no packet
 	By          [reasons]int64
 	Missing     []string // mapped columns that the header does not have
 

@@ -94,6 +94,9 @@ func (s *file) Next(ctx context.Context) ([]byte, float64, error) {
 	}
 }
 
+// Stats has nothing to tell of a file that is complete.
+func (s *file) Stats() Stats { return Stats{} }
+
 func (s *file) Close() error {
 	s.close()
 	return s.f.Close()

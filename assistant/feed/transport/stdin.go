@@ -30,38 +30,58 @@ type piece struct {
 func openStdin() Source { return newStream(os.Stdin) }
 
 func newStream(r io.Reader) *stream {
-	s := &stream{begin: time.Now(), pieces: make(chan piece), again: make(chan struct{}), done: make(chan struct{})}
+	s := makeStream()
 	go s.read(r)
 	return s
+}
+
+func makeStream() *stream {
+	return &stream{begin: time.Now(), pieces: make(chan piece), again: make(chan struct{}), done: make(chan struct{})}
 }
 
 func (s *stream) read(r io.Reader) {
 	buf := make([]byte, chunk)
 	for {
 		n, err := r.Read(buf)
-		if n > 0 {
-			select {
-			case s.pieces <- piece{buf[:n], time.Since(s.begin).Seconds(), nil}:
-			case <-s.done:
-				return
-			}
-			select {
-			case <-s.again:
-			case <-s.done:
-				return
-			}
+		if n > 0 && !s.give(buf[:n]) {
+			return
 		}
 		if err != nil {
-			select {
-			case s.pieces <- piece{nil, unknown, err}:
-			case <-s.done:
-			}
+			s.tell(err)
 			return
 		}
 	}
 }
 
+// give hands a piece over and waits until its buffer is given back; false when the stream is closed.
+func (s *stream) give(p []byte) bool {
+	select {
+	case s.pieces <- piece{p, time.Since(s.begin).Seconds(), nil}:
+	case <-s.done:
+		return false
+	}
+	select {
+	case <-s.again:
+		return true
+	case <-s.done:
+		return false
+	}
+}
+
+// tell hands an error over; false when the stream is closed.
+func (s *stream) tell(err error) bool {
+	select {
+	case s.pieces <- piece{nil, unknown, err}:
+		return true
+	case <-s.done:
+		return false
+	}
+}
+
 func (s *stream) Next(ctx context.Context) ([]byte, float64, error) {
+	if err := context.Cause(ctx); err != nil {
+		return nil, unknown, err
+	}
 	if s.ended != nil {
 		return nil, unknown, s.ended
 	}
@@ -75,7 +95,9 @@ func (s *stream) Next(ctx context.Context) ([]byte, float64, error) {
 	select {
 	case p := <-s.pieces:
 		s.out = p.err == nil
-		s.ended = p.err
+		if p.err != ErrGap {
+			s.ended = p.err
+		}
 		return p.p, p.arrived, p.err
 	case <-s.done:
 		return nil, unknown, os.ErrClosed
@@ -83,6 +105,9 @@ func (s *stream) Next(ctx context.Context) ([]byte, float64, error) {
 		return nil, unknown, context.Cause(ctx)
 	}
 }
+
+// Stats has nothing to tell of the standard input.
+func (s *stream) Stats() Stats { return Stats{} }
 
 func (s *stream) Close() error {
 	s.once.Do(func() { close(s.done) })

@@ -5,9 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/netip"
 	"os"
+	"runtime"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"syscall"
 	"time"
 )
@@ -22,6 +25,9 @@ type udp struct {
 	buf   []byte
 	open  context.Context
 	stop  func() bool // takes back the closing by the context of Open
+
+	from               []netip.Prefix
+	foreign, oversized atomic.Int64
 
 	waiting     context.Context // that of the last Next, whose end wakes the read
 	stopWaiting func() bool
@@ -48,32 +54,82 @@ func Addr(listen string) (string, error) {
 	return net.JoinHostPort(host, port), nil
 }
 
-func openUDP(ctx context.Context, listen string) (Source, error) {
-	addr, err := Addr(listen)
+func openUDP(ctx context.Context, s Spec) (Source, error) {
+	conn, err := listenUDP(ctx, s)
 	if err != nil {
-		return nil, &Error{What: "udp " + listen, Msg: err.Error(), Err: err}
+		return nil, err
 	}
-	ua, err := net.ResolveUDPAddr("udp", addr)
-	if err != nil {
-		return nil, &Error{What: "udp " + addr, Msg: "the address is unknown here", Hint: "use 127.0.0.1 for this machine or 0.0.0.0 for all networks", Err: err}
+	largest := s.Largest
+	if largest <= 0 {
+		largest = LargestDatagram
 	}
-	conn, err := net.ListenUDP("udp", ua)
+	_ = conn.SetReadBuffer(receiveBuffer)                                                           // the system may grant less; a smaller one still works
+	u := &udp{conn: conn, begin: time.Now(), buf: make([]byte, largest+1), open: ctx, from: s.From} // one more, to know what is too large
+	u.stop = context.AfterFunc(ctx, func() { _ = conn.Close() })
+	return u, nil
+}
+
+func listenUDP(ctx context.Context, s Spec) (*net.UDPConn, error) {
+	what := s.String()
+	if s.Group != "" {
+		if s.Listen != "" {
+			return nil, &Error{What: what, Msg: "group and listen exclude each other", Hint: "the port stands in group: 239.255.40.1:47119"}
+		}
+		return joinGroup(s)
+	}
+	addr, err := Addr(s.Listen)
 	if err != nil {
-		e := &Error{What: "udp " + addr, Msg: cause(err), Err: err}
-		switch {
-		case errors.Is(err, syscall.EADDRINUSE) || strings.Contains(err.Error(), "Only one usage"):
-			e.Msg, e.Hint = "the port is in use by another program", "end that program, or give another port to both the sender and the feed file"
-		case errors.Is(err, syscall.EADDRNOTAVAIL):
-			e.Msg, e.Hint = "this machine does not have that address", "use 127.0.0.1 for this machine or 0.0.0.0 for all networks"
-		case errors.Is(err, syscall.EACCES):
-			e.Msg, e.Hint = "not allowed to listen on that port", "use a port from 1024 on"
+		return nil, &Error{What: what, Msg: err.Error(), Err: err}
+	}
+	var lc net.ListenConfig
+	conn, err := lc.ListenPacket(ctx, "udp", addr)
+	if err != nil {
+		return nil, listenError("udp "+addr, err)
+	}
+	return conn.(*net.UDPConn), nil
+}
+
+// Group checks the address of a multicast group: its number and the port.
+func Group(group string) (netip.AddrPort, error) {
+	a, err := netip.ParseAddrPort(group)
+	if err != nil {
+		return a, fmt.Errorf("%q is not a multicast group: write its number and the port, such as 239.255.40.1:47119", group)
+	}
+	if !a.Addr().IsMulticast() {
+		return a, fmt.Errorf("%s is not a multicast address: 239.0.0.0 to 239.255.255.255 are free for local use", a.Addr()) // RFC 2365
+	}
+	return a, nil
+}
+
+func joinGroup(s Spec) (*net.UDPConn, error) {
+	what := s.String()
+	group, err := Group(s.Group)
+	if err != nil {
+		return nil, &Error{What: what, Msg: err.Error(), Err: err}
+	}
+	var on *net.Interface
+	if s.Interface != "" {
+		if on, err = net.InterfaceByName(s.Interface); err != nil {
+			return nil, &Error{What: what, Msg: fmt.Sprintf("there is no network interface %q", s.Interface), Hint: "use one of " + strings.Join(interfaces(), ", "), Err: err}
+		}
+	}
+	conn, err := net.ListenMulticastUDP("udp", on, net.UDPAddrFromAddrPort(group))
+	if err != nil {
+		e := listenError(what, err)
+		if errors.Is(err, syscall.ENODEV) {
+			e.Msg, e.Hint = "no network interface to join the group on", "write interface: and one of "+strings.Join(interfaces(), ", ")
 		}
 		return nil, e
 	}
-	_ = conn.SetReadBuffer(receiveBuffer) // the system may grant less; a smaller one still works
-	u := &udp{conn: conn, begin: time.Now(), buf: make([]byte, 1<<16), open: ctx}
-	u.stop = context.AfterFunc(ctx, func() { _ = conn.Close() })
-	return u, nil
+	return conn, nil
+}
+
+func interfaces() (names []string) {
+	list, _ := net.Interfaces()
+	for _, i := range list {
+		names = append(names, i.Name)
+	}
+	return names
 }
 
 // LocalAddr is where the source listens, with the port that the system chose for port 0.
@@ -92,8 +148,15 @@ func (u *udp) Next(ctx context.Context) ([]byte, float64, error) {
 		u.stopWaiting = context.AfterFunc(ctx, func() { _ = u.conn.SetReadDeadline(time.Unix(1, 0)) })
 	}
 	for {
-		n, _, err := u.conn.ReadFromUDPAddrPort(u.buf)
-		if err == nil {
+		n, from, err := u.conn.ReadFromUDPAddrPort(u.buf)
+		switch {
+		case err == nil && len(u.from) > 0 && !allowed(u.from, from.Addr()):
+			u.foreign.Add(1)
+			continue
+		case err == nil && n == len(u.buf), isTooLarge(err):
+			u.oversized.Add(1)
+			continue
+		case err == nil:
 			return u.buf[:n], time.Since(u.begin).Seconds(), nil
 		}
 		for _, c := range []context.Context{ctx, u.open} {
@@ -106,6 +169,20 @@ func (u *udp) Next(ctx context.Context) ([]byte, float64, error) {
 		}
 		_ = u.conn.SetReadDeadline(time.Time{}) // the end of an earlier context came late
 	}
+}
+
+// isTooLarge tells the error with which Windows refuses a datagram that is larger than the buffer; elsewhere it is cut.
+func isTooLarge(err error) bool {
+	const wsaMessageSize = 10040 // WSAEMSGSIZE
+	if err == nil || runtime.GOOS != "windows" {
+		return false
+	}
+	var no syscall.Errno
+	return errors.As(err, &no) && no == wsaMessageSize
+}
+
+func (u *udp) Stats() Stats {
+	return Stats{Foreign: u.foreign.Load(), Oversized: u.oversized.Load()}
 }
 
 func (u *udp) Close() error {

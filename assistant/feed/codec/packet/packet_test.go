@@ -164,7 +164,11 @@ func TestSequence(t *testing.T) {
 		{"late", []uint32{5, 7, 6, 8}, 2, 3, 0, 1, 0, 0},
 		{"late twice", []uint32{5, 7, 6, 6, 8}, 2, 3, 0, 1, 1, 0},
 		{"late from before the first", []uint32{5, 4, 6}, 2, 2, 0, 1, 0, 0},
-		{"the source began anew", []uint32{5000, 5001, 0, 1}, 2, 4, 0, 0, 0, 1},
+		{"the source began anew", []uint32{5000, 5001, 0, 1, 2}, 2, 4, 0, 1, 0, 1}, // the second one proves it
+		{"the source began anew, every third is ours", []uint32{5000, 5003, 0, 3, 6}, 2, 4, 4, 1, 0, 1},
+		{"an old one again", []uint32{5000, 5001, 7, 5002}, 2, 3, 0, 1, 0, 0},
+		{"old ones again, not as they were sent", []uint32{5000, 5001, 7, 6, 5002, 8, 5003}, 2, 4, 0, 3, 0, 0},
+		{"one old one again and again", []uint32{5000, 5001, 7, 7, 7, 5002}, 2, 3, 0, 3, 0, 0},
 		{"eight bits around", []uint32{250, 3}, 1, 2, 8, 0, 0, 0},
 		{"eight bits anew", []uint32{200, 5}, 1, 2, 60, 0, 0, 0}, // 61 ahead: cannot be told from loss
 	}

@@ -12,11 +12,16 @@ type tracker struct {
 	last  uint32
 	seen  uint64 // bit i: number last-i came
 	span  uint32 // how far behind last counting began
+
+	doubted bool   // the datagram before came from far behind
+	doubt   uint32 // its number
 }
 
 // accept tells whether the datagram is to be used. One that comes after a later one
-// is dropped, since its readings are older than those that were given out already. A
-// number far behind is a source that began anew.
+// is dropped, since its readings are older than those that were given out already. One
+// number far behind is an old datagram that came again; two of them, one soon after
+// the other, are a source that began anew (RFC 3550, appendix A.1, asks for neighbours;
+// here a kind that is not mapped may have been between).
 func (t *tracker) accept(n uint32, bytes int, c *codec.Counts) bool {
 	mask := uint32(1)<<(8*bytes) - 1 // 4 bytes: the shift gives 0, and 0-1 is all ones
 	if !t.begun {
@@ -26,6 +31,8 @@ func (t *tracker) accept(n uint32, bytes int, c *codec.Counts) bool {
 	ahead := (n - t.last) & mask
 	behind := (t.last - n) & mask
 	reach := min(uint32(window), mask/4+1)
+	doubted, after := t.doubted, (n-t.doubt)&mask
+	t.doubted = false
 	switch {
 	case ahead == 0:
 		c.Duplicate++
@@ -46,6 +53,10 @@ func (t *tracker) accept(n uint32, bytes int, c *codec.Counts) bool {
 		c.Lost += int64(ahead - 1)
 		t.seen = t.seen<<min(ahead, 64) | 1
 		t.span = min(t.span+min(ahead, window), window)
+	case !doubted || after == 0 || after > reach:
+		t.doubted, t.doubt = true, n
+		c.Reordered++
+		return false
 	default:
 		c.Restarts++
 		t.seen, t.span = 1, 0
