@@ -24,6 +24,20 @@ type Feed interface {
 	Stats() feed.Stats
 }
 
+// A Watched feed also tells which part of it fell ill or recovered. feed.Stream is one.
+type Watched interface {
+	// Notices returns what happened since the last call, for the goroutine that calls Read.
+	Notices() []feed.Notice
+}
+
+// noticesOf asks a feed that watches itself.
+func noticesOf(f Feed) []feed.Notice {
+	if w, ok := f.(Watched); ok {
+		return w.Notices()
+	}
+	return nil
+}
+
 // A Speaker makes utterances heard. Its methods return at once.
 type Speaker interface {
 	Say(u Utterance)
@@ -72,26 +86,27 @@ func (a *Assistant) Run(ctx context.Context) error {
 	samples := make(chan moment, queueLength)
 	stats := make(chan feed.Stats, 1)
 	dropped := make(chan int, 1)
+	notices := make(chan journal.Health, 64)
 	spare := make(chan channel.Row, queueLength+2)
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	g, gctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
 		defer close(samples)
-		if err := a.read(gctx, samples, spare, stats, dropped); err != nil {
+		if err := a.read(gctx, samples, spare, stats, dropped, notices); err != nil {
 			return fmt.Errorf("the feed: %w", err)
 		}
 		return nil
 	})
 	g.Go(func() error {
 		defer stop() // the loop is the last to end: the feed has closed samples or ctx is done
-		return a.loop(gctx, samples, spare, stats, dropped)
+		return a.loop(gctx, samples, spare, stats, dropped, notices)
 	})
 	return g.Wait()
 }
 
 // read is the feed's goroutine. Where the loop is late the oldest sample gives way.
-func (a *Assistant) read(ctx context.Context, samples chan moment, spare chan channel.Row, stats chan feed.Stats, dropped chan int) error {
+func (a *Assistant) read(ctx context.Context, samples chan moment, spare chan channel.Row, stats chan feed.Stats, dropped chan int, notices chan<- journal.Health) error {
 	lost := 0
 	emit := func(s channel.Sample) {
 		var row channel.Row
@@ -123,6 +138,12 @@ func (a *Assistant) read(ctx context.Context, samples chan moment, spare chan ch
 	var told time.Time
 	for {
 		err := a.Feed.Read(ctx, emit)
+		for _, n := range noticesOf(a.Feed) {
+			select {
+			case notices <- n.Health:
+			case <-ctx.Done():
+			}
+		}
 		if now := time.Now(); err != nil || now.Sub(told) >= statsEvery {
 			told = now
 			select {
@@ -142,7 +163,7 @@ func (a *Assistant) read(ctx context.Context, samples chan moment, spare chan ch
 }
 
 // loop owns the core. It stamps every input with the feed's clock and waits in one place only.
-func (a *Assistant) loop(ctx context.Context, samples <-chan moment, spare chan<- channel.Row, stats <-chan feed.Stats, dropped <-chan int) error {
+func (a *Assistant) loop(ctx context.Context, samples <-chan moment, spare chan<- channel.Row, stats <-chan feed.Stats, dropped <-chan int, notices <-chan journal.Health) error {
 	begin := time.Now()
 	last := moment{at: 0, arrived: begin}
 	heard, complained := false, false
@@ -185,6 +206,8 @@ func (a *Assistant) loop(ctx context.Context, samples <-chan moment, spare chan<
 			cause = a.step(Input{Kind: KindCommand, At: now(), Command: c.Name, Source: c.Source})
 		case h := <-a.Health:
 			cause = health(&h)
+		case h := <-notices:
+			cause = health(&h)
 		case s := <-stats:
 			cause = health(watch.compare(s))
 		case n := <-dropped:
@@ -211,6 +234,8 @@ func (a *Assistant) loop(ctx context.Context, samples <-chan moment, spare chan<
 			}
 			last, heard = m, true
 			cause = errors.Join(cause, a.step(Input{Kind: KindSample, At: m.at, Row: m.row}))
+		case h := <-notices:
+			cause = errors.Join(cause, health(&h))
 		case s := <-stats:
 			cause = errors.Join(cause, health(watch.compare(s)))
 		case c := <-a.Commands:

@@ -324,3 +324,6 @@ func (c *Core) Course() *course.Map { return c.course }
 
 // Now is the core's time, in seconds on the feed's clock.
 func (c *Core) Now() float64 { return c.now }
+
+// Row is the row of present readings, computed channels included. It is good until the next Step; the caller changes nothing in it.
+func (c *Core) Row() channel.Row { return c.hold.Row }

@@ -7,6 +7,7 @@ import (
 	"math"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 )
@@ -26,6 +27,9 @@ type FeedTape struct {
 	watch statsWatch
 	more  func() []Input
 	extra []Input
+
+	given   int64 // samples
+	notices []feed.Notice
 }
 
 // NewFeedTape returns a tape of f. more, unless nil, is asked after each read for other inputs that have become due since.
@@ -35,6 +39,11 @@ func NewFeedTape(f Feed, more func() []Input) *FeedTape {
 
 // Next returns the next sample or tick.
 func (t *FeedTape) Next() (Input, error) {
+	if len(t.notices) > 0 && t.notices[0].After <= t.given { // where it stands among the samples, however they were read
+		h := t.notices[0].Health
+		t.notices = t.notices[1:]
+		return Input{Kind: KindHealth, At: max(t.at, 0), Health: &h}, nil
+	}
 	if t.next == len(t.rows) && len(t.extra) > 0 {
 		in := t.extra[0]
 		t.extra = t.extra[1:]
@@ -49,11 +58,16 @@ func (t *FeedTape) Next() (Input, error) {
 		case err != nil:
 			return Input{}, err
 		}
+		t.notices = append(t.notices, noticesOf(t.feed)...)
 		if t.more != nil {
 			t.extra = t.more()
 		}
 	}
 	if t.next == len(t.rows) {
+		if len(t.notices) > 0 {
+			t.given = t.notices[0].After
+			return t.Next()
+		}
 		if !t.told {
 			t.told = true
 			if h := t.watch.compare(t.feed.Stats()); h != nil {
@@ -68,6 +82,7 @@ func (t *FeedTape) Next() (Input, error) {
 		return Input{Kind: KindTick, At: t.at}, nil
 	}
 	t.next++
+	t.given++
 	t.at = s.At
 	return Input{Kind: KindSample, At: s.At, Row: s.Row}, nil
 }

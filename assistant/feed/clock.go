@@ -5,6 +5,9 @@ import "math"
 // jumpLimit is how far a source's clock may step ahead, in seconds, before the step is not believed.
 const jumpLimit = 5.0
 
+// likeArrival is by how much, in seconds, a step of the clock may differ from that of the arrivals to be mere silence.
+const likeArrival = 1.0
+
 // A clock makes Sample.At out of the source's time or the time of arrival. The
 // package comment says how.
 type clock struct {
@@ -22,6 +25,8 @@ type clock struct {
 	records int64
 
 	back, jumps, untimed int64
+	rebased              int64   // of back: how often the source's clock began anew
+	lastBack, lastJump   float64 // s, of the last of them; a jump is 0 when as much time has passed between the arrivals
 }
 
 func (c *clock) stamp(t, arrived float64) float64 {
@@ -57,15 +62,21 @@ func (c *clock) source(t, arrived float64) {
 	}
 	if t < c.raw {
 		c.back++
+		c.lastBack = c.raw - t
 	}
 	c.raw = t
 	ahead := t - c.base - c.at
 	switch {
 	case ahead < -c.jump:
 		c.base = t - c.at
+		c.rebased++
 	case ahead > c.jump:
 		c.jumps++
 		step := arrived - c.arrived
+		c.lastJump = ahead
+		if math.Abs(ahead-step) < likeArrival {
+			c.lastJump = 0
+		}
 		if math.IsNaN(step) {
 			step = c.jump
 		}

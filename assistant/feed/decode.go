@@ -15,6 +15,8 @@ type decoder struct {
 	bounds  []bound
 	derived []derivation
 	limits  []channelLimit // by ID, for the operands of derived channels
+	changes []change
+	moved   []bool // by group of changes
 
 	arrived     float64
 	emit        func(channel.Sample)
@@ -44,6 +46,13 @@ func (d *decoder) End(emit func(channel.Sample)) {
 	d.emit = nil
 }
 
+// Gap tells that the stream was torn: what is unfinished of it is not joined to what comes next.
+func (d *decoder) Gap() {
+	if inner, ok := d.inner.(interface{ Gap() }); ok {
+		inner.Gap()
+	}
+}
+
 // Stats implements Decoder.
 func (d *decoder) Stats() Stats {
 	s := statsOf(d.inner.Counts(), d.record)
@@ -57,6 +66,7 @@ func (d *decoder) Stats() Stats {
 func (d *decoder) take(r *codec.Record) {
 	row := r.Row
 	at := d.clock.stamp(r.Time(), d.arrived)
+	d.dropRepeats(row)
 	for i := range d.bounds {
 		b := &d.bounds[i]
 		if v := row[b.id]; v < b.lo || v > b.hi {
@@ -81,6 +91,44 @@ func (d *decoder) take(r *codec.Record) {
 		row[x.id] = v
 	}
 	d.emit(channel.Sample{At: at, Row: row})
+}
+
+// A change is a channel of which a repeated value is no new reading, as when a receiver's last position stands in
+// every line of a faster table.
+type change struct {
+	id    channel.ID
+	group string // channels with the same one are read together: when one changes all are new
+	index int    // of the group
+	last  float64
+}
+
+// watchChanges prepares the channels for a decoder.
+func (d *decoder) watchChanges(list []change) {
+	index := map[string]int{}
+	for _, c := range list {
+		if _, ok := index[c.group]; !ok {
+			index[c.group] = len(index)
+		}
+		c.index, c.last = index[c.group], math.NaN()
+		d.changes = append(d.changes, c)
+	}
+	d.moved = make([]bool, len(index))
+}
+
+func (d *decoder) dropRepeats(row channel.Row) {
+	for i := range d.changes {
+		c := &d.changes[i]
+		if v := row[c.id]; v != c.last && !math.IsNaN(v) {
+			d.moved[c.index] = true
+			c.last = v
+		}
+	}
+	for i := range d.changes {
+		if c := &d.changes[i]; !d.moved[c.index] {
+			row[c.id] = math.NaN()
+		}
+	}
+	clear(d.moved)
 }
 
 func (d *decoder) usable(row channel.Row, needs []channel.ID) bool {

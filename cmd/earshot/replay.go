@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -13,9 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
-	"earshot/assistant/channel"
 	"earshot/assistant/feed"
-	"earshot/assistant/feed/transport"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 )
@@ -23,15 +20,16 @@ import (
 func newReplay() *cobra.Command {
 	var journalPath, audioPath, speed string
 	c := &cobra.Command{
-		Use:   "replay FILE",
+		Use:   "replay FILE [FILE ...]",
 		Short: "run a recorded session or a log file through the same path as a live run",
 		Long: `Replay reads a recording (.mcap, written by run) or a log that the feed file describes, plain or
 gzipped, and writes the journal that a live run would have written. A recording brings its own feed, car,
-course and rules; flags put others in their place.
+course and rules; flags put others in their place. A feed of several sources takes a file for each that has
+no path in the feed file: NAME=FILE.
 
 By default it goes as fast as it can, writes the journal to the standard output and makes no sound.`,
 		Example: "  earshot replay log.csv.gz --feed myfeed.yaml --car mycar.yaml --journal out.jsonl --audio out.wav",
-		Args:    cobra.ExactArgs(1),
+		Args:    atLeastOne,
 	}
 	addFileFlags(c)
 	c.Flags().StringVar(&journalPath, "journal", "-", "file for the journal; - is the standard output")
@@ -46,7 +44,7 @@ By default it goes as fast as it can, writes the journal to the standard output 
 		if err != nil {
 			return err
 		}
-		tape, l, head, closeTape, err := openTape(c, cfg, args[0])
+		tape, l, head, closeTape, err := openTape(c, cfg, args)
 		if err != nil {
 			return err
 		}
@@ -55,6 +53,13 @@ By default it goes as fast as it can, writes the journal to the standard output 
 		return play(c, a, l, tape, times, journalPath, audioPath, nil)
 	}
 	return c
+}
+
+func atLeastOne(c *cobra.Command, args []string) error {
+	if len(args) > 1 {
+		return nil // what they are depends on the feed
+	}
+	return cobra.ExactArgs(1)(c, args)
 }
 
 // addFileFlags adds the flags that name what decides: feed, car, course, rules, voice.
@@ -77,12 +82,15 @@ func parseSpeed(c *cobra.Command, s string) (float64, error) {
 	return x, nil
 }
 
-// openTape opens a recording or a log for replay.
-func openTape(c *cobra.Command, cfg Config, path string) (assistant.Tape, *loaded, journal.Session, func() error, error) {
+// openTape opens a recording, or the log of each source of a feed, for replay.
+func openTape(c *cobra.Command, cfg Config, args []string) (assistant.Tape, *loaded, journal.Session, func() error, error) {
 	fail := func(err error) (assistant.Tape, *loaded, journal.Session, func() error, error) {
 		return nil, nil, journal.Session{}, nil, err
 	}
-	if strings.HasSuffix(path, ".mcap") {
+	if path := args[0]; strings.HasSuffix(path, ".mcap") {
+		if len(args) > 1 {
+			return fail(usage(c, "a recording is replayed alone"))
+		}
 		r, err := session.OpenRecording(path)
 		if err != nil {
 			return fail(err)
@@ -102,23 +110,52 @@ func openTape(c *cobra.Command, cfg Config, path string) (assistant.Tape, *loade
 		if unknown := r.Bind(l.channels); len(unknown) > 0 {
 			fmt.Fprintf(c.ErrOrStderr(), "earshot: channels of the recording that are not known any more: %s\n", strings.Join(unknown, ", "))
 		}
-		return assistant.NewRecordedTape(r), l, journal.Session{ID: r.Head.Session, Feed: own.feed.Name, Car: l.car.Name, Course: l.courseName(), Started: r.Head.Started}, r.Close, nil
+		return assistant.NewRecordedTape(r), l, journal.Session{ID: r.Head.Session, Feed: own.feed.Name, Car: l.car.Name, Course: l.courseName(), Started: r.Head.Started}, closeTelling(c, r, path), nil
 	}
 	l, err := load(cfg)
 	if err != nil {
 		return fail(err)
 	}
-	source, err := transport.Open(c.Context(), transport.Spec{Kind: transport.File, Path: path})
+	paths, err := pathsOf(c, l.feed, args)
 	if err != nil {
 		return fail(err)
 	}
-	decoder, err := l.feed.NewDecoder(l.channels)
+	stream, err := feed.Open(c.Context(), l.feed, l.channels, feed.Options{Paths: paths})
 	if err != nil {
-		source.Close()
 		return fail(err)
 	}
 	head := journal.Session{ID: "replay", Feed: l.in.feed.Name, Car: l.car.Name, Course: l.courseName()}
-	return assistant.NewFeedTape(&sourceFeed{source: source, decoder: decoder}, nil), l, head, source.Close, nil
+	return assistant.NewFeedTape(stream, nil), l, head, stream.Close, nil
+}
+
+// pathsOf tells which source each argument is the file of: FILE where there is one source, NAME=FILE where there are several.
+func pathsOf(c *cobra.Command, f *feed.File, args []string) (map[string]string, error) {
+	sources := f.Sources()
+	if len(sources) == 1 && sources[0].Name == "" {
+		if len(args) > 1 {
+			return nil, usage(c, "the feed has one source, and %d files are given", len(args))
+		}
+		return map[string]string{"": args[0]}, nil
+	}
+	paths := map[string]string{}
+	for _, arg := range args {
+		name, path, ok := strings.Cut(arg, "=")
+		if !ok {
+			return nil, usage(c, "%s: the feed has several sources: write NAME=FILE", arg)
+		}
+		paths[name] = path
+	}
+	return paths, nil
+}
+
+// closeTelling closes a recording and says what it lacked.
+func closeTelling(c *cobra.Command, r *session.Recording, path string) func() error {
+	return func() error {
+		if text := r.Loss().String(); text != "" {
+			fmt.Fprintf(c.ErrOrStderr(), "earshot: %s: %s\n", path, text)
+		}
+		return r.Close()
+	}
 }
 
 // override puts the files named by flags in the place of those of a recording.
@@ -128,7 +165,7 @@ func override(c *cobra.Command, cfg Config, own inputs) (inputs, error) {
 		return own, err
 	}
 	if c.Flags().Changed("feed") {
-		own.feed = named.feed
+		own.feed, own.open = named.feed, named.open
 	}
 	if c.Flags().Changed("car") {
 		own.car = named.car
@@ -190,24 +227,3 @@ func journalTo(w io.Writer) func(journal.Event) error {
 		return err
 	}
 }
-
-// sourceFeed is a source with its decoder: bytes in, samples out.
-type sourceFeed struct {
-	source  transport.Source
-	decoder feed.Decoder
-	ended   bool
-}
-
-func (f *sourceFeed) Read(ctx context.Context, emit func(channel.Sample)) error {
-	p, arrived, err := f.source.Next(ctx)
-	if len(p) > 0 {
-		f.decoder.Decode(p, arrived, emit)
-	}
-	if errors.Is(err, io.EOF) && !f.ended {
-		f.ended = true
-		f.decoder.End(emit)
-	}
-	return err
-}
-
-func (f *sourceFeed) Stats() feed.Stats { return f.decoder.Stats() }

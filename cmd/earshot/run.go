@@ -6,13 +6,14 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
-	"earshot/assistant/feed/transport"
+	"earshot/assistant/feed"
 	"earshot/assistant/hand"
 	"earshot/assistant/hand/helper"
 	"earshot/assistant/journal"
@@ -72,16 +73,11 @@ func runLive(c *cobra.Command, l *loaded) (err error) {
 	if err != nil {
 		return err
 	}
-	spec := l.feed.Transport
-	source, err := transport.Open(ctx, spec)
+	stream, err := feed.Open(ctx, l.feed, l.channels, feed.Options{})
 	if err != nil {
 		return err
 	}
-	defer source.Close()
-	decoder, err := l.feed.NewDecoder(l.channels)
-	if err != nil {
-		return err
-	}
+	defer stream.Close()
 
 	root := l.cfg.DataDir
 	if root == "" {
@@ -113,18 +109,26 @@ func runLive(c *cobra.Command, l *loaded) (err error) {
 		default: // the loop has ended or is flooded; the line above was printed
 		}
 	}
+	outliveFileLimit()
 	events, err := session.NewJournalWriter(dir.Journal(), ill)
 	if err != nil {
 		return err
 	}
 	defer closing("the journal", events.Close)
 	recorder, err := session.NewRecorder(dir.Recording(), session.Head{
-		Session: head.ID, Started: head.Started, Program: program(), Channels: l.channels.Names(), Files: l.in.files(),
+		Session: head.ID, Started: head.Started, Program: program(), Channels: l.channels.Names(), Units: insideUnits(l.channels), Files: l.in.files(),
 	}, session.Options{Report: ill})
 	if err != nil {
 		return err
 	}
-	defer closing("the recording", recorder.Close)
+	defer closing("the recording", func() error {
+		err := recorder.Close()
+		if errors.As(err, new(*session.StoppedError)) || errors.As(err, new(*session.DropError)) {
+			tell(err.Error()) // the disk's trouble, told when it began: the rest of the session is as it should be
+			return nil
+		}
+		return err
+	})
 
 	out, err := device.Open(ctx, l.cfg.Device, tell)
 	if err != nil {
@@ -156,14 +160,15 @@ func runLive(c *cobra.Command, l *loaded) (err error) {
 		Journal: func(e journal.Event) error {
 			// A full disk is a health event, told by the writer itself; the assistant goes on.
 			_ = events.Append(e)
+			_ = recorder.Event(e)
 			return nil
 		},
 		Record:   assistant.RecordInto(recorder),
-		Feed:     &sourceFeed{source: source, decoder: decoder},
+		Feed:     stream,
 		Commands: commands, Health: health,
 	}
 	tell(fmt.Sprintf("session %s in %s", head.ID, dir.Path))
-	tell(fmt.Sprintf("listening: %s, sound: %s; Ctrl-C ends", describeSource(spec), out.Name()))
+	tell(fmt.Sprintf("listening: %s, sound: %s; Ctrl-C ends", describeSources(l.feed), out.Name()))
 	if err := a.Run(ctx); err != nil {
 		return err
 	}
@@ -211,15 +216,17 @@ func watchKeys(ctx context.Context, b *hand.Bindings, commands chan<- assistant.
 	}
 }
 
-// describeSource says where the feed comes from.
-func describeSource(s transport.Spec) string {
-	switch s.Kind {
-	case transport.UDP:
-		return "udp " + s.Listen
-	case transport.File:
-		return "file " + s.Path
+// describeSources says where all of the feed comes from.
+func describeSources(f *feed.File) string {
+	var list []string
+	for _, s := range f.Sources() {
+		text := s.Transport.String()
+		if s.Name != "" {
+			text = s.Name + " " + text
+		}
+		list = append(list, text)
 	}
-	return string(s.Kind)
+	return strings.Join(list, ", ")
 }
 
 // program names what wrote a session.

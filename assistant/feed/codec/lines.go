@@ -37,6 +37,13 @@ func (l *Lines) End(line func([]byte), tooLong func()) {
 	}
 }
 
+// Tear throws away the unfinished line, since what comes next is not its rest; it tells whether there was one.
+func (l *Lines) Tear() bool {
+	torn := len(l.part) > 0 || l.tooLong
+	l.part, l.tooLong = l.part[:0], false
+	return torn
+}
+
 func (l *Lines) keep(p []byte) {
 	if l.tooLong || len(l.part)+len(p) > LineLimit {
 		l.tooLong = true

@@ -108,6 +108,14 @@ func (d *Decoder) End(emit func(*codec.Record)) {
 	d.lines.End(d.onLine, d.onLong)
 }
 
+// Gap tells that the stream was torn: an unfinished line is counted as bad.
+func (d *Decoder) Gap() {
+	if d.lines.Tear() {
+		d.counts.Records++
+		d.counts.Refuse(codec.Unfinished, "")
+	}
+}
+
 func (d *Decoder) line(p []byte) {
 	c := &d.counts
 	c.Records++

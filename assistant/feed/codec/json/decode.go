@@ -137,6 +137,14 @@ func (d *Decoder) End(emit func(*codec.Record)) {
 	d.lines.End(d.onLine, d.onLong)
 }
 
+// Gap tells that the stream was torn: an unfinished line is counted as bad.
+func (d *Decoder) Gap() {
+	if d.lines.Tear() {
+		d.counts.Records++
+		d.counts.Refuse(codec.Unfinished, "")
+	}
+}
+
 func (d *Decoder) line(p []byte) {
 	if d.counts.Records == 0 && len(p) >= 3 && p[0] == 0xef && p[1] == 0xbb && p[2] == 0xbf {
 		p = p[3:]

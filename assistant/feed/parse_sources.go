@@ -1,0 +1,238 @@
+package feed
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/feed/codec"
+	"earshot/assistant/feed/transport"
+)
+
+// A part is one of several sources of a feed file.
+type part struct {
+	name   string
+	offset float64 // s by which the source tells late
+	f      *File   // its transport, codec, clock and channels
+}
+
+// A Named is a source of a feed file.
+type Named struct {
+	Name      string // "" where the file has one source
+	Transport transport.Spec
+}
+
+// Sources lists the sources of the file in their order.
+func (f *File) Sources() []Named {
+	if f.parts == nil {
+		return []Named{{"", f.Transport}}
+	}
+	var list []Named
+	for _, s := range f.parts {
+		list = append(list, Named{s.name, s.f.Transport})
+	}
+	return list
+}
+
+// keys lists what may stand where the parser begins: at the top of the file or in one of its sources.
+func (p *parser) keys() []string {
+	keys := append(slices.Clone(topKeys), codecs...)
+	if !p.part {
+		return append(keys, "sources", "prefer", "frozen")
+	}
+	keys = slices.DeleteFunc(keys, func(k string) bool { return k == "own_channels" || k == "derived" })
+	return append(keys, "offset")
+}
+
+// shared reads what stands above the sources; done tells that the file has several and they have been read.
+func (p *parser) shared(o object) (done bool) {
+	if p.part {
+		return false
+	}
+	p.frozenSection(o.get("frozen"))
+	if o.has("sources") {
+		p.sourcesSection(o)
+		return true
+	}
+	if o.has("prefer") {
+		p.bad(o.get("prefer"), "take it out, or write several sources", "one source has nothing to prefer")
+	}
+	return false
+}
+
+// sourcesSection reads a feed of several sources. own_channels has been read.
+func (p *parser) sourcesSection(o object) {
+	f := p.f
+	for _, key := range append(slices.Clone(topKeys), codecs...) {
+		if o.has(key) && !slices.Contains([]string{"name", "about", "own_channels", "derived"}, key) {
+			p.bad(o.get(key), "write it in each of the sources", "a file with sources has no %s of its own", key)
+		}
+	}
+	givers := map[channel.ID][]int{} // index of the sources that give a channel
+	nodes := map[channel.ID]*yaml.Node{}
+	for i, n := range p.list(o.get("sources"), "sources") {
+		sub := &parser{reader: reader{file: p.file}, set: p.set, f: &File{file: p.file}, at: map[channel.ID]*yaml.Node{}, part: true, open: p.open, bases: p.bases}
+		s := part{f: sub.f}
+		sub.top(n)
+		if n.Kind == yaml.MappingNode {
+			so := (&reader{}).object(n, "", sub.keys()...) // its mistakes have been told
+			s.name = sub.f.Name
+			switch {
+			case s.name == "":
+				sub.bad(n, "write name: gps, or what it is", "the name of source %d is missing", i+1)
+			case strings.Trim(s.name, "abcdefghijklmnopqrstuvwxyz0123456789_-") != "":
+				sub.bad(so.get("name"), "", "the name of a source has lower-case letters, digits, _ and -")
+			case slices.ContainsFunc(f.parts, func(other part) bool { return other.name == s.name }):
+				sub.bad(so.get("name"), "", "two sources are called %s", s.name)
+			}
+			s.offset = sub.quantity(so.get("offset"), "offset", channel.Time, 0)
+		}
+		p.errs = append(p.errs, sub.errs...)
+		for id, at := range sub.at {
+			if id == codec.Time {
+				continue
+			}
+			givers[id] = append(givers[id], i)
+			if p.at[id] == nil {
+				p.at[id] = at
+			}
+			nodes[id] = at
+		}
+		f.parts = append(f.parts, s)
+		if first := f.parts[0].f.Transport.Kind; s.f.Transport.Kind != "" && first != "" && (first == transport.File) != (s.f.Transport.Kind == transport.File) {
+			p.bad(n, "a file gives everything at once; replay all sources from files, or take all of them live", "files and live sources do not join")
+		}
+	}
+	if o.has("sources") && len(f.parts) == 0 {
+		p.bad(o.get("sources"), "write a list of sources, each with name, transport, codec and channels", "there is no source")
+	}
+	p.prefer(o, givers, nodes)
+	var all []channel.ID
+	for id := range p.at {
+		all = append(all, id)
+	}
+	p.kinds = [][]channel.ID{all}
+	p.derivedSection(o.get("derived"))
+	for id := range p.at {
+		f.covers = append(f.covers, id)
+	}
+	slices.Sort(f.covers)
+	f.clock.own = len(f.parts) > 0
+	for _, s := range f.parts {
+		f.clock.own = f.clock.own && s.f.clock.own
+	}
+}
+
+// prefer reads which source gives a channel that several have.
+func (p *parser) prefer(o object, givers map[channel.ID][]int, nodes map[channel.ID]*yaml.Node) {
+	var names []string
+	for _, s := range p.f.parts {
+		names = append(names, s.name)
+	}
+	p.f.prefer = map[channel.ID][]int{}
+	for _, e := range p.pairs(o.get("prefer"), "prefer") {
+		list := []*yaml.Node{e.n}
+		if e.n.Kind == yaml.SequenceNode {
+			list = p.list(e.n, "prefer")
+		}
+		id, known := p.set.Lookup(e.key)
+		ids := []channel.ID{id}
+		if first, ok := p.set.Lookup(e.key + "_fl"); !known && ok {
+			known = true
+			ids = []channel.ID{first, first + 1, first + 2, first + 3}
+		}
+		if !known || len(givers[ids[0]]) == 0 {
+			p.bad(e.kn, "", "no source gives %s", e.key)
+			continue
+		}
+		for _, id := range ids {
+			var order []int
+			for _, n := range list {
+				s := p.choice(n, "the source of "+e.key, names...)
+				i := slices.Index(names, s)
+				if i < 0 {
+					continue
+				}
+				if !slices.Contains(givers[id], i) {
+					p.bad(n, "", "source %s does not give %s", s, e.key)
+					continue
+				}
+				if !slices.Contains(order, i) {
+					order = append(order, i)
+				}
+			}
+			for _, i := range givers[id] { // the others follow in the order of the file
+				if !slices.Contains(order, i) {
+					order = append(order, i)
+				}
+			}
+			p.f.prefer[id] = order
+		}
+	}
+	for id, list := range givers {
+		if len(list) > 1 && p.f.prefer[id] == nil {
+			name := p.set.At(id).Name
+			p.bad(nodes[id], "write prefer: {"+name+": "+names[list[0]]+"}: it wins while its reading is fresh", "%s is given by %s and by %s", name, names[list[0]], names[list[1]])
+		}
+	}
+	for id, list := range p.f.prefer {
+		if len(list) < 2 {
+			delete(p.f.prefer, id)
+		}
+	}
+}
+
+// changes notes a channel of which a repeated value is no new reading.
+func (p *parser) changes(n *yaml.Node, m mapped) {
+	if n == nil || n.Kind == yaml.ScalarNode && n.Value == "false" {
+		return
+	}
+	group := p.text(n, "changes")
+	switch {
+	case m.id == codec.Time:
+		p.bad(n, "take it out", "time has no changes")
+		return
+	case group == "true":
+		group = "= " + strconv.Itoa(int(m.id)) // no word that can be written
+	}
+	p.f.changes = append(p.f.changes, change{id: m.id, group: group})
+}
+
+// frozenSection reads which channels must move while the car does.
+func (p *parser) frozenSection(n *yaml.Node) {
+	w := &p.f.frozen
+	*w = frozen{after: frozenAfter, above: frozenAbove}
+	if n == nil || n.Kind != yaml.ScalarNode || n.Value != "false" {
+		o := p.object(n, "frozen", "channels", "after", "above")
+		w.after = p.quantity(o.get("after"), "after", channel.Time, frozenAfter)
+		w.above = p.quantity(o.get("above"), "above", channel.Velocity, frozenAbove)
+		if w.after <= 0 {
+			p.bad(o.get("after"), "", "after is more than 0 s")
+		}
+		if o.has("channels") {
+			for _, c := range p.list(o.get("channels"), "channels") {
+				for _, m := range p.watched(c) {
+					w.ids = append(w.ids, m)
+				}
+			}
+			return
+		}
+		w.ids = append([]channel.ID(nil), mustMove...)
+	}
+}
+
+func (p *parser) watched(n *yaml.Node) []channel.ID {
+	name := p.text(n, "a channel")
+	if first, ok := p.set.Lookup(name + "_fl"); ok {
+		return []channel.ID{first, first + 1, first + 2, first + 3}
+	}
+	id, ok := p.set.Lookup(name)
+	if !ok {
+		p.bad(n, didYouMean(name, p.suppliable(), ""), "there is no channel %q", name)
+		return nil
+	}
+	return []channel.ID{id}
+}
