@@ -3,17 +3,22 @@ module earshot
 go 1.26.8
 
 require (
+	github.com/adrianmo/go-nmea v1.10.0
 	github.com/foxglove/mcap/go/mcap v1.7.0
+	github.com/goccy/go-json v0.12.0
 	github.com/gordonklaus/portaudio v0.0.0-20250206071425-98a94950218b
 	github.com/hajimehoshi/oto/v2 v2.4.3
 	github.com/jfreymuth/pulse v0.1.1
 	github.com/klauspost/compress v1.20.4
 	github.com/mewkiz/flac v1.0.14
+	github.com/parquet-go/parquet-go v0.25.1
 	github.com/robotn/gohook v0.42.3
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/cobra v1.10.2
 	github.com/spf13/viper v1.21.0
 	github.com/stretchr/testify v1.12.1
+	go.bug.st/serial v1.6.2
+	go.einride.tech/can v0.17.0
 	go.yaml.in/yaml/v3 v3.0.6
 	golang.org/x/sync v0.25.0
 	golang.org/x/sys v0.49.0
@@ -22,9 +27,12 @@ require (
 )
 
 require (
+	github.com/andybalholm/brotli v1.1.0 // indirect
+	github.com/creack/goselect v0.1.2 // indirect
 	github.com/ebitengine/purego v0.4.1 // indirect
 	github.com/fsnotify/fsnotify v1.9.0 // indirect
 	github.com/go-viper/mapstructure/v2 v2.4.0 // indirect
+	github.com/google/uuid v1.6.0 // indirect
 	github.com/icza/bitio v1.1.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/mewkiz/pkg v0.0.0-20250417130911-3f050ff8c56d // indirect

@@ -17,6 +17,7 @@ import (
 
 // pure are the packages and files that decide. They get time as data and touch nothing of the world.
 var pure = []string{
+	"../assistant/feed/probe",
 	"../assistant/channel", "../assistant/journal", "../assistant/timing", "../assistant/course", "../assistant/car",
 	"../assistant/condition", "../assistant/fuel", "../assistant/cue", "../assistant/demo", "../rules", "../audio/spoken",
 	"core.go", "talk.go", "input.go", "vocabulary.go",
@@ -92,6 +93,7 @@ func f() { go f(); _ = time.Now(); os.Exit(1) }`
 // root package assistant comes before all of them.
 var layers = [][]string{
 	{"debrief"}, {"session"}, {"hand/helper", "hand/keytest"}, {"demo", "hand", "cue", "fuel", "condition", "timing"}, {"course", "car"},
+	{"feed/probe"},
 	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv"}, {"feed/codec", "feed/transport"}, {"journal"}, {"channel"},
 }
 

@@ -34,11 +34,43 @@
 // further than by numbers and ratios. The parser is the package's own: the language is a page long
 // and errors point at the character.
 //
+// # Several sources
+//
+// A feed file may list `sources:`, each with its name, transport, codec, channels and clock; Open joins them. A Stream gives
+// the readings of each source as they are; a channel keeps its value until it is stale by its own time (a zero-order hold,
+// in channel.Hold), whatever the other sources do. Nothing is interpolated: that would need the reading after, and live
+// that means waiting for a source that may be silent. What times a crossing knows when a position changed, so positions at
+// 12.5 Hz beside the rest at 25 Hz give the same laps.
+//
+// Time begins with the first sample of any source. Files are joined by time, the same at every chunking; what they tell
+// within a microsecond is one sample. Where the times of two files are absolute (from the year 1973 on they count as Unix time)
+// these say how they lie to each other, pauses of up to an hour included; any other file begins with the session. Live
+// sources are joined by arrival, and none is waited for. A live source with its own clock is anchored by its first arrival,
+// and then by the least of arrival − own time over the last half minute, which follows a drift; a sample is never
+// from the future and never before one that was given. `offset:` is by how much a source tells late: its moments lie so
+// much earlier (live, only as far as the samples before allow).
+//
+// A channel of two sources needs `prefer:`; the better one wins until its reading is stale. Derived channels may combine
+// sources: they come when an operand comes, from operands that are not stale.
+//
+// `changes: true` on a field means that a repeated value is no new reading, as with a receiver's last fix in each row of a
+// faster table; a word in place of true makes a group that is new together. A value that stands still for long is then
+// absent, even in a car that stands still.
+//
+// # Trouble
+//
+// Stream.Notices tells once what falls ill, by name, and once when it is over, at most five times for a part: a source that
+// is silent while others send, or whose transport is lost; a clock that steps back by more than 0.1 s or jumps; sequence numbers that begin
+// anew; a rate that is another by a factor of 1.5 for over 5 s; readings that were implausible and are so no more;
+// and channels that stand still to the last bit for 3 s at more than 5 m/s (`frozen: {channels, after, above}`, false
+// for none). A position stands still when both its coordinates do; a wheel or the engine only when the speed has changed
+// meanwhile, since a limiter holds all of them.
+//
 // # Adding a codec
 //
 // A codec is a package under codec/ with a layout made of plain values and a
 // codec.Decoder for it; here it gets a file parse_NAME.go that fills the layout from
 // YAML, and a line in the table of codecs.
 //
-// The package reads no file and no clock itself; only the transport does.
+// Decoding, joining and watching read no file and no clock; the transports and Stream do.
 package feed

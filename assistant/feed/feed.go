@@ -21,7 +21,7 @@ type Decoder interface {
 
 // Stats is what a Decoder has seen. Records == Samples + Ignored + Bad + Reordered + Duplicate.
 type Stats struct {
-	Record      string // what a record is: "datagram" or "line"
+	Record      string // what a record is: "datagram", "packet" or "line"
 	Records     int64
 	Bytes       int64
 	Samples     int64
@@ -35,6 +35,7 @@ type Stats struct {
 	Reordered   int64            // datagrams that came after a later one: dropped
 	Duplicate   int64            // datagrams that came again: dropped
 	Restarts    int64            // times the sequence number began anew
+	Skipped     int64            // bytes of a stream that are in no packet
 	Implausible int64            // readings outside the plausible range of their channel
 	ClockBack   int64            // times the source's clock stepped back
 	ClockJumps  int64            // times it jumped ahead by more than the limit
@@ -46,7 +47,7 @@ func statsOf(c *codec.Counts, record string) Stats {
 	s := Stats{
 		Record: record, Records: c.Records, Bytes: c.Bytes, Samples: c.Emitted, Ignored: c.Ignored, Bad: c.Bad, BadReadings: c.BadReadings,
 		Reasons: map[string]int64{}, LastBad: c.Last(record), Short: c.By[codec.TooShort], Lost: c.Lost, Reordered: c.Reordered,
-		Duplicate: c.Duplicate, Restarts: c.Restarts, Missing: append([]string(nil), c.Missing...),
+		Duplicate: c.Duplicate, Restarts: c.Restarts, Skipped: c.Skipped, Missing: append([]string(nil), c.Missing...),
 	}
 	for i, n := range c.By {
 		if n > 0 {

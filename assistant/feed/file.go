@@ -6,8 +6,10 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/feed/codec/can"
 	"earshot/assistant/feed/codec/csv"
 	"earshot/assistant/feed/codec/json"
+	"earshot/assistant/feed/codec/nmea"
 	"earshot/assistant/feed/codec/packet"
 )
 
@@ -20,12 +22,16 @@ func (f *File) OwnClock() bool { return f.clock.own }
 // NewDecoder makes a decoder for the File's Transport and Rows of set, which is the one
 // given to Parse and may have grown since. The error is an *Error.
 func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
+	if f.parts != nil {
+		return nil, &Error{File: f.file, Msg: "the feed has several sources", Hint: "Open joins them"}
+	}
 	if msg, hint := f.unready(); msg != "" {
 		return nil, &Error{File: f.file, Msg: msg, Hint: hint}
 	}
 	n := set.Len()
 	d := &decoder{clock: f.clock, derived: f.derived, record: "line"}
 	d.onRecord = d.take
+	d.watchChanges(f.changes)
 	derived := map[channel.ID]bool{}
 	for _, x := range f.derived {
 		derived[x.id] = true
@@ -48,7 +54,12 @@ func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 	var err error
 	switch f.Codec {
 	case "packet":
-		d.inner, err = packet.NewDecoder(*f.packet, n)
+		if f.Transport.Datagrams() {
+			d.inner, err = packet.NewDecoder(*f.packet, n)
+		} else {
+			d.record = "packet"
+			d.inner, err = packet.NewFramer(*f.packet, *f.frame, n)
+		}
 	case "json":
 		l := *f.json
 		l.Lines = !f.Transport.Datagrams()
@@ -59,6 +70,14 @@ func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 			d.record = "line"
 		}
 		d.inner = csv.NewDecoder(l, n)
+	case "nmea":
+		l := *f.nmea
+		l.Datagrams, d.record = f.Transport.Datagrams(), "line"
+		d.inner = nmea.NewDecoder(l, n)
+	case "can":
+		l := *f.can
+		l.Datagrams, d.record = f.Transport.Datagrams(), "line"
+		d.inner, err = can.NewDecoder(l, n)
 	default:
 		err = fmt.Errorf("codec %q is unknown", f.Codec)
 	}
@@ -70,6 +89,9 @@ func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 
 var (
 	_ codec.Decoder = (*packet.Decoder)(nil)
+	_ codec.Decoder = (*packet.Framer)(nil)
 	_ codec.Decoder = (*json.Decoder)(nil)
 	_ codec.Decoder = (*csv.Decoder)(nil)
+	_ codec.Decoder = (*nmea.Decoder)(nil)
+	_ codec.Decoder = (*can.Decoder)(nil)
 )

@@ -10,8 +10,10 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/feed/codec/can"
 	"earshot/assistant/feed/codec/csv"
 	"earshot/assistant/feed/codec/json"
+	"earshot/assistant/feed/codec/nmea"
 	"earshot/assistant/feed/codec/packet"
 	"earshot/assistant/feed/transport"
 )
@@ -21,22 +23,38 @@ type File struct {
 	Name      string         // how the feed is called, for people
 	About     string         // one line for people
 	Transport transport.Spec // a replay puts its own here before NewDecoder
-	Codec     string         // packet, json or csv
+	Codec     string         // packet, json, csv, nmea or can
 
 	file    string
 	packet  *packet.Layout
+	frame   *packet.Frame // how packets stand in a stream
 	json    *json.Layout
 	csv     *csv.Layout
+	nmea    *nmea.Layout
+	can     *can.Layout
 	covers  []channel.ID
 	derived []derivation
 	clock   clock
+	changes []change // channels of which a repeated value is no new reading
+	frozen  frozen
+
+	includes []Included
+
+	parts  []part               // several sources instead of all the above but covers and derived
+	prefer map[channel.ID][]int // the sources that give a channel, the best first, where there are several
 }
 
 // Parse reads a feed file. It adds the user's own channels to set, so call it before any
 // Row of the set is made; after an error the set is not to be used. name is the file's,
 // for messages. The error joins all mistakes, each an *Error that wraps ErrInvalid.
 func Parse(name string, data []byte, set *channel.Set) (*File, error) {
-	p := &parser{reader: reader{file: name}, set: set, f: &File{file: name}, at: map[channel.ID]*yaml.Node{}}
+	return ParseWith(name, data, set, nil)
+}
+
+// ParseWith is Parse for a feed file that may refer to others, such as a DBC file: open reads one by the path that is
+// written in the feed file, relative to its folder and with slashes.
+func ParseWith(name string, data []byte, set *channel.Set, open func(name string) ([]byte, error)) (*File, error) {
+	p := &parser{reader: reader{file: name}, set: set, f: &File{file: name}, at: map[channel.ID]*yaml.Node{}, open: open, bases: new([]Included)}
 	if top := p.document(data); top != nil {
 		p.top(top)
 	}
@@ -53,19 +71,28 @@ type parser struct {
 	f     *File
 	at    map[channel.ID]*yaml.Node // where each channel is mapped first
 	kinds [][]channel.ID            // channels of each kind of record
+	part  bool                      // this is one of several sources
+	open  func(string) ([]byte, error)
+	bases *[]Included // what has been read with open, by all sources
 }
 
-var codecs = []string{"packet", "json", "csv"}
+var codecs = []string{"packet", "json", "csv", "nmea", "can"}
+
+// topKeys may stand at the top of a feed file, besides the names of the codecs. What they are in a source: keys.
+var topKeys = []string{"name", "about", "transport", "codec", "channels", "own_channels", "derived", "clock"}
 
 func (p *parser) top(n *yaml.Node) {
-	o := p.object(n, "a feed file", "name", "about", "transport", "codec", "packet", "json", "csv", "channels", "own_channels", "derived", "clock")
+	o := p.object(n, map[bool]string{false: "a feed file", true: "a source"}[p.part], p.keys()...)
 	f := p.f
 	f.Name, f.About = p.text(o.get("name"), "name"), p.text(o.get("about"), "about")
+	p.own(o.get("own_channels"))
+	if p.shared(o) {
+		return
+	}
 	p.transport(o)
 	p.clockSection(o.get("clock"))
-	p.own(o.get("own_channels"))
 	if !o.has("codec") {
-		p.bad(n, "write codec: packet, json or csv", "the codec is missing")
+		p.bad(n, "write codec: "+strings.Join(codecs, ", "), "the codec is missing")
 		return
 	}
 	f.Codec = p.choice(o.get("codec"), "codec", codecs...)
@@ -84,6 +111,10 @@ func (p *parser) top(n *yaml.Node) {
 		p.jsonSection(o.get("json"), o)
 	case "csv":
 		p.csvSection(o.get("csv"), o)
+	case "nmea":
+		p.nmeaSection(o.get("nmea"), o)
+	case "can":
+		p.canSection(o.get("can"), o)
 	}
 	p.derivedSection(o.get("derived"))
 	for id := range p.at {
@@ -106,50 +137,14 @@ func (p *parser) top(n *yaml.Node) {
 // unready tells why the file cannot be decoded over its transport, "" if it can.
 func (f *File) unready() (msg, hint string) {
 	switch {
-	case f.Codec == "packet" && !f.Transport.Datagrams():
-		return fmt.Sprintf("codec packet needs whole datagrams, and transport %s is a stream", f.Transport.Kind), "use kind: udp"
+	case f.Codec == "packet" && !f.Transport.Datagrams() && f.frame == nil:
+		return fmt.Sprintf("codec packet needs whole datagrams, and transport %s is a stream", f.Transport.Kind), "write packet: {frame: {…}}, how the packets stand in the stream, or use kind: udp"
+	case f.Transport.Kind == transport.CAN && f.Codec != "can":
+		return "transport can brings the frames of a bus, which codec can reads", "write codec: can"
 	case f.Transport.Kind == transport.File && !f.clock.own && f.clock.period == 0:
 		return "a file does not tell when its records were made", "map a field to time, or write clock: {period: 10 ms} if they are evenly spaced"
 	}
 	return "", ""
-}
-
-func (p *parser) transport(o object) {
-	t := &p.f.Transport
-	if !o.has("transport") {
-		p.bad(o.n, "write for example transport: {kind: udp, listen: 127.0.0.1:47119}", "the transport is missing")
-		return
-	}
-	to := p.object(o.get("transport"), "transport", "kind", "listen", "path")
-	var kinds []string
-	for _, k := range transport.Kinds() {
-		kinds = append(kinds, string(k))
-	}
-	if !to.has("kind") {
-		p.bad(to.n, "use one of "+strings.Join(kinds, ", "), "the kind of transport is missing")
-		return
-	}
-	t.Kind = transport.Kind(p.choice(to.get("kind"), "kind", kinds...))
-	if t.Kind == "" {
-		return
-	}
-	if n := to.get("listen"); n != nil {
-		addr, err := transport.Addr(p.text(n, "listen"))
-		if t.Kind != transport.UDP {
-			p.bad(n, "take it out", "transport %s has no listen", t.Kind)
-		} else if err != nil {
-			p.bad(n, "", "%v", err)
-		}
-		t.Listen = addr
-	} else if t.Kind == transport.UDP {
-		p.bad(to.n, "write listen: 127.0.0.1:PORT, the port to which the source sends", "the address to listen on is missing")
-	}
-	if n := to.get("path"); n != nil {
-		if t.Path = p.text(n, "path"); t.Kind != transport.File {
-			p.bad(n, "take it out", "transport %s has no path", t.Kind)
-		}
-	}
-	// A file without a path is named on the command line.
 }
 
 func (p *parser) clockSection(n *yaml.Node) {
@@ -286,7 +281,7 @@ func (p *parser) claim(n *yaml.Node, id channel.ID, name string, inKind map[chan
 }
 
 // conversionKeys are the keys of an entry that say what a raw value means.
-var conversionKeys = []string{"unit", "scale", "offset", "negate", "values", "absent", "range", "format"}
+var conversionKeys = []string{"unit", "scale", "offset", "negate", "values", "absent", "range", "format", "changes"}
 
 // conversion reads them. text tells that raw values may be texts; free that the unit may come from elsewhere.
 func (p *parser) conversion(o object, n *yaml.Node, m mapped, text, free bool) codec.Field {
@@ -308,6 +303,7 @@ func (p *parser) conversion(o object, n *yaml.Node, m mapped, text, free bool) c
 		p.bad(o.n, "use values: {RAW: LABEL}", "%s is a choice and has no scale", m.c.Name)
 	}
 	p.absent(o.get("absent"), &f, text)
+	p.changes(o.get("changes"), m)
 	if n := o.get("range"); n != nil {
 		f.Lo, f.Hi = p.span(n, "range", m.c.Quantity)
 	}

@@ -1,6 +1,7 @@
 package feed
 
 import (
+	"encoding/hex"
 	"math"
 	"strings"
 
@@ -26,9 +27,10 @@ func (p *parser) packetSection(n, top *yaml.Node) {
 		p.bad(top, "write packet: {byte_order: little, kinds: {…}}", "the section packet is missing")
 		return
 	}
-	o := p.object(n, "packet", "byte_order", "when", "sequence", "check", "fields", "kinds")
+	o := p.object(n, "packet", "byte_order", "frame", "when", "sequence", "check", "fields", "kinds")
 	l := &packet.Layout{}
 	big := p.order(o.get("byte_order"), false)
+	p.f.frame = p.frame(o.get("frame"), big)
 	l.Sequence = p.counter(o.get("sequence"), big)
 	check := p.check(o.get("check"), big)
 	when := p.matches(o.get("when"), big)
@@ -74,6 +76,60 @@ func (p *parser) packetSection(n, top *yaml.Node) {
 	}
 	p.f.packet = l
 	p.f.clock.modulus = modulus(l)
+}
+
+// frame reads how packets stand in a stream of bytes.
+func (p *parser) frame(n *yaml.Node, big bool) *packet.Frame {
+	if n == nil {
+		return nil
+	}
+	before := len(p.errs)
+	o := p.object(n, "frame", "size", "length", "end", "capture", "start", "largest")
+	f := &packet.Frame{Start: p.hex(o.get("start"), "start"), End: p.hex(o.get("end"), "end"), Capture: p.boolean(o.get("capture"), "capture", false)}
+	f.Size = int(p.integer(o.get("size"), "size", 1, farthest))
+	f.Largest = int(p.integer(o.get("largest"), "largest", 1, farthest))
+	if ln := o.get("length"); ln != nil {
+		lo := p.object(ln, "length", "at", "type", "byte_order", "counts", "extra")
+		f.Length = &packet.Length{At: p.place(lo, "the length"), Type: p.typ(lo), Big: p.order(lo.get("byte_order"), big)}
+		f.Length.Extra = int(p.integer(lo.get("extra"), "extra", -farthest, farthest))
+		f.Length.Rest = p.choice(lo.get("counts"), "counts", "all", "rest") == "rest"
+		if !lo.has("counts") {
+			p.bad(ln, "write counts: all, if it is the length of the whole packet, or counts: rest, of the bytes behind it", "what the length counts is missing")
+		}
+	}
+	var ways []string
+	for _, key := range []string{"size", "length", "end", "capture"} {
+		if o.has(key) {
+			ways = append(ways, key)
+		}
+	}
+	switch {
+	case len(ways) == 0:
+		p.bad(n, "write size: BYTES, length: {…}, end: BYTES or capture: true", "nothing tells where a packet ends")
+	case len(ways) > 1:
+		p.bad(o.get(ways[1]), "take one of the two out", "%s and %s exclude each other", ways[0], ways[1])
+	case ways[0] == "capture" && !f.Capture:
+		p.bad(o.get("capture"), "take it out, or write capture: true", "capture: false says nothing")
+	case len(p.errs) == before:
+		for _, err := range f.Validate() {
+			p.bad(n, "", "%v", err)
+		}
+	}
+	return f
+}
+
+// hex reads bytes as pairs of hexadecimal digits, with or without spaces and 0x.
+func (p *parser) hex(n *yaml.Node, what string) []byte {
+	s := p.text(n, what)
+	if n == nil || s == "" && n.Kind != yaml.ScalarNode {
+		return nil
+	}
+	b, err := hex.DecodeString(strings.ReplaceAll(strings.ReplaceAll(s, " ", ""), "0x", ""))
+	if err != nil || len(b) == 0 || len(b) > 16 {
+		p.bad(n, "write for example "+what+": B5 62", "%s is 1 to 16 bytes as pairs of hexadecimal digits", what)
+		return nil
+	}
+	return b
 }
 
 // modulus is when the counter mapped to time wraps around, 0 if never or not the same everywhere.

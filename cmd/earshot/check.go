@@ -4,14 +4,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"net"
 	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
-	"earshot/assistant/feed/transport"
 )
 
 // A checked is what check found, as it is written with --json.
@@ -82,17 +80,12 @@ func inspect(l *loaded) checked {
 			found.Unspoken = append(found.Unspoken, p)
 		}
 	}
-	if s := l.feed.Transport; s.Kind == transport.UDP {
-		if host, _, err := net.SplitHostPort(s.Listen); err == nil && !loopback(host) {
-			found.Notes = append(found.Notes, fmt.Sprintf("the feed listens on %s: anyone on the network can send to it", s.Listen))
+	for _, s := range l.feed.Sources() {
+		if at := s.Transport.Exposed(); at != "" && len(s.Transport.From) == 0 {
+			found.Notes = append(found.Notes, fmt.Sprintf("the feed listens on %s: anyone on the network can send to it, unless transport: has from: [ADDRESS]", at))
 		}
 	}
 	return found
-}
-
-func loopback(host string) bool {
-	ip := net.ParseIP(host)
-	return host == "" || host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
 // brief puts the reasons why a rule is off into as few words as people need: each lack once, not once per wheel.

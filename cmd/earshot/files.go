@@ -53,6 +53,22 @@ func (k kind) read(name string) (data []byte, shown string, err error) {
 	return data, name + ".yaml", nil
 }
 
+// beside returns a function that reads the files in the folder of the file that name means, by their
+// path from there with slashes.
+func (k kind) beside(name string) func(string) ([]byte, error) {
+	_, shown, err := k.read(name)
+	shipped := err == nil && shown == name+".yaml" // what is not shipped has a folder or the ending in its name
+	return func(rel string) ([]byte, error) {
+		if err != nil {
+			return nil, err
+		}
+		if shipped {
+			return configs.Files.ReadFile(path.Join(k.folder, rel))
+		}
+		return os.ReadFile(filepath.Join(filepath.Dir(shown), filepath.FromSlash(rel)))
+	}
+}
+
 // names lists the files of this kind that can be meant by name.
 func (k kind) names() []string {
 	var names []string

@@ -26,6 +26,8 @@ type inputs struct {
 	feed, car session.File
 	course    *session.File
 	rules     []session.File
+	included  []session.File                // what the feed file refers to, known once it is compiled
+	open      func(string) ([]byte, error) // reads such a file by the path written in the feed file
 }
 
 // files lists them all for a session's folder and recording. Names lose their folders; rule files are
@@ -35,6 +37,7 @@ func (in inputs) files() []session.File {
 	if in.course != nil {
 		list = append(list, *in.course)
 	}
+	list = append(list, in.included...)
 	for i, f := range in.rules {
 		f.Name = fmt.Sprintf("%02d-%s", i, filepath.Base(f.Name))
 		list = append(list, f)
@@ -58,7 +61,17 @@ func inputsOf(files []session.File) (inputs, error) {
 			in.course = &f
 		case session.RulesFile:
 			in.rules = append(in.rules, f)
+		case session.IncludedFile:
+			in.included = append(in.included, f)
 		}
+	}
+	in.open = func(name string) ([]byte, error) {
+		for _, f := range in.included {
+			if strings.EqualFold(f.Name, path.Base(name)) {
+				return f.Data, nil
+			}
+		}
+		return nil, errors.New("the recording does not hold it")
 	}
 	if in.feed.Data == nil || in.car.Data == nil {
 		return in, errors.New("the recording does not hold its feed and car files, so it does not replay alone")
@@ -78,6 +91,7 @@ func gather(cfg Config) (inputs, error) {
 		return session.File{Kind: as, Name: shown, Data: data}
 	}
 	in.feed = one(feedFiles, session.FeedFile, cfg.Feed)
+	in.open = feedFiles.beside(cfg.Feed)
 	in.car = one(carFiles, session.CarFile, cfg.Car)
 	if cfg.Course != "" {
 		f := one(courseFiles, session.CourseFile, cfg.Course)
@@ -110,8 +124,13 @@ func compile(cfg Config, in inputs) (*loaded, error) {
 	l := &loaded{cfg: cfg, in: in, channels: channel.NewSet()}
 	var errs []error
 	var err error
-	if l.feed, err = feed.Parse(in.feed.Name, in.feed.Data, l.channels); err != nil {
+	if l.feed, err = feed.ParseWith(in.feed.Name, in.feed.Data, l.channels, in.open); err != nil {
 		errs = append(errs, err)
+	} else {
+		l.in.included = nil
+		for _, i := range l.feed.Includes() {
+			l.in.included = append(l.in.included, session.File{Kind: session.IncludedFile, Name: i.Base(), Data: i.Data})
+		}
 	}
 	if l.car, err = car.Parse(in.car.Name, in.car.Data); err != nil {
 		errs = append(errs, err)

@@ -1,0 +1,72 @@
+package feed
+
+import (
+	"bytes"
+	"path"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+)
+
+// An Included is a file that a feed file refers to. Feed file and Included together replay alone.
+type Included struct {
+	Name string // as the feed file writes it
+	Data []byte
+}
+
+// Base is the Name without its folders: no two files that a feed file includes have the same.
+func (i Included) Base() string { return path.Base(i.Name) }
+
+// Includes lists the files that the feed file refers to, in their order. The Data are not copies.
+func (f *File) Includes() []Included {
+	list := append([]Included(nil), f.includes...)
+	for _, s := range f.parts {
+		for _, i := range s.f.includes {
+			if !contains(list, i.Name) {
+				list = append(list, i)
+			}
+		}
+	}
+	return list
+}
+
+func contains(list []Included, name string) bool {
+	for _, i := range list {
+		if i.Name == name {
+			return true
+		}
+	}
+	return false
+}
+
+// include reads a file beside the feed file; nil when there is none, which is told.
+func (p *parser) include(n *yaml.Node, what string) []byte {
+	name := p.text(n, what)
+	base := path.Base(name)
+	switch {
+	case name == "":
+		return nil
+	case path.IsAbs(name) || strings.ContainsAny(name, "\\:\x00") || base == "." || base == "..":
+		p.bad(n, "write the path from the folder of the feed file, with /", "%q is no relative path", name)
+		return nil
+	case p.open == nil:
+		p.bad(n, "read it with the files beside it", "the feed file refers to %q, which is not at hand", name)
+		return nil
+	}
+	data, err := p.open(name)
+	if err != nil {
+		p.bad(n, "the path is taken from the folder of the feed file", "reading %s: %v", name, err)
+		return nil
+	}
+	for _, i := range *p.bases {
+		if strings.EqualFold(i.Base(), base) && (i.Name != name || !bytes.Equal(i.Data, data)) {
+			p.bad(n, "rename one: a recording keeps them without their folders", "two files are called %s", base)
+			return nil
+		}
+	}
+	*p.bases = append(*p.bases, Included{name, data})
+	if !contains(p.f.includes, name) {
+		p.f.includes = append(p.f.includes, Included{name, data})
+	}
+	return data
+}

@@ -1,0 +1,98 @@
+package probe
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/feed"
+)
+
+func stub(t testing.TB, s *Sniffer, o Stub) (string, *feed.File, *channel.Set) {
+	t.Helper()
+	text, err := s.FeedFile(o)
+	require.NoError(t, err)
+	set := channel.NewSet()
+	f, err := feed.Parse("stub.yaml", text, set)
+	require.NoError(t, err, string(text))
+	return string(text), f, set
+}
+
+// A feed file that is written is one: Parse accepts it, and it decodes the very bytes it was written from.
+func TestWrittenFeedFilesAreWhole(t *testing.T) {
+	var binary Sniffer
+	var sent [][]byte
+	demoBytes(t, func(p []byte, at float64) {
+		if at > 10 && at < 30 {
+			binary.Datagram(p, at)
+			sent = append(sent, p)
+		}
+	})
+	text, f, set := stub(t, &binary, Stub{Name: "mine", UDP: "127.0.0.1:40000"})
+	require.Contains(t, text, "# - {at: 12, type: f32, to: CHANNEL, unit: UNIT}")
+	require.Contains(t, text, "0xd6")
+	d, err := f.NewDecoder(set)
+	require.NoError(t, err)
+	n := 0
+	for _, p := range sent {
+		d.Decode(p, float64(n)/100, func(channel.Sample) { n++ })
+	}
+	require.Zero(t, d.Stats().Bad)
+	require.Greater(t, n, len(sent)*9/10)
+
+	for _, name := range []string{"nmea/nmea-rtk.log", "can-bus/sample-can.log", "can-bus/openxc-trace-shorter.json", "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz", "road-loop/2014-03-26-000-Data.csv.gz"} {
+		data := readAll(t, name)
+		var s Sniffer
+		s.Stream([]byte(data))
+		text, f, set := stub(t, &s, Stub{Name: "log", Path: "log"})
+		d, err := f.NewDecoder(set)
+		require.NoError(t, err, name)
+		n := 0
+		d.Decode([]byte(data), math.NaN(), func(channel.Sample) { n++ })
+		require.Greater(t, n, 20, "%s\n%s", name, text)
+		if strings.HasPrefix(name, "racecar") {
+			require.Contains(t, text, `  time: {column: "time(s)", unit: "s"}`)
+		}
+	}
+}
+
+// Only what is certain is mapped.
+func TestOnlyTheCertainIsMapped(t *testing.T) {
+	var s Sniffer
+	s.Stream([]byte("time [s],Speed [km/h],gear,yaw_rate,steering_wheel_angle [deg],flag,foo [psi],speed [m/s],heading [bar]\n" + strings.Repeat("1.5,180,4,0.2,12,GREEN,26,50,1\n2,181,4,0.2,12,GREEN,26,50,1\n", 20)))
+	text, f, set := stub(t, &s, Stub{Name: "log", Path: "log.csv"})
+	var covers []string
+	for _, id := range f.Covers(set) {
+		covers = append(covers, set.At(id).Name)
+	}
+	require.Equal(t, []string{"speed", "gear", "steering_wheel_angle"}, covers, text)
+	require.Contains(t, text, `# yaw_rate: {column: "yaw_rate", unit: UNIT} # 0.2 to 0.2 in 40 records; unit: one of rad/s, deg/s, °/s, rpm`)
+
+	_, err := (&Sniffer{}).FeedFile(Stub{Name: "x", UDP: "127.0.0.1:1"})
+	require.ErrorIs(t, err, ErrNothing)
+}
+
+// Whatever names and texts a source has, the file stays one.
+func TestWrittenFeedFilesSurviveAnyName(t *testing.T) {
+	rapid.Check(t, func(tt *rapid.T) {
+		var b strings.Builder
+		names := rapid.SliceOfN(rapid.StringMatching(`[^\x00-\x1f,;|"\x7f]{1,12}`), 2, 6).Draw(tt, "names")
+		b.WriteString(strings.Join(names, ";") + "\n")
+		for range 10 {
+			b.WriteString(strings.Repeat("1.5;", len(names)-1) + "2\n")
+		}
+		var s Sniffer
+		s.Stream([]byte(b.String()))
+		text, err := s.FeedFile(Stub{Name: names[0], Path: names[1]})
+		if err != nil {
+			require.ErrorIs(tt, err, ErrNothing)
+			return
+		}
+		_, err = feed.Parse("stub.yaml", text, channel.NewSet())
+		require.NoError(tt, err, string(text))
+	})
+}
