@@ -212,7 +212,7 @@ func openVoice(name string) (*voice.Voice, error) {
 		}
 		return nil, fmt.Errorf("there is no voice %q: use %s", name, strings.Join(have, ", "))
 	}
-	return voice.Open(pack, voice.With(voice.Installed()))
+	return voice.Open(pack, voice.With(voice.Installed()), voice.Lazily())
 }
 
 // table prints rows in columns that line up.
