@@ -13,6 +13,7 @@ import (
 	"earshot/assistant/feed"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
+	"earshot/rules"
 )
 
 // A Feed gives the samples of one source. It belongs to one goroutine.
@@ -61,6 +62,7 @@ type Assistant struct {
 	Feed     Feed                  // for Run
 	Commands <-chan Command        // for Run; nil: none
 	Health   <-chan journal.Health // for Run; nil: none
+	Rules    <-chan []rules.Source // for Run: changed rules; nil: they never change
 
 	out Output
 }
@@ -208,6 +210,8 @@ func (a *Assistant) loop(ctx context.Context, samples <-chan moment, spare chan<
 			cause = health(&h)
 		case h := <-notices:
 			cause = health(&h)
+		case files := <-a.Rules:
+			cause = a.step(Input{Kind: KindRules, At: now(), Rules: files})
 		case s := <-stats:
 			cause = health(watch.compare(s))
 		case n := <-dropped:

@@ -29,6 +29,7 @@ type Setup struct {
 	Car      *car.Car
 	Course   *course.File // nil: learned, and timed by what the feed says
 	Rules    *rules.Set
+	Names    rules.Vocabulary // what changed rules may speak of; nil: rules cannot be changed under way
 	Voice    Phrasebook
 	Talk     cue.Config
 	MuteFor  float64 // s; 0: the scheduler's default
@@ -47,6 +48,7 @@ type Core struct {
 	course    *course.Map
 	condition *condition.Condition
 	fuel      *fuel.Fuel
+	rules     *rules.Set
 	memory    *rules.Memory
 	scheduler *cue.Scheduler
 
@@ -70,7 +72,7 @@ func NewCore(s Setup) *Core {
 		setup: s, hold: channel.NewHold(s.Channels),
 		timing: timing.New(timing.Config{Course: s.Course}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
 		condition: condition.New(s.Car), fuel: fuel.New(s.Car),
-		memory:  s.Rules.NewMemory(),
+		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(),
 		lastPass:    make(map[int]course.Pass),
 		implausible: make([]bool, s.Channels.Len()),
@@ -102,6 +104,8 @@ func (c *Core) Step(in Input, out *Output) {
 	case KindHealth:
 		c.event(out, in.Health)
 		c.speakHealth(in.Health, out)
+	case KindRules:
+		c.reload(in.Rules, out)
 	case KindEnd:
 		c.end(out)
 		return
@@ -123,6 +127,9 @@ func (c *Core) sample(in Input, out *Output) {
 	row[channel.FeedSilence] = 0
 	c.timings = c.timing.Step(c.now, row, c.timings[:0])
 	if m := c.learner.Step(c.now, row); m != nil {
+		if c.course == nil {
+			c.checkDirection(m, out)
+		}
 		c.course = m
 		c.timing.UseMap(m)
 		c.passes.UseMap(m)
@@ -138,6 +145,25 @@ func (c *Core) sample(in Input, out *Output) {
 		body.Findings = c.condition.Findings(p.Corner.Number)
 		out.Events = append(out.Events, journal.Event{T: p.At, Lap: p.Lap, Distance: journal.Num(p.Distance), Body: &body})
 	}
+}
+
+// checkDirection tells where the course that was driven turns the other way than its file says: another course, the other
+// direction, or an axis of the feed the wrong way round.
+func (c *Core) checkDirection(m *course.Map, out *Output) {
+	f := c.setup.Course
+	if f == nil || f.Direction == 0 || math.Abs(m.Turning) < math.Pi || (m.Turning > 0) == (f.Direction == course.Left) {
+		return
+	}
+	c.event(out, &journal.Health{Part: "course", State: "degraded", Text: fmt.Sprintf(
+		"the course turns %s, and its file says %s: another course, the other direction, or an axis of the feed is the wrong way round",
+		wayRound(m.Turning > 0), wayRound(f.Direction == course.Left))})
+}
+
+func wayRound(left bool) string {
+	if left {
+		return "anticlockwise"
+	}
+	return "clockwise"
 }
 
 // happened turns what timing saw into channels and events.
@@ -191,6 +217,25 @@ func (c *Core) stint(number int, what string, at float64, out *Output) {
 	out.Events = append(out.Events, journal.Event{T: at, Lap: c.lap(), Distance: num(row, channel.CoursePlace), Body: s})
 }
 
+// reload puts other rules in force. What unchanged rules remember stays. Rules with a mistake leave the old ones in force.
+func (c *Core) reload(files []rules.Source, out *Output) {
+	h := &journal.Health{Part: "rules", State: "degraded", Text: "rules cannot be changed under way here"}
+	defer func() { c.event(out, h) }()
+	if c.setup.Names == nil {
+		return
+	}
+	set, err := rules.Compile(files, c.setup.Names)
+	if err != nil {
+		h.Text = "the old rules stay in force: " + err.Error()
+		return
+	}
+	memory := set.NewMemory()
+	memory.Adopt(c.memory)
+	c.rules, c.memory = set, memory
+	clear(c.ruleByName)
+	h.State, h.Text = "ok", fmt.Sprintf("%d rules are in force", len(set.Rules()))
+}
+
 // command does what the driver asked for.
 func (c *Core) command(in Input, out *Output) {
 	c.event(out, &journal.Command{Name: string(in.Command), Source: in.Source})
@@ -213,7 +258,7 @@ func (c *Core) command(in Input, out *Output) {
 		c.scheduler.Mute(c.now, c.setup.MuteFor)
 		c.answer("mute", textMuted, confirmLife, out)
 	default:
-		text, ok := c.setup.Rules.Answer(string(in.Command), c.hold.Row)
+		text, ok := c.rules.Answer(string(in.Command), c.hold.Row)
 		if !ok {
 			text = fmt.Sprintf(textNoAnswer, in.Command)
 		}

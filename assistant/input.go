@@ -7,6 +7,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
+	"earshot/rules"
 )
 
 // A Kind says what an Input is.
@@ -19,6 +20,7 @@ const (
 	KindTick    Kind = "tick" // time has passed without a sample
 	KindCommand Kind = "command"
 	KindHealth  Kind = "health"
+	KindRules   Kind = "rules" // the user has changed his rules
 	KindEnd     Kind = "end"
 )
 
@@ -33,6 +35,7 @@ type Input struct {
 	Memo    string           // of a mark: the words spoken with it
 	Session *journal.Session // of the start
 	Health  *journal.Health  // of a health input
+	Rules   []rules.Source   // of a rules input: all files that are to be in force
 }
 
 // wire is an Input that is not a sample as it stands in a recording.
@@ -42,18 +45,19 @@ type wire struct {
 	Memo    string           `json:"memo,omitempty"`
 	Session *journal.Session `json:"session,omitempty"`
 	Health  *journal.Health  `json:"health,omitempty"`
+	Rules   []rules.Source   `json:"rules,omitempty"`
 }
 
 // Encode returns what a recording keeps of an input besides its kind and time. A sample's row is recorded by itself.
 func (in Input) Encode() ([]byte, error) {
-	return json.Marshal(wire{in.Command, in.Source, in.Memo, in.Session, in.Health})
+	return json.Marshal(wire{in.Command, in.Source, in.Memo, in.Session, in.Health, in.Rules})
 }
 
 // DecodeInput is the reverse of Encode.
 func DecodeInput(kind string, at float64, data []byte) (Input, error) {
 	in := Input{Kind: Kind(kind), At: at}
 	switch in.Kind {
-	case KindStart, KindTick, KindCommand, KindHealth, KindEnd:
+	case KindStart, KindTick, KindCommand, KindHealth, KindRules, KindEnd:
 	default:
 		return in, fmt.Errorf("a recorded input of kind %q is not known to this version", kind)
 	}
@@ -63,9 +67,9 @@ func DecodeInput(kind string, at float64, data []byte) (Input, error) {
 			return in, fmt.Errorf("a recorded %s input: %w", kind, err)
 		}
 	}
-	in.Command, in.Source, in.Memo, in.Session, in.Health = w.Command, w.Source, w.Memo, w.Session, w.Health
+	in.Command, in.Source, in.Memo, in.Session, in.Health, in.Rules = w.Command, w.Source, w.Memo, w.Session, w.Health, w.Rules
 	switch {
-	case in.Kind == KindStart && in.Session == nil, in.Kind == KindHealth && in.Health == nil, in.Kind == KindCommand && in.Command == "":
+	case in.Kind == KindStart && in.Session == nil, in.Kind == KindHealth && in.Health == nil, in.Kind == KindCommand && in.Command == "", in.Kind == KindRules && len(in.Rules) == 0:
 		return in, fmt.Errorf("a recorded %s input has no content", kind)
 	}
 	return in, nil

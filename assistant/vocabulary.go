@@ -139,6 +139,7 @@ func (v *Vocabulary) whyNot(id channel.ID) string {
 	all4 := func(first channel.ID) bool { return has(first, first+1, first+2, first+3) }
 	place := has(channel.PositionX, channel.PositionY) || has(channel.Latitude, channel.Longitude)
 	line := has(channel.LapNumber) || has(channel.LapDistance) || place && v.gate
+	placed := has(channel.LapDistance) || line && (place || has(channel.Speed))
 	tank := has(channel.FuelVolume) || has(channel.FuelMass) || has(channel.FuelFlow)
 	race := has(channel.SessionLapsLeft) || has(channel.SessionTimeLeft) || has(channel.LeaderLapsLeft)
 	core := func(w channel.ID) bool {
@@ -167,8 +168,14 @@ func (v *Vocabulary) whyNot(id channel.ID) string {
 	within := func(first channel.ID, n int) bool { return id >= first && id < first+channel.ID(n) }
 	switch {
 	case id == channel.FeedSilence, id == channel.Stint, id == channel.StintStarted, id == channel.InPits, id == channel.OnOutLap:
-	case id == channel.CoursePlace, id == channel.CornerHere, id == channel.CornerLast, id == channel.RoomToTalk:
-		lack(has(channel.LapDistance) || place && line || has(channel.Speed) && line, aPlace)
+	case id == channel.RoomToTalk: // without a course it is guessed from the pedals
+		lack(has(channel.Speed) || has(channel.Throttle), "speed or throttle")
+	case id == channel.CoursePlace:
+		lack(placed, aPlace)
+	case id == channel.CornerHere, id == channel.CornerLast:
+		lack(placed, aPlace)
+		lack(line, aLine)
+		lack(place || has(channel.Speed, channel.YawRate), "position, or speed with yaw_rate")
 	case id == channel.LapVoid:
 		lack(line, aLine)
 		lack(has(channel.LapValid) || has(channel.OnCourse), "lap_valid or on_course")

@@ -6,6 +6,7 @@ import (
 	"io"
 	"io/fs"
 	"strings"
+	"sync"
 
 	"github.com/mewkiz/flac"
 
@@ -28,8 +29,9 @@ const (
 type Voice struct {
 	index *Index
 	units map[string]Unit
-	most  int     // words in the longest unit
-	sound []int16 // the whole pack: nine minutes are 17 MB this way, and twice that as floats
+	most  int                     // words in the longest unit
+	load  func() ([]int16, error) // the whole pack: nine minutes are 17 MB this way, and twice that as floats
+	lazy  bool
 	synth Synthesiser
 }
 
@@ -39,8 +41,12 @@ type Option func(*Voice)
 // With lets Say use s for texts that the pack does not cover; nil means to spell.
 func With(s Synthesiser) Option { return func(v *Voice) { v.synth = s } }
 
+// Lazily leaves the sound packed until the first clip is made or Ready is called: unpacking takes a third of a second, which a program that
+// may never speak does not want to wait for.
+func Lazily() Option { return func(v *Voice) { v.lazy = true } }
+
 // Open reads a pack: the folder itself, not its parent. It checks that every unit
-// lies inside the sound.
+// lies inside the sound; with Lazily, by the length that the sound's header tells.
 func Open(pack fs.FS, options ...Option) (*Voice, error) {
 	f, err := pack.Open(IndexName)
 	if err != nil {
@@ -51,15 +57,24 @@ func Open(pack fs.FS, options ...Option) (*Voice, error) {
 	if err != nil {
 		return nil, fmt.Errorf("opening the voice: %w", err)
 	}
-	sound, err := readSound(pack, x)
+	v := &Voice{index: x, units: make(map[string]Unit, len(x.Units))}
+	for _, o := range options {
+		o(v)
+	}
+	length, err := soundLength(pack, x)
 	if err != nil {
 		return nil, fmt.Errorf("opening the voice: %w", err)
 	}
-	v := &Voice{index: x, units: make(map[string]Unit, len(x.Units)), sound: sound}
+	v.load = sync.OnceValues(func() ([]int16, error) { return readSound(pack, x, length) })
+	if !v.lazy {
+		if err := v.Ready(); err != nil {
+			return nil, fmt.Errorf("opening the voice: %w", err)
+		}
+	}
 	var errs []error
 	for _, u := range x.Units {
-		if u.Start > len(sound) || u.Length > len(sound)-u.Start {
-			errs = append(errs, &IndexError{Msg: fmt.Sprintf("unit %q ends at sample %d, but %s has %d: make the pack again", u.Text, u.Start+u.Length, x.Sound, len(sound))})
+		if u.Start > length || u.Length > length-u.Start {
+			errs = append(errs, &IndexError{Msg: fmt.Sprintf("unit %q ends at sample %d, but %s has %d: make the pack again", u.Text, u.Start+u.Length, x.Sound, length)})
 			continue
 		}
 		v.units[u.Text] = u
@@ -68,32 +83,62 @@ func Open(pack fs.FS, options ...Option) (*Voice, error) {
 	if errs != nil {
 		return nil, fmt.Errorf("opening the voice: %w", errors.Join(errs...))
 	}
-	for _, o := range options {
-		o(v)
-	}
 	return v, nil
+}
+
+// Ready unpacks the sound now, where that has not been done, and tells whether it is whole. Without a whole sound all clips are silent.
+func (v *Voice) Ready() error {
+	_, err := v.load()
+	return err
 }
 
 // longestSound bounds the sound of a pack: an hour.
 const longestSound = 3600 * 48000
 
-func readSound(pack fs.FS, x *Index) ([]int16, error) {
+// openSound opens the sound and checks its form against the index. The caller closes the file.
+func openSound(pack fs.FS, x *Index) (fs.File, *flac.Stream, error) {
 	f, err := pack.Open(x.Sound)
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := flac.New(f)
+	if err != nil {
+		f.Close()
+		return nil, nil, fmt.Errorf("%s: %w", x.Sound, err)
+	}
+	if i := s.Info; int(i.SampleRate) != x.Rate || i.NChannels != 1 || i.BitsPerSample != 16 {
+		f.Close()
+		return nil, nil, fmt.Errorf("%s: %d Hz, %d channels, %d bits; the index wants %d Hz, one channel, 16 bits", x.Sound, i.SampleRate, i.NChannels, i.BitsPerSample, x.Rate)
+	}
+	return f, s, nil
+}
+
+func soundLength(pack fs.FS, x *Index) (int, error) {
+	f, s, err := openSound(pack, x)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close()
+	if s.Info.NSamples > longestSound {
+		return 0, fmt.Errorf("%s: longer than an hour", x.Sound)
+	}
+	return int(s.Info.NSamples), nil
+}
+
+// readSound unpacks the sound. It must have the length that its header tells.
+func readSound(pack fs.FS, x *Index, length int) ([]int16, error) {
+	f, s, err := openSound(pack, x)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	s, err := flac.New(f)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", x.Sound, err)
-	}
-	if i := s.Info; int(i.SampleRate) != x.Rate || i.NChannels != 1 || i.BitsPerSample != 16 {
-		return nil, fmt.Errorf("%s: %d Hz, %d channels, %d bits; the index wants %d Hz, one channel, 16 bits", x.Sound, i.SampleRate, i.NChannels, i.BitsPerSample, x.Rate)
-	}
-	sound := make([]int16, 0, min(s.Info.NSamples, longestSound))
+	sound := make([]int16, 0, length)
 	for {
 		fr, err := s.ParseNext()
 		if errors.Is(err, io.EOF) {
+			if len(sound) != length {
+				return nil, fmt.Errorf("%s, sample %d: the end, and the header tells of %d", x.Sound, len(sound), length)
+			}
 			return sound, nil
 		}
 		if err != nil {
@@ -143,8 +188,12 @@ func (v *Voice) Clip(text string) (clip audio.Clip, missing []string) {
 
 func (v *Voice) render(p plan) audio.Clip {
 	out := make([]float32, p.length)
+	sound, err := v.load()
+	if err != nil {
+		return audio.Clip{Rate: v.index.Rate, Samples: out} // Ready tells why
+	}
 	for _, pc := range p.pieces {
-		for i, s := range v.sound[pc.unit.Start : pc.unit.Start+pc.unit.Length] {
+		for i, s := range sound[pc.unit.Start : pc.unit.Start+pc.unit.Length] {
 			out[pc.at+i] += float32(s) / 32768
 		}
 	}

@@ -165,6 +165,15 @@ func TestOpenRefuses(t *testing.T) {
 	}
 	_, err := Open(with("u.flac", good["u.flac"].Data[:90]))
 	require.ErrorContains(t, err, "u.flac, sample ")
+	lazy, err := Open(with("u.flac", good["u.flac"].Data[:90]), Lazily())
+	require.NoError(t, err, "nothing has been unpacked")
+	require.ErrorContains(t, lazy.Ready(), "u.flac, sample ")
+	c, missing := lazy.Clip("front")
+	require.Nil(t, missing)
+	require.Zero(t, c.RMS())
+	seconds, covered := lazy.Duration("front")
+	require.True(t, covered)
+	require.Equal(t, c.Seconds(), seconds)
 	_, err = Open(with("u.flac", []byte("RIFF")))
 	require.ErrorContains(t, err, "u.flac: ")
 }

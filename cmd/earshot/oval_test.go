@@ -84,6 +84,9 @@ func TestReplayOfMeasuredOval(t *testing.T) {
 	require.Equal(t, 1, ends)
 	require.Greater(t, stopped, 600.0, "the stint ends with the log, not with the stop at 430 s")
 
+	for _, h := range bodies[*journal.Health](events) {
+		require.NotEqual(t, "course", h.Part, "the log is driven as its course file says")
+	}
 	for _, c := range bodies[*journal.Corner](events) {
 		for _, f := range c.Findings {
 			require.NotContains(t, f, "understeer", "the offset of the steering is no understeer")

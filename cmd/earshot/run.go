@@ -19,6 +19,7 @@ import (
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/audio/device"
+	"earshot/rules"
 )
 
 func newRun() *cobra.Command {
@@ -154,6 +155,10 @@ func runLive(c *cobra.Command, l *loaded) (err error) {
 	})
 	commands := make(chan assistant.Command, 16)
 	watchers.Go(func() { watchKeys(watching, bindings, commands, ill, tell) })
+	changed := make(chan []rules.Source)
+	watchers.Go(func() {
+		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(l.cfg.Rules) }, changed, tell)
+	})
 
 	a := &assistant.Assistant{
 		Core: l.core(), Session: head, Speaker: speakers{printSpeaker{c.OutOrStdout()}, speaker},
@@ -165,7 +170,7 @@ func runLive(c *cobra.Command, l *loaded) (err error) {
 		},
 		Record:   assistant.RecordInto(recorder),
 		Feed:     stream,
-		Commands: commands, Health: health,
+		Commands: commands, Health: health, Rules: changed,
 	}
 	tell(fmt.Sprintf("session %s in %s", head.ID, dir.Path))
 	tell(fmt.Sprintf("listening: %s, sound: %s; Ctrl-C ends", describeSources(l.feed), out.Name()))

@@ -29,6 +29,9 @@ func newSay() *cobra.Command {
 		if err != nil {
 			return err
 		}
+		if err := v.Ready(); err != nil {
+			return fmt.Errorf("the voice %s: %w", v.Name(), err)
+		}
 		tell := func(s string) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s) }
 		clip, report, err := v.Say(c.Context(), strings.Join(args, " "))
 		if err != nil {

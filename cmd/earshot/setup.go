@@ -26,7 +26,7 @@ type inputs struct {
 	feed, car session.File
 	course    *session.File
 	rules     []session.File
-	included  []session.File                // what the feed file refers to, known once it is compiled
+	included  []session.File               // what the feed file refers to, known once it is compiled
 	open      func(string) ([]byte, error) // reads such a file by the path written in the feed file
 }
 
@@ -116,6 +116,7 @@ type loaded struct {
 	car      *car.Car
 	course   *course.File
 	rules    *rules.Set
+	names    *assistant.Vocabulary
 	voice    *voice.Voice
 }
 
@@ -147,12 +148,12 @@ func compile(cfg Config, in inputs) (*loaded, error) {
 		return nil, errors.Join(errs...) // without them the rules' names would all look wrong
 	}
 	gate := l.course != nil && l.course.Line.Source == course.ByGate
-	voc := assistant.NewVocabulary(l.channels, l.feed.Covers(l.channels), gate, l.car.Limits(), display(cfg.Units))
+	l.names = assistant.NewVocabulary(l.channels, l.feed.Covers(l.channels), gate, l.car.Limits(), display(cfg.Units))
 	var sources []rules.Source
 	for _, f := range in.rules {
 		sources = append(sources, rules.Source{Name: f.Name, Data: f.Data})
 	}
-	if l.rules, err = rules.Compile(sources, voc); err != nil {
+	if l.rules, err = rules.Compile(sources, l.names); err != nil {
 		errs = append(errs, err)
 	}
 	return l, errors.Join(errs...)
@@ -174,7 +175,7 @@ func (l *loaded) core() *assistant.Core {
 		advisories = -1 // the user's 0 is "no limit", the scheduler's is "the default"
 	}
 	return assistant.NewCore(assistant.Setup{
-		Channels: l.channels, Car: l.car, Course: l.course, Rules: l.rules, Voice: l.voice,
+		Channels: l.channels, Car: l.car, Course: l.course, Rules: l.rules, Names: l.names, Voice: l.voice,
 		Talk:    cue.Config{Margin: l.cfg.Talk.Margin.Seconds(), MaxAdvisoriesPerLap: advisories},
 		MuteFor: l.cfg.Talk.Mute.Seconds(),
 	})
@@ -230,7 +231,7 @@ func openVoice(name string) (*voice.Voice, error) {
 		}
 		return nil, fmt.Errorf("there is no voice %q: use %s", name, strings.Join(have, ", "))
 	}
-	return voice.Open(pack, voice.With(voice.Installed()))
+	return voice.Open(pack, voice.With(voice.Installed()), voice.Lazily())
 }
 
 // table prints rows in columns that line up.

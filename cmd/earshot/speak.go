@@ -30,6 +30,10 @@ func newTrackSpeaker(v *voice.Voice, path string) (*trackSpeaker, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the sound file: %w", err)
 	}
+	if err := v.Ready(); err != nil {
+		f.Close()
+		return nil, fmt.Errorf("the voice %s: %w", v.Name(), err)
+	}
 	t, err := audio.NewTrack(f, trackRate)
 	if err != nil {
 		f.Close()
@@ -83,6 +87,9 @@ func newDeviceSpeaker(v *voice.Voice, d device.Device, tell func(string)) *devic
 	s.ended.Add(1)
 	go func() {
 		defer s.ended.Done()
+		if err := v.Ready(); err != nil { // so that the first cue need not wait for it
+			tell(fmt.Sprintf("speech: the voice %s: %v", v.Name(), err))
+		}
 		for j := range s.jobs {
 			s.do(j)
 		}

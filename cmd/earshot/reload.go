@@ -1,0 +1,51 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"slices"
+	"time"
+
+	"earshot/rules"
+)
+
+// rulesEvery is how often the user's rules files are looked at. Reading a few small files once a second costs
+// less than watching folders, and works on every file system.
+const rulesEvery = time.Second
+
+// watchRules sends all rules files each time one of them has changed, appeared or gone, until ctx is done. What
+// cannot be read is told once and changes nothing.
+func watchRules(ctx context.Context, every time.Duration, read func() ([]rules.Source, error), changed chan<- []rules.Source, tell func(string)) {
+	before, _ := read() // what is in force was read a moment ago; the first difference from now on counts
+	var trouble string
+	ticker := time.NewTicker(every)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-ticker.C:
+		case <-ctx.Done():
+			return
+		}
+		now, err := read()
+		if err != nil {
+			if err.Error() != trouble {
+				trouble = err.Error()
+				tell(trouble + "; the rules in force stay")
+			}
+			continue
+		}
+		trouble = ""
+		if slices.EqualFunc(before, now, sameSource) {
+			continue
+		}
+		before = now
+		select {
+		case changed <- now:
+			tell("rules: read again")
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+func sameSource(a, b rules.Source) bool { return a.Name == b.Name && bytes.Equal(a.Data, b.Data) }
