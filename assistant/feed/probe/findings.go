@@ -73,9 +73,6 @@ func (j *judge) current(id channel.ID) channel.Unit {
 	return u
 }
 
-// covered tells whether there are readings of id.
-func (j *judge) covered(id channel.ID) bool { return j.m.measured(id) != nil }
-
 // accuse adds f about ids. The fix gets the lines.
 func (j *judge) accuse(f Finding, ids ...channel.ID) {
 	for _, id := range ids {

@@ -160,15 +160,6 @@ func (m *Meter) measured(id channel.ID) *measure {
 	return nil
 }
 
-// LongestGap is the longest of the gaps, 0 without one.
-func (r Report) LongestGap() float64 {
-	longest := 0.0
-	for _, g := range r.Gaps {
-		longest = max(longest, g.Seconds)
-	}
-	return longest
-}
-
 // kept holds values spread evenly over all that were added.
 type kept struct {
 	list   []float64

@@ -1,0 +1,433 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/feed"
+	"earshot/assistant/feed/probe"
+	"earshot/assistant/feed/transport"
+)
+
+// probeFlags are how probe was called.
+type probeFlags struct {
+	udp, write    string
+	seconds       float64
+	force, asJSON bool
+}
+
+func newProbe() *cobra.Command {
+	var p probeFlags
+	c := &cobra.Command{
+		Use:   "probe [FILE]",
+		Short: "listen to a source for a while and show what is there",
+		Long: `Probe listens and says what comes.
+
+With a feed file it shows rate, gaps, losses, and for each channel its range and how much of it is absent,
+implausible or frozen; which rules are on; and which units, signs and mountings cannot be right, each with its
+evidence, the line of the feed file and what to write there. FILE is read in the place of the source.
+
+Without one, for a source that is not described yet, it shows what the bytes look like: of binary datagrams to
+--udp ADDRESS the fields that move as measured things do, with their values while you drive; of text in a FILE (- is
+the standard input) or to --udp its kind, columns and ranges. --write begins a feed file from that.`,
+		Example: "  earshot probe --feed myfeed.yaml --seconds 60\n  earshot probe --feed myfeed.yaml drive.csv.gz\n  earshot probe --udp 127.0.0.1:40404 --seconds 120 --write myfeed.yaml\n  earshot probe drive.csv --write myfeed.yaml",
+		Args:    cobra.MaximumNArgs(1),
+	}
+	addFileFlags(c)
+	c.Flags().StringVar(&p.udp, "udp", "", "listen for what is not described yet on this address, such as 127.0.0.1:40404")
+	c.Flags().Float64Var(&p.seconds, "seconds", 10, "how long to listen")
+	c.Flags().StringVar(&p.write, "write", "", "begin a feed file from what an undescribed source sends")
+	c.Flags().BoolVar(&p.force, "force", false, "let --write replace a file")
+	c.Flags().BoolVar(&p.asJSON, "json", false, "for programs")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if !(p.seconds > 0 && p.seconds <= 86400) {
+			return usage(c, "--seconds %g: write a number above 0 and up to 86400", p.seconds)
+		}
+		cfg, err := loadConfig(c)
+		if err != nil {
+			return err
+		}
+		described := c.Flags().Changed("feed") || p.udp == "" && len(args) == 0
+		switch {
+		case p.udp != "" && len(args) > 0:
+			return usage(c, "--udp and a file are two sources: give one of them")
+		case p.udp != "" && c.Flags().Changed("feed"):
+			return usage(c, "--udp is for a source without a feed file: with --feed the address is the one in it")
+		case p.write != "" && described:
+			return usage(c, "--write is for a source that has no feed file yet: use it with --udp or a file, and without --feed")
+		}
+		if p.write != "" && !p.force {
+			if _, err := os.Lstat(p.write); !errors.Is(err, fs.ErrNotExist) {
+				return fmt.Errorf("%s is there already: give --write another name, or --force to replace it", p.write)
+			}
+		}
+		if described {
+			return probeFeed(c, cfg, p, args)
+		}
+		return probeUnknown(c, p, args)
+	}
+	return c
+}
+
+// listened is a source whose feed file is known, as it is written with --json.
+type listened struct {
+	Feed      string       `json:"feed"`
+	Source    string       `json:"source"`
+	Listened  float64      `json:"listened"` // s of waiting; 0 for a file
+	Sizes     []sizeCount  `json:"datagrams,omitempty"`
+	Counts    feed.Stats   `json:"counts"`
+	Measured  probe.Report `json:"measured"`
+	Rules     checked      `json:"rules"`
+	NeverCame []string     `json:"never_came,omitempty"` // covered by the feed file
+}
+
+// sizeCount is the datagrams of one size. Those of a kind have the same.
+type sizeCount struct {
+	Size     int      `json:"size"`
+	Count    int      `json:"count"`
+	Rate     float64  `json:"rate"`    // per second
+	Samples  int      `json:"samples"` // those that the feed file took
+	Channels []string `json:"channels,omitempty"`
+	first    float64
+	last     float64
+	has      []bool
+}
+
+const mostSizes = 64
+
+// sizes counts datagrams by size, within bounds.
+type sizes struct {
+	list  []sizeCount
+	other int
+}
+
+func (s *sizes) of(n int, arrived float64, channels int) *sizeCount {
+	i := slices.IndexFunc(s.list, func(c sizeCount) bool { return c.Size == n })
+	if i < 0 {
+		if len(s.list) == mostSizes {
+			s.other++
+			return &sizeCount{has: make([]bool, channels)}
+		}
+		i = len(s.list)
+		s.list = append(s.list, sizeCount{Size: n, first: arrived, has: make([]bool, channels)})
+	}
+	c := &s.list[i]
+	c.Count++
+	c.last = arrived
+	return c
+}
+
+func (s *sizes) done(set *channel.Set, covers []channel.ID) []sizeCount {
+	for i := range s.list {
+		c := &s.list[i]
+		if c.last > c.first {
+			c.Rate = float64(c.Count-1) / (c.last - c.first)
+		}
+		for k, id := range covers {
+			if c.has[k] {
+				c.Channels = append(c.Channels, set.At(id).Name)
+			}
+		}
+	}
+	slices.SortFunc(s.list, func(a, b sizeCount) int { return a.Size - b.Size })
+	if s.other > 0 {
+		s.list = append(s.list, sizeCount{Size: -1, Count: s.other})
+	}
+	return s.list
+}
+
+// probeFeed measures a source that a feed file describes.
+func probeFeed(c *cobra.Command, cfg Config, p probeFlags, args []string) error {
+	l, err := load(cfg)
+	if err != nil {
+		return err
+	}
+	var paths map[string]string
+	if len(args) > 0 {
+		if strings.HasSuffix(args[0], ".mcap") {
+			return fmt.Errorf("%s is a recording: its samples are past the feed file; earshot replay and earshot export read it", args[0])
+		}
+		if paths, err = pathsOf(c, l.feed, args); err != nil {
+			return err
+		}
+	}
+	covers := l.feed.Covers(l.channels)
+	meter := probe.NewMeter(l.channels, covers, probe.Mappings(l.in.feed.Data, l.channels))
+	found := listened{Feed: l.in.feed.Name, Source: describeSources(l.feed), Rules: inspect(l)}
+	live := paths == nil && slices.ContainsFunc(l.feed.Sources(), func(s feed.Named) bool { return s.Transport.Live() })
+	ctx := c.Context()
+	if live {
+		var stop context.CancelFunc
+		ctx, stop = context.WithTimeout(ctx, time.Duration(p.seconds*float64(time.Second)))
+		defer stop()
+		found.Listened = p.seconds
+	} else if paths != nil {
+		found.Source = "file " + args[0]
+	}
+	tell := progress(c, p, live, func() string { return "" })
+	if sources := l.feed.Sources(); live && len(sources) == 1 && sources[0].Transport.Kind == transport.UDP {
+		err = probeDatagrams(ctx, l, meter, covers, &found, tell)
+	} else {
+		err = probeStream(ctx, l, paths, meter, &found, tell)
+	}
+	if err != nil {
+		return err
+	}
+	found.Measured = meter.Report()
+	for _, ch := range found.Measured.Channels {
+		if ch.Count == 0 {
+			found.NeverCame = append(found.NeverCame, ch.Name)
+		}
+	}
+	if found.Counts.Records == 0 {
+		return nothingCame(found.Source, p.seconds, live, l.feed)
+	}
+	if p.asJSON {
+		err = writeJSON(c.OutOrStdout(), found)
+	} else {
+		found.print(c.OutOrStdout())
+	}
+	if err == nil && found.Measured.Samples == 0 {
+		err = fmt.Errorf("%s: %d %ss came and the feed file takes none of them: %s", found.Source, found.Counts.Records, found.Counts.Record, orElse(found.Counts.LastBad, "none has a mapped reading"))
+	}
+	return err
+}
+
+func orElse(s, otherwise string) string {
+	if s == "" {
+		return otherwise
+	}
+	return s
+}
+
+// probeDatagrams reads a feed of one UDP source, so that the datagrams themselves are seen.
+func probeDatagrams(ctx context.Context, l *loaded, meter *probe.Meter, covers []channel.ID, found *listened, tell func(int64)) error {
+	source, err := transport.Open(ctx, l.feed.Transport)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	decoder, err := l.feed.NewDecoder(l.channels)
+	if err != nil {
+		return err
+	}
+	var by sizes
+	var under *sizeCount
+	var samples int64
+	emit := func(s channel.Sample) {
+		samples++
+		under.Samples++
+		for k, id := range covers {
+			under.has[k] = under.has[k] || s.Row.Has(id)
+		}
+		meter.Add(s)
+	}
+	for {
+		b, arrived, err := source.Next(ctx)
+		if len(b) > 0 {
+			under = by.of(len(b), arrived, len(covers))
+			decoder.Decode(b, arrived, emit)
+			tell(samples)
+		}
+		if err != nil {
+			found.Counts, found.Sizes = decoder.Stats(), by.done(l.channels, covers)
+			return heardOut(ctx, err)
+		}
+	}
+}
+
+// probeStream reads a feed of any kind.
+func probeStream(ctx context.Context, l *loaded, paths map[string]string, meter *probe.Meter, found *listened, tell func(int64)) error {
+	stream, err := feed.Open(ctx, l.feed, l.channels, feed.Options{Paths: paths})
+	if err != nil {
+		return err
+	}
+	defer stream.Close()
+	var samples int64
+	emit := func(s channel.Sample) { samples++; meter.Add(s) }
+	for {
+		err := stream.Read(ctx, emit)
+		tell(samples)
+		if err != nil {
+			found.Counts = stream.Stats()
+			return heardOut(ctx, err)
+		}
+	}
+}
+
+// heardOut tells the end of listening from trouble.
+func heardOut(ctx context.Context, err error) error {
+	if errors.Is(err, io.EOF) || ctx.Err() != nil {
+		return nil
+	}
+	return err
+}
+
+// progress returns what prints a line a second while a live source is listened to; more adds to it.
+func progress(c *cobra.Command, p probeFlags, live bool, more func() string) func(int64) {
+	begin := time.Now()
+	next := begin.Add(time.Second)
+	return func(n int64) {
+		now := time.Now()
+		if !live || p.asJSON || now.Before(next) {
+			return
+		}
+		next = now.Add(time.Second)
+		fmt.Fprintf(c.ErrOrStderr(), "%4.0f s: %d came%s\n", now.Sub(begin).Seconds(), n, more())
+	}
+}
+
+// nothingCame says what to look at.
+func nothingCame(source string, seconds float64, live bool, f *feed.File) error {
+	if !live {
+		return fmt.Errorf("%s: nothing is in it", source)
+	}
+	hint := "is the device plugged in and sending, and is this its name and speed?"
+	if f == nil || f.Sources()[0].Transport.Kind == transport.UDP {
+		listen := strings.TrimPrefix(source, "udp ")
+		if f != nil {
+			listen = f.Sources()[0].Transport.Listen
+		}
+		host, port, _ := net.SplitHostPort(listen)
+		hint = "does the source send UDP, is that switched on in it, and does it send to port " + port + " of this machine?"
+		if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
+			hint += "\n\thint: " + listen + " hears this machine only: for a source on another machine listen on 0.0.0.0:" + port + " and give it this machine's address"
+		}
+		hint += "\n\thint: a firewall may hold the datagrams back: allow UDP to port " + port
+		hint += "\n\thint: some sources send only while a car is driven"
+	}
+	return fmt.Errorf("%s: nothing arrived within %g s\n\thint: %s", source, seconds, hint)
+}
+
+func writeJSON(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
+}
+
+// unknown is a source without a feed file, as it is written with --json.
+type unknown struct {
+	Source  string             `json:"source"`
+	Pieces  int64              `json:"datagrams"`
+	Bytes   int64              `json:"bytes"`
+	Text    *probe.Description `json:"text,omitempty"`
+	Layout  *probe.Layout      `json:"layout,omitempty"`
+	Written string             `json:"written,omitempty"`
+}
+
+// probeUnknown looks at a source that nothing describes.
+func probeUnknown(c *cobra.Command, p probeFlags, args []string) error {
+	spec := transport.Spec{Kind: transport.UDP, Listen: p.udp}
+	stub := probe.Stub{Name: "my-feed"}
+	switch {
+	case len(args) > 0 && args[0] == "-":
+		spec = transport.Spec{Kind: transport.Stdin}
+		stub.Path = "drive.log"
+	case len(args) > 0:
+		if strings.HasSuffix(args[0], ".mcap") {
+			return fmt.Errorf("%s is a recording of Earshot's own: earshot replay and earshot export read it", args[0])
+		}
+		spec = transport.Spec{Kind: transport.File, Path: args[0]}
+		stub.Path = args[0]
+	default:
+		addr, err := transport.Addr(p.udp)
+		if err != nil {
+			return usage(c, "--udp: %v", err)
+		}
+		spec.Listen, stub.UDP = addr, addr
+	}
+	ctx := c.Context()
+	live := spec.Live()
+	if live {
+		var stop context.CancelFunc
+		ctx, stop = context.WithTimeout(ctx, time.Duration(p.seconds*float64(time.Second)))
+		defer stop()
+	}
+	source, err := transport.Open(ctx, spec)
+	if err != nil {
+		return err
+	}
+	defer source.Close()
+	var sniffer probe.Sniffer
+	tell := progress(c, p, spec.Kind == transport.UDP, func() string { return values(&sniffer) })
+	for {
+		b, arrived, err := source.Next(ctx)
+		switch {
+		case len(b) == 0:
+		case spec.Datagrams():
+			sniffer.Datagram(b, arrived)
+			tell(sniffer.Datagrams())
+		default:
+			sniffer.Stream(b)
+		}
+		if err != nil {
+			if err = heardOut(ctx, err); err != nil {
+				return err
+			}
+			break
+		}
+	}
+	found := unknown{Source: spec.String(), Pieces: sniffer.Datagrams(), Bytes: sniffer.Bytes()}
+	if found.Bytes == 0 {
+		return nothingCame(found.Source, p.seconds, live, nil)
+	}
+	if sniffer.IsText() {
+		d := sniffer.Describe()
+		found.Text = &d
+	} else if spec.Datagrams() {
+		l := sniffer.Layout()
+		found.Layout = &l
+	} else {
+		return fmt.Errorf("%s is binary, and a file does not show where one datagram ends and the next begins\n\thint: let the source send to this machine and use --udp, or export its log as a table of text", found.Source)
+	}
+	var text []byte
+	if p.write != "" {
+		if text, err = sniffer.FeedFile(stub); err != nil {
+			return fmt.Errorf("%s: %w; nothing was written: listen longer while the car drives", found.Source, err)
+		}
+		if _, err := feed.Parse(p.write, text, channel.NewSet()); err != nil {
+			return err
+		}
+		if err := writeNew(p.write, text, p.force); err != nil {
+			return err
+		}
+		found.Written = p.write
+	}
+	if p.asJSON {
+		return writeJSON(c.OutOrStdout(), found)
+	}
+	found.print(c.OutOrStdout())
+	return nil
+}
+
+// writeNew writes a file, and over one that is there only by force.
+func writeNew(path string, data []byte, force bool) error {
+	how := os.O_WRONLY | os.O_CREATE | os.O_EXCL
+	if force {
+		how = os.O_WRONLY | os.O_CREATE | os.O_TRUNC
+	}
+	f, err := os.OpenFile(path, how, 0o666)
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("%s is there already: give --write another name, or --force to replace it", path)
+	}
+	if err != nil {
+		return fmt.Errorf("the feed file: %w", err)
+	}
+	_, err = f.Write(data)
+	if err = errors.Join(err, f.Close()); err != nil {
+		return fmt.Errorf("the feed file: %w", err)
+	}
+	return nil
+}
