@@ -5,7 +5,7 @@
 // A codec turns bytes into records and knows nothing of files, sockets, YAML or
 // clocks. Bad input is counted, never fatal, and never becomes a reading.
 //
-//	bytes ──▶ packet | json | csv ──Record──▶ feed (clock, range, derived) ──Sample──▶
+//	bytes ──▶ packet, json, csv, nmea, can ──Record──▶ feed (clock, range, derived) ──Sample──▶
 //
 // The codecs are pure: no goroutine, clock, file, network, lock or log.
 package codec

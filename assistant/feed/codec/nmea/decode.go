@@ -169,7 +169,7 @@ func (d *Decoder) line(p []byte) {
 		c.Refuse(codec.BadChecksum, why)
 		return
 	}
-	if !d.split(body) || len(d.f[0]) != 5 {
+	if d.split(body); len(d.f[0]) != 5 {
 		c.Refuse(codec.BadSyntax, "address")
 		return
 	}
@@ -213,19 +213,18 @@ func hex(b byte) byte {
 }
 
 // split cuts the sentence at its commas. Fields beyond the most that any sentence has are dropped.
-func (d *Decoder) split(p []byte) bool {
+func (d *Decoder) split(p []byte) {
 	d.n = 0
 	for d.n < maxFields {
 		i := bytes.IndexByte(p, ',')
 		if i < 0 {
 			d.f[d.n] = p
 			d.n++
-			return true
+			return
 		}
 		d.f[d.n], p = p[:i], p[i+1:]
 		d.n++
 	}
-	return true
 }
 
 // field is the i-th field behind the address, empty where the sentence is shorter.
