@@ -190,7 +190,7 @@ func (s *Sim) Presses() []Press {
 // Truth tells what the session has been so far.
 func (s *Sim) Truth() Truth {
 	return Truth{
-		Course: s.course, Car: *s.car, Rate: s.o.Rate, Laps: s.o.Laps, Stint: s.o.Stint, Fuel: s.loaded, Box: s.course.box,
+		Version: Version, Seed: s.o.Seed, Course: s.course, Car: *s.car, Rate: s.o.Rate, Laps: s.o.Laps, Stint: s.o.Stint, Fuel: s.loaded, Box: s.course.box,
 		Faults: append([]Fault(nil), s.o.Faults...), Presses: append([]Press(nil), s.pressed...), Done: append([]Lap(nil), s.laps.done...),
 		Gradient: s.car.Gradient(s.car.Mass + s.fuel),
 	}

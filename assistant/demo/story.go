@@ -11,6 +11,7 @@ type cue struct {
 	lap     int
 	d       float64
 	command string
+	memo    string
 	done    bool
 }
 
@@ -94,7 +95,7 @@ func (s *Sim) happen() {
 			continue
 		}
 		q.done = true
-		p := Press{At: s.t, Command: q.command}
+		p := Press{At: s.t, Command: q.command, Memo: q.memo}
 		s.due = append(s.due, p)
 		s.pressed = append(s.pressed, p)
 	}

@@ -2,6 +2,7 @@ package demo
 
 import (
 	"math"
+	"slices"
 
 	"earshot/assistant/channel"
 )
@@ -20,6 +21,29 @@ const (
 	noiseSteer = 0.004 // rad at the hand wheel
 	noiseWheel = 0.02  // m/s
 )
+
+// gives lists the channels of every session, those of one wheel only by the front left.
+var gives = []channel.ID{
+	channel.Speed, channel.EngineSpeed, channel.Gear, channel.Throttle, channel.Brake, channel.SteeringWheelAngle, channel.YawRate,
+	channel.AccelerationLong, channel.AccelerationLat, channel.FuelVolume, channel.FuelFlow, channel.PositionX, channel.PositionY, channel.Heading,
+	channel.LapNumber, channel.LapDistance, channel.LapTime, channel.LastLapTime, channel.LapValid, channel.OnCourse, channel.InPitLane, channel.PitLimiter,
+	channel.SessionKind, channel.SessionLapsLeft, channel.Flag, channel.ABSLevel, channel.TractionControl, channel.EngineMap, channel.BrakeBias,
+	channel.Compound, channel.AirTemperature, channel.TrackTemperature, channel.AirPressure,
+}
+
+var givesWheels = []channel.ID{
+	channel.WheelSpeed, channel.TyreTemperature, channel.TyreCarcass, channel.TyrePressure, channel.TyreWear, channel.BrakeTemperature,
+}
+
+// Gives lists the channels that this session has readings of, in the order of the catalogue.
+func (s *Sim) Gives() []channel.ID {
+	ids := slices.Clone(gives)
+	for _, id := range givesWheels {
+		ids = append(ids, id, id+1, id+2, id+3)
+	}
+	slices.Sort(ids)
+	return ids
+}
 
 // write puts the present readings into the row.
 func (s *Sim) write(at float64) {

@@ -8,6 +8,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -21,9 +22,9 @@ import (
 )
 
 func newDemo() *cobra.Command {
-	var out, speed, deviceName, send string
+	var out, speed, deviceName, send, write string
 	var live bool
-	var seed uint64
+	o := demo.Options{Story: true}
 	c := &cobra.Command{
 		Use:   "demo",
 		Short: "drive an invented car on an invented course and hear what Earshot says",
@@ -35,17 +36,29 @@ live run. It prints each cue as it is said and leaves in the folder of --out:
   debrief.html   the debrief; open it in a browser
 
 By default it goes as fast as it can. --live goes in real time and plays through the sound device.
---send sends the feed as UDP datagrams in real time and does nothing else: a source for earshot run.`,
-		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --send 127.0.0.1:47119",
+--send sends the feed as UDP datagrams in real time and does nothing else: a source for earshot run.
+--write writes the drive down: samples.csv (every channel of the car, with units), feed.yaml that describes
+it, and truth.json, what really happened. The same seed writes the same bytes.`,
+		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --send 127.0.0.1:47119\n  earshot demo --write drive --seed 7 --laps 20 --course ledger",
 		Args:    cobra.NoArgs,
 	}
 	c.Flags().StringVar(&out, "out", "demo-out", "folder for what the demo leaves")
 	c.Flags().BoolVar(&live, "live", false, "real time, through the sound device")
 	c.Flags().StringVar(&speed, "speed", "", "times real time, or max (default: max, with --live or --send 1)")
 	c.Flags().StringVar(&deviceName, "device", "", "sound device for --live: auto, pulse, oto, portaudio, wav:FILE, silent")
-	c.Flags().Uint64Var(&seed, "seed", 1, "of the noise in car and driver")
+	c.Flags().Uint64Var(&o.Seed, "seed", 1, "of the noise in car and driver")
 	c.Flags().StringVar(&send, "send", "", "send the feed to this UDP address")
+	c.Flags().StringVar(&write, "write", "", "write samples.csv, feed.yaml and truth.json into this folder")
+	c.Flags().IntVar(&o.Laps, "laps", 0, "laps of the race, with --write")
+	c.Flags().StringVar(&o.Course, "course", "", "course, with --write: "+strings.Join(demo.Courses(), ", "))
+	c.Flags().Float64Var(&o.Rate, "rate", 0, "samples per second, with --write or --send")
 	c.RunE = func(c *cobra.Command, _ []string) error {
+		if err := demoFlags(c, write != "", send != ""); err != nil {
+			return err
+		}
+		if write != "" {
+			return writeDemo(c, o, write)
+		}
 		if speed == "" {
 			speed = "max"
 			if live || send != "" {
@@ -66,7 +79,7 @@ By default it goes as fast as it can. --live goes in real time and plays through
 		if err != nil {
 			return err
 		}
-		sim, err := demo.New(l.channels, demo.Options{Seed: seed, Story: true})
+		sim, err := demo.New(l.channels, o)
 		if err != nil {
 			return err
 		}
@@ -76,6 +89,38 @@ By default it goes as fast as it can. --live goes in real time and plays through
 		return runDemo(c, l, sim, out, live, times)
 	}
 	return c
+}
+
+// demoFlags refuses flags that would be ignored.
+func demoFlags(c *cobra.Command, write, send bool) error {
+	given := func(names ...string) (found []string) {
+		for _, n := range names {
+			if c.Flags().Changed(n) {
+				found = append(found, "--"+n)
+			}
+		}
+		return found
+	}
+	var wrong []string
+	switch {
+	case write:
+		wrong = given("send", "live", "speed", "device", "out")
+	case send:
+		wrong = given("laps", "course", "live", "device", "out")
+	default:
+		wrong = given("laps", "course", "rate")
+	}
+	if len(wrong) == 0 {
+		return nil
+	}
+	what := "without --write"
+	switch {
+	case write:
+		what = "with --write"
+	case send:
+		what = "with --send"
+	}
+	return usage(c, "%s cannot be used %s: leave it out", strings.Join(wrong, " and "), what)
 }
 
 func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, out string, live bool, times float64) error {
@@ -153,7 +198,7 @@ func (f *demoFeed) Stats() feed.Stats { return f.decoder.Stats() }
 func (f *demoFeed) presses() []assistant.Input {
 	var due []assistant.Input
 	for _, p := range f.sim.Presses() {
-		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Command: hand.Command(p.Command), Source: "demo"})
+		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Command: hand.Command(p.Command), Memo: p.Memo, Source: "demo"})
 	}
 	return due
 }
