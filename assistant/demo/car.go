@@ -81,7 +81,7 @@ func Baseline() Car {
 		Power: 390e3, PowerPeak: rpm(7000), PowerFall: 0.75, RevIdle: rpm(1600), RevShift: rpm(7600), RevLimit: rpm(7900), EngineDrag: 55,
 		Gears: [6]float64{3.10, 2.28, 1.79, 1.47, 1.24, 1.07}, FinalDrive: 3.75, Driveline: 0.93, Efficiency: 0.33, Density: 0.745,
 		BrakeBias: 0.69, BrakeForce: 30e3, DiscMass: [2]float64{9.5, 6.5}, DiscHeat: 460, DiscStill: 8, DiscAir: [2]float64{1.75, 0.95}, Ducts: [4]float64{1, 1, 1, 1},
-		Compound: 3, ColdPressure: [4]float64{129, 129, 131, 127}, ABS: 4, TC: 3, Map: 1,
+		Compound: 3, ColdPressure: [4]float64{134, 129.5, 134, 130}, ABS: 4, TC: 3, Map: 1,
 	}
 }
 
@@ -138,8 +138,8 @@ func (c *Car) validate() error {
 	within("DiscAir", 0, 100, c.DiscAir[:]...)
 	within("Ducts", 0, 1.5, c.Ducts[:]...)
 	within("ColdPressure", 0, 500, c.ColdPressure[:]...)
-	if c.Compound < 1 || c.Compound > 3 {
-		bad("Compound", fmt.Sprintf("compound %d", c.Compound), "use 1 soft, 2 medium or 3 hard")
+	if c.Compound < 1 || c.Compound >= len(compounds) {
+		bad("Compound", fmt.Sprintf("compound %d", c.Compound), "use 1 soft, 2 medium, 3 hard, 4 intermediate or 5 wet")
 	}
 	return errors.Join(errs...)
 }

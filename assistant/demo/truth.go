@@ -21,18 +21,23 @@ type Press struct {
 // A Truth is what a session really was: what the rest of the program ought to find out. As JSON it is
 // the file truth.json of `earshot demo --write`; units are those used inside, as beside each field.
 type Truth struct {
-	Version int     `json:"version"`
-	Seed    uint64  `json:"seed"`
-	Course  *Course `json:"course"`
-	Car     Car     `json:"car"`
-	Rate    float64 `json:"rate"`
-	Laps    int     `json:"race_laps"` // of the race; 0 where it goes by time
-	Stint   int     `json:"flying_laps"`
-	Fuel    float64 `json:"fuel_start"` // L
-	Box     float64 `json:"box"`        // m from the line along the course: where the car stands
-	Faults  []Fault `json:"faults"`     // of the Options and of the Story
-	Presses []Press `json:"presses"`    // so far
-	Done    []Lap   `json:"laps"`       // laps completed so far, the out-lap first
+	Version  int     `json:"version"`
+	Seed     uint64  `json:"seed"`
+	Course   *Course `json:"course"`
+	Car      Car     `json:"car"`
+	Rate     float64 `json:"rate"`
+	Laps     int     `json:"race_laps"` // of the race; 0 where it goes by time
+	Stint    int     `json:"flying_laps"`
+	Duration float64 `json:"race_time"` // s, 0 for a race by laps
+	Rivals   int     `json:"rivals"`
+	Finished int     `json:"finished"` // the lap with which the car finished the race, 0 where it did not
+	Stops    []Stop  `json:"stops,omitempty"`
+	Weather  Weather `json:"weather"`
+	Fuel     float64 `json:"fuel_start"` // L
+	Box      float64 `json:"box"`        // m from the line along the course: where the car stands
+	Faults   []Fault `json:"faults"`     // of the Options and of the Story
+	Presses  []Press `json:"presses"`    // so far
+	Done     []Lap   `json:"laps"`       // laps completed so far, the out-lap first
 
 	// Gradient is the understeer gradient in rad per m/s² at the road wheels, with warm new tyres at low speed.
 	Gradient float64 `json:"understeer_gradient"`
@@ -56,11 +61,16 @@ type Lap struct {
 	Carcass      [4]float64 `json:"carcass"`
 	Disc         [4]float64 `json:"disc"`
 	Pressure     [4]float64 `json:"pressure"`
-	DiscPeak     [4]float64 `json:"disc_peak"`     // °C: highest in the lap
-	CarcassMean  [4]float64 `json:"carcass_mean"`  // °C: over the time of the lap
-	PressureMean [4]float64 `json:"pressure_mean"` // kPa, likewise
-	Wear         [4]float64 `json:"wear"`          // worn share of the tread
-	TopSpeed     float64    `json:"top_speed"`     // m/s
+	DiscPeak     [4]float64 `json:"disc_peak"`          // °C: highest in the lap
+	CarcassMean  [4]float64 `json:"carcass_mean"`       // °C: over the time of the lap
+	PressureMean [4]float64 `json:"pressure_mean"`      // kPa, likewise
+	Wear         [4]float64 `json:"wear"`               // worn share of the tread
+	TopSpeed     float64    `json:"top_speed"`          // m/s
+	Wet          float64    `json:"wet"`                // of the road: 0 dry to 1 standing water
+	Coolant      float64    `json:"coolant"`            // °C
+	Oil          float64    `json:"oil"`                // °C
+	Position     int        `json:"position,omitempty"` // in the race, where there are others
+	Compound     int        `json:"compound"`
 }
 
 // A writtenFault is a Fault as truth.json has it.
