@@ -11,6 +11,7 @@ type driver struct {
 	parts, bends []int     // of each point of the course: the corner in whose reach it lies; the corner it is in
 	v2           []float64 // planned square of the speed, from the point start on
 	full         []bool    // full throttle from this point to the next
+	idle         []bool    // no pedal at all
 	start        int       // number of a point, counted from the line of lap 0
 	planned      bool
 
@@ -35,7 +36,7 @@ func (r *driver) prepare(s *Sim) {
 	for i := range n {
 		r.parts[i], r.bends[i] = s.course.part(float64(i)*s.course.gap), s.course.CornerAt(float64(i)*s.course.gap)
 	}
-	r.v2, r.full = make([]float64, horizon+2), make([]bool, horizon+2)
+	r.v2, r.full, r.idle = make([]float64, horizon+2), make([]bool, horizon+2), make([]bool, horizon+2)
 	r.stiff = [2]float64{1, 1}
 	r.faults(s)
 }
@@ -124,6 +125,7 @@ func (r *driver) keep(s *Sim) {
 		r.full[j] = engine && reach <= r.v2[j+1]
 		r.v2[j+1] = max(min(r.v2[j+1], reach), 0.1)
 	}
+	clear(r.idle)
 	if r.saving > 0 {
 		r.coast(s, &g, here)
 	}
@@ -176,7 +178,7 @@ func (r *driver) roll(s *Sim, g *grip, here, from, end int, keep bool) int {
 			return max(j, 1)
 		}
 		if keep {
-			r.v2[j+1], r.full[j] = v2, false
+			r.v2[j+1], r.full[j], r.idle[j] = v2, false, true
 		}
 	}
 	return 0
@@ -216,6 +218,11 @@ func (r *driver) want(s *Sim) (a float64, flat bool) {
 		return max(-8, min(3, a)), false
 	}
 	return a, r.full[ahead] && r.full[i] && s.v < target+1
+}
+
+// rolls tells whether both feet are off the pedals here.
+func (r *driver) rolls(s *Sim) bool {
+	return r.idle[int(float64(s.lap*len(r.parts))+s.d/s.course.gap)-r.start]
 }
 
 // stiffness looks up the faults that act on an axle at this place.

@@ -48,6 +48,9 @@ func (s *Sim) drive() {
 	}
 	s.ax += (want - s.ax) * min(1, s.dt/answer)
 	need := min(max(s.ax*g.mass+resist, -stop-drag), most)
+	if s.driver.rolls(s) {
+		need = -drag
+	}
 	s.ax = (need - resist) / g.mass
 	var brake float64
 	s.throttle, s.brake = 0, 0
@@ -213,6 +216,7 @@ func (s *Sim) forward(v, metres float64) {
 		s.crossed(t)
 		s.laps.cross(s, t)
 		s.lap++
+		s.driver.planned = false // what begins with the lap begins at the line
 		s.d -= s.course.Length
 	}
 	s.d += along

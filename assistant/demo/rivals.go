@@ -2,14 +2,14 @@ package demo
 
 import "math"
 
-// A field is the other cars of the race. They are points that complete laps at a seeded pace: they neither stop nor
+// A field is the other cars of the race, all of them like Baseline. They are points that complete laps at a seeded pace: they neither stop nor
 // get in the way. Progress is counted in laps from the start of the race; between the lines it
 // goes by the time of an ideal lap, so that a gap does not swing with the corners.
 type field struct {
 	cars   []rival
 	ideal  []float64 // s of an ideal lap from the line to each point of the course
 	time   float64   // s of it
-	pace   float64   // s: the lap of a car like ours
+	pace   float64   // s: the lap of a car in the middle of the field
 	racing bool
 	own    float64 // progress of the driver
 }
@@ -34,9 +34,9 @@ func (f *field) begin(s *Sim) {
 	if len(f.cars) == 0 {
 		return
 	}
-	g := s.grip
-	g.mass, g.mu = s.car.Mass+40, [2]float64{s.car.Grip * 0.955, s.car.Grip * 0.955}
-	p := s.limits.profile(&g)
+	car := Baseline()
+	g := grip{mass: car.Mass + 40, density: s.grip.density, mu: [2]float64{car.Grip * 0.955, car.Grip * 0.955}}
+	p := newLimits(s.course, &car).profile(&g)
 	f.time, f.pace = p.time, p.time*1.004
 	f.ideal = make([]float64, len(p.v2)+1)
 	for i := range p.v2 {
