@@ -236,7 +236,7 @@ func TestRain(t *testing.T) {
 }
 
 func TestWeatherDrifts(t *testing.T) {
-	s, all := run(t, Options{Seed: 4, Laps: 6, Rate: 10, Course: "ledger", Weather: Weather{AirDrift: 6, RoadDrift: -12}})
+	s, all := run(t, Options{Seed: 4, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{AirDrift: 6, RoadDrift: -12}})
 	last := all[len(all)-1]
 	hours := last.At / 3600
 	require.InDelta(t, airTemperature+6*hours, last.Row[channel.AirTemperature], 0.01)
@@ -245,10 +245,10 @@ func TestWeatherDrifts(t *testing.T) {
 	require.InDelta(t, roadTemperature-12*(last.At-lag)/3600, last.Row[channel.TrackTemperature], 0.05)
 	require.NotEmpty(t, s.Truth().Done)
 
-	_, cloudy := run(t, Options{Seed: 4, Laps: 6, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}})
-	_, again := run(t, Options{Seed: 4, Laps: 6, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}})
-	_, other := run(t, Options{Seed: 5, Laps: 6, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}})
-	i := 5000
+	_, cloudy := run(t, Options{Seed: 4, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}})
+	_, again := run(t, Options{Seed: 4, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}})
+	_, other := run(t, Options{Seed: 5, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}})
+	i := len(all) / 2
 	require.Equal(t, cloudy[i].Row[channel.TrackTemperature], again[i].Row[channel.TrackTemperature])
 	require.NotEqual(t, cloudy[i].Row[channel.TrackTemperature], other[i].Row[channel.TrackTemperature])
 
