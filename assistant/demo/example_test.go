@@ -34,7 +34,7 @@ func Example() {
 	// lap 2: the driver presses "tyres"
 	// lap 3: the driver presses "mark": washes out from the apex, more steering does nothing
 	// lap 5: the driver presses "mark": the same again
-	// lap 8: the driver presses "fuel"
+	// lap 7: the driver presses "fuel"
 	// 0 out true
 	// 1 flying true
 	// 2 flying true

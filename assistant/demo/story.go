@@ -60,7 +60,7 @@ func storyCues(c *Course) []cue {
 		{lap: 2, d: 60, command: "tyres"},
 		{lap: 3, d: washed.Exit + 15, command: "mark", memo: "washes out from the apex, more steering does nothing"},
 		{lap: 5, d: washed.Exit + 15, command: "mark", memo: "the same again"},
-		{lap: 8, d: 40, command: "fuel"},
+		{lap: 7, d: 40, command: "fuel"},
 	}
 }
 
