@@ -19,61 +19,59 @@ import (
 
 // What --send puts on the wire is what its feed file describes: the first seconds are received and compared with the simulation.
 func TestDemoIsSent(t *testing.T) {
-	for _, as := range []string{asPacket, asJSON} {
-		for _, scheme := range []string{"", "udp://"} {
-			t.Run(scheme+as, func(t *testing.T) {
-				conn, err := net.ListenPacket("udp", "127.0.0.1:0")
-				require.NoError(t, err)
-				defer conn.Close()
-				set := channel.NewSet()
-				name := map[string]string{asPacket: "demo.yaml", asJSON: "demo-json.yaml"}[as]
-				data, err := configs.Files.ReadFile("feeds/" + name)
-				require.NoError(t, err)
-				f, err := feed.Parse(name, data, set)
-				require.NoError(t, err)
-				decoder, err := f.NewDecoder(set)
-				require.NoError(t, err)
-				sim, err := demo.New(set, demo.Options{Seed: 5, Story: true, Rate: 120})
-				require.NoError(t, err)
+	for as, scheme := range map[string]string{asPacket: "", asJSON: "udp://"} {
+		t.Run(scheme+as, func(t *testing.T) {
+			conn, err := net.ListenPacket("udp", "127.0.0.1:0")
+			require.NoError(t, err)
+			defer conn.Close()
+			set := channel.NewSet()
+			name := map[string]string{asPacket: "demo.yaml", asJSON: "demo-json.yaml"}[as]
+			data, err := configs.Files.ReadFile("feeds/" + name)
+			require.NoError(t, err)
+			f, err := feed.Parse(name, data, set)
+			require.NoError(t, err)
+			decoder, err := f.NewDecoder(set)
+			require.NoError(t, err)
+			sim, err := demo.New(set, demo.Options{Seed: 5, Story: true, Rate: 120})
+			require.NoError(t, err)
 
-				ended := make(chan int, 1)
-				var stderr bytes.Buffer
-				go func() {
-					ended <- Main([]string{"demo", "--send", scheme + conn.LocalAddr().String(), "--as", as, "--seed", "5", "--rate", "120", "--speed", "200"}, nil, &bytes.Buffer{}, &stderr)
-				}()
-				buffer := make([]byte, 1<<16)
-				want, ok := sim.Next()
-				compared := 0
-				for compared < 1500 { // 12 s: the car has moved off
-					require.NoError(t, conn.SetReadDeadline(time.Now().Add(20*time.Second)))
-					n, _, err := conn.ReadFrom(buffer)
-					require.NoError(t, err)
-					decoder.Decode(buffer[:n], 0, func(got channel.Sample) {
-						if math.IsNaN(got.Row[channel.Speed]) {
-							return // another kind of datagram
-						}
-						for ok && want.At < got.At-0.004 { // lost on the way
-							want, ok = sim.Next()
-						}
-						require.InDelta(t, want.At, got.At, 1e-3)
-						require.InDelta(t, want.Row[channel.Speed], got.Row[channel.Speed], 1e-3)
-						require.InDelta(t, want.Row[channel.LapDistance], got.Row[channel.LapDistance], 1e-2)
-						if as == asJSON {
-							require.Equal(t, want.Row[channel.OilPressure], got.Row[channel.OilPressure])
-						}
-						compared++
-					})
-				}
-				require.Greater(t, want.Row[channel.Speed], 1.0)
-				require.NoError(t, conn.Close()) // the rest goes unheard
-				select {
-				case code := <-ended:
-					require.Zero(t, code, stderr.String())
-				case <-time.After(60 * time.Second):
-					t.Fatal("it does not end")
-				}
-			})
-		}
+			ended := make(chan int, 1)
+			var stderr bytes.Buffer
+			go func() {
+				ended <- Main([]string{"demo", "--send", scheme + conn.LocalAddr().String(), "--as", as, "--seed", "5", "--rate", "120", "--speed", "1000"}, nil, &bytes.Buffer{}, &stderr)
+			}()
+			buffer := make([]byte, 1<<16)
+			want, ok := sim.Next()
+			compared := 0
+			for compared < 1500 { // 12 s: the car has moved off
+				require.NoError(t, conn.SetReadDeadline(time.Now().Add(20*time.Second)))
+				n, _, err := conn.ReadFrom(buffer)
+				require.NoError(t, err)
+				decoder.Decode(buffer[:n], 0, func(got channel.Sample) {
+					if math.IsNaN(got.Row[channel.Speed]) {
+						return // another kind of datagram
+					}
+					for ok && want.At < got.At-0.004 { // lost on the way
+						want, ok = sim.Next()
+					}
+					require.InDelta(t, want.At, got.At, 1e-3)
+					require.InDelta(t, want.Row[channel.Speed], got.Row[channel.Speed], 1e-3)
+					require.InDelta(t, want.Row[channel.LapDistance], got.Row[channel.LapDistance], 1e-2)
+					if as == asJSON {
+						require.Equal(t, want.Row[channel.OilPressure], got.Row[channel.OilPressure])
+					}
+					compared++
+				})
+			}
+			require.Greater(t, want.Row[channel.Speed], 1.0)
+			require.NoError(t, conn.Close()) // the rest goes unheard
+			select {
+			case code := <-ended:
+				require.Zero(t, code, stderr.String())
+			case <-time.After(60 * time.Second):
+				t.Fatal("it does not end")
+			}
+		})
 	}
 }
 
