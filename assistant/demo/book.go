@@ -54,11 +54,22 @@ func (b *lapBook) cross(s *Sim, t float64) {
 	switch {
 	case s.lap == 0:
 		n.Class, n.Distance = "out", s.course.Length-s.course.box
-	case s.lap == s.inLap():
+	case s.lap == s.inLap() || s.stopsAfter(s.lap) != nil:
 		n.Class = "in"
+	case s.stopsAfter(s.lap-1) != nil:
+		n.Class = "out"
 	}
+	if s.others.racing && s.finished == 0 || s.finished == s.lap {
+		if len(s.others.cars) > 0 {
+			n.Position, _, _, _ = s.others.gaps()
+		}
+	}
+	n.Wet, n.Coolant, n.Oil, n.Compound = s.sky.wet, s.engine.coolant.T, s.engine.oil.T, s.car.Compound
 	left := s.fuel / s.car.Density
 	n.FuelUsed, n.FuelLeft = n.FuelLeft-left, left
+	if p := s.stopsAfter(s.lap - 1); p != nil {
+		n.FuelUsed += p.Fuel
+	}
 	for i := range 4 {
 		t := &s.tyres[i]
 		n.Tread[i], n.Carcass[i], n.Disc[i], n.Pressure[i], n.Wear[i] = t.tread.T, t.carcass.T, s.discs[i].T, t.pressure(airPressure), t.wear

@@ -17,51 +17,53 @@ const (
 // A Car is a car and its setup. Per-axle arrays are front, rear; per-wheel arrays FL, FR, RL, RR.
 // The levers of a setup are Wing, RollSplit, BrakeBias, Ducts, ColdPressure, FinalDrive and Compound.
 type Car struct {
-	Mass          float64    // kg, with driver, without fuel
-	FrontShare    float64    // of the weight, at rest
-	Wheelbase     float64    // m
-	CGHeight      float64    // m
-	Track         [2]float64 // m
-	TyreRadius    float64    // m, rolling
-	TyreSize      [2]float64 // relative, for heat and wear: the rear tyres are wider
-	Steering      float64    // hand wheel angle over road wheel angle
-	RollSplit     float64    // front share of the roll stiffness: more is a stiffer front or a softer rear bar
-	Stiffness     [2]float64 // N/rad: cornering stiffness of the axle at rest
-	StiffnessFall float64    // share of its stiffness that an axle loses where all its load is on one wheel
-	GripFall      float64    // share of its grip that a tyre loses where its load is twice that at rest
-	Bend          float64    // share by which the slip angle at the limit exceeds the linear one
-	Grip          float64    // friction coefficient of a tyre in its window
-	Rolling       float64    // rolling resistance coefficient
+	Mass          float64    `json:"mass"`           // kg, with driver, without fuel
+	FrontShare    float64    `json:"front_share"`    // of the weight, at rest
+	Wheelbase     float64    `json:"wheelbase"`      // m
+	CGHeight      float64    `json:"cg_height"`      // m
+	Track         [2]float64 `json:"track"`          // m
+	TyreRadius    float64    `json:"tyre_radius"`    // m, rolling
+	TyreSize      [2]float64 `json:"tyre_size"`      // relative, for heat and wear: the rear tyres are wider
+	Steering      float64    `json:"steering"`       // hand wheel angle over road wheel angle
+	RollSplit     float64    `json:"roll_split"`     // front share of the roll stiffness: more is a stiffer front or a softer rear bar
+	Stiffness     [2]float64 `json:"stiffness"`      // N/rad: cornering stiffness of the axle at rest
+	StiffnessFall float64    `json:"stiffness_fall"` // share of its stiffness that an axle loses where all its load is on one wheel
+	GripFall      float64    `json:"grip_fall"`      // share of its grip that a tyre loses where its load is twice that at rest
+	Bend          float64    `json:"bend"`           // share by which the slip angle at the limit exceeds the linear one
+	Grip          float64    `json:"grip"`           // friction coefficient of a tyre in its window
+	Rolling       float64    `json:"rolling"`        // rolling resistance coefficient
 
-	DragArea  float64    // m²: drag coefficient times area, wings at 0
-	LiftArea  float64    // m²: downforce coefficient times area, wings at 0
-	AeroFront float64    // front share of LiftArea
-	Wing      [2]float64 // steps from the middle; a step is wingLift and wingDrag
+	DragArea  float64    `json:"drag_area"`  // m²: drag coefficient times area, wings at 0
+	LiftArea  float64    `json:"lift_area"`  // m²: downforce coefficient times area, wings at 0
+	AeroFront float64    `json:"aero_front"` // front share of LiftArea
+	Wing      [2]float64 `json:"wing"`       // steps from the middle; a step is wingLift and wingDrag
 
-	Power      float64    // W at the crank, at best
-	PowerPeak  float64    // rad/s: engine speed of it
-	PowerFall  float64    // power is Power (1 - PowerFall (n/PowerPeak - 1)²)
-	RevIdle    float64    // rad/s
-	RevShift   float64    // rad/s
-	RevLimit   float64    // rad/s
-	EngineDrag float64    // N m with the throttle closed
-	Gears      [6]float64 // ratios
-	FinalDrive float64
-	Driveline  float64 // efficiency
-	Efficiency float64 // indicated work over the heat of the fuel
-	Density    float64 // kg/L of the fuel
+	Power      float64    `json:"power"`       // W at the crank, at best
+	PowerPeak  float64    `json:"power_peak"`  // rad/s: engine speed of it
+	PowerFall  float64    `json:"power_fall"`  // power is Power (1 - PowerFall (n/PowerPeak - 1)²)
+	RevIdle    float64    `json:"rev_idle"`    // rad/s
+	RevShift   float64    `json:"rev_shift"`   // rad/s
+	RevLimit   float64    `json:"rev_limit"`   // rad/s
+	EngineDrag float64    `json:"engine_drag"` // N m with the throttle closed
+	Gears      [6]float64 `json:"gears"`       // ratios
+	FinalDrive float64    `json:"final_drive"`
+	Driveline  float64    `json:"driveline"`  // efficiency
+	Efficiency float64    `json:"efficiency"` // indicated work over the heat of the fuel
+	Density    float64    `json:"density"`    // kg/L of the fuel
 
-	BrakeBias  float64    // front share of the brake force
-	BrakeForce float64    // N of all wheels at full pedal, discs in their window
-	DiscMass   [2]float64 // kg each
-	DiscHeat   float64    // J/(kg K)
-	DiscStill  float64    // W/K of a disc at rest
-	DiscAir    [2]float64 // W/K per m/s of a disc with its duct at 1
-	Ducts      [4]float64 // opening, 0 to 1.5
+	BrakeBias  float64    `json:"brake_bias"`  // front share of the brake force
+	BrakeForce float64    `json:"brake_force"` // N of all wheels at full pedal, discs in their window
+	DiscMass   [2]float64 `json:"disc_mass"`   // kg each
+	DiscHeat   float64    `json:"disc_heat"`   // J/(kg K)
+	DiscStill  float64    `json:"disc_still"`  // W/K of a disc at rest
+	DiscAir    [2]float64 `json:"disc_air"`    // W/K per m/s of a disc with its duct at 1
+	Ducts      [4]float64 `json:"ducts"`       // opening, 0 to 1.5
 
-	Compound     int        // as in the channel of that name: 1 soft, 2 medium, 3 hard
-	ColdPressure [4]float64 // kPa gauge, set at the air temperature of the start
-	ABS, TC, Map int        // levels at the start
+	Compound     int        `json:"compound"`      // as in the channel of that name: 1 soft, 2 medium, 3 hard
+	ColdPressure [4]float64 `json:"cold_pressure"` // kPa gauge, set at the air temperature of the start
+	ABS          int        `json:"abs"`           // levels at the start
+	TC           int        `json:"tc"`
+	Map          int        `json:"map"`
 }
 
 const (
@@ -79,7 +81,7 @@ func Baseline() Car {
 		Power: 390e3, PowerPeak: rpm(7000), PowerFall: 0.75, RevIdle: rpm(1600), RevShift: rpm(7600), RevLimit: rpm(7900), EngineDrag: 55,
 		Gears: [6]float64{3.10, 2.28, 1.79, 1.47, 1.24, 1.07}, FinalDrive: 3.75, Driveline: 0.93, Efficiency: 0.33, Density: 0.745,
 		BrakeBias: 0.69, BrakeForce: 30e3, DiscMass: [2]float64{9.5, 6.5}, DiscHeat: 460, DiscStill: 8, DiscAir: [2]float64{1.75, 0.95}, Ducts: [4]float64{1, 1, 1, 1},
-		Compound: 3, ColdPressure: [4]float64{129, 129, 131, 127}, ABS: 4, TC: 3, Map: 1,
+		Compound: 3, ColdPressure: [4]float64{134, 129.5, 134, 130}, ABS: 4, TC: 3, Map: 1,
 	}
 }
 
@@ -136,8 +138,8 @@ func (c *Car) validate() error {
 	within("DiscAir", 0, 100, c.DiscAir[:]...)
 	within("Ducts", 0, 1.5, c.Ducts[:]...)
 	within("ColdPressure", 0, 500, c.ColdPressure[:]...)
-	if c.Compound < 1 || c.Compound > 3 {
-		bad("Compound", fmt.Sprintf("compound %d", c.Compound), "use 1 soft, 2 medium or 3 hard")
+	if c.Compound < 1 || c.Compound >= len(compounds) {
+		bad("Compound", fmt.Sprintf("compound %d", c.Compound), "use 1 soft, 2 medium, 3 hard, 4 intermediate or 5 wet")
 	}
 	return errors.Join(errs...)
 }

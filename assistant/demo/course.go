@@ -17,23 +17,26 @@ const (
 
 // A Corner is one bend of the course as it was drawn, in metres from the line.
 type Corner struct {
-	Number            int // from 1, in the direction of travel
-	Name              string
-	Hand              Hand
-	Entry, Apex, Exit float64 // begin of the transition in, middle of the bend, end of the transition out
-	Radius            float64 // m, the smallest
-	Turn              float64 // rad, left positive
-	BeginArc, EndArc  float64 // m from the line: where the radius is constant
+	Number   int     `json:"number"` // from 1, in the direction of travel
+	Name     string  `json:"name"`
+	Hand     Hand    `json:"hand"`
+	Entry    float64 `json:"entry"`     // begin of the transition in
+	Apex     float64 `json:"apex"`      // middle of the bend
+	Exit     float64 `json:"exit"`      // end of the transition out
+	Radius   float64 `json:"radius"`    // m, the smallest
+	Turn     float64 `json:"turn"`      // rad, left positive
+	BeginArc float64 `json:"begin_arc"` // m from the line: where the radius is constant
+	EndArc   float64 `json:"end_arc"`
 }
 
 // A Course is a closed line with a width. Its centre line consists of straights, circular
 // arcs and clothoids, so that its curvature is continuous and linear in the distance.
 type Course struct {
-	Name    string // to select it
-	Title   string // for people
-	Length  float64
-	Width   float64
-	Corners []Corner
+	Name    string   `json:"name"`   // to select it
+	Title   string   `json:"title"`  // for people
+	Length  float64  `json:"length"` // m
+	Width   float64  `json:"width"`  // m
+	Corners []Corner `json:"corners"`
 
 	elements []element
 	box      float64 // m from the line: where the car stands in the pit lane

@@ -3,7 +3,8 @@
 //
 //	course (straights, arcs, clothoids) ─┐
 //	car (masses, aero, tyres, brakes) ───┼─▶ speed plan ─▶ driver ─▶ motion ─▶ heat ─▶ readings
-//	faults (by lap and corner) ──────────┘
+//	faults (by lap and corner) ──────────┤
+//	world (rivals, flags, stops, weather)┘
 //
 // Method: quasi-steady lap simulation of a point mass with two axles. The speed
 // at each metre of the course is bounded by the grip of the tyres in the bend; a pass against the
@@ -14,6 +15,10 @@
 // anew every 120 m with the tyres, brakes and fuel as they are by then. Steering and yaw follow from the steady
 // bicycle model with four wheel loads; heat follows from the work done; faults change the car
 // or the driver, never a reading.
+//
+// Around it is what a race has besides: rivals that are points with a seeded pace, a race by laps or by time whose flag falls
+// to the leader, stops, cautions, rain, an engine that runs warm. Each is off unless the Options ask for it. Table and Object
+// write samples as text that the codecs read back bit for bit; Truth, as JSON, is what really happened.
 //
 // The car, the course and every name on it are invented. Values without a source
 // beside them are common practice, no source, or chosen so that the car behaves like one of its kind.

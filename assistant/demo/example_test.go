@@ -20,7 +20,11 @@ func Example() {
 			break
 		}
 		for _, press := range sim.Presses() {
-			fmt.Printf("lap %.0f: the driver presses %q\n", sample.Row[channel.LapNumber], press.Command)
+			fmt.Printf("lap %.0f: the driver presses %q", sample.Row[channel.LapNumber], press.Command)
+			if press.Memo != "" {
+				fmt.Printf(": %s", press.Memo)
+			}
+			fmt.Println()
 		}
 	}
 	for _, lap := range sim.Truth().Done {
@@ -28,14 +32,20 @@ func Example() {
 	}
 	// Output:
 	// lap 2: the driver presses "tyres"
-	// lap 3: the driver presses "mark"
-	// lap 4: the driver presses "fuel"
-	// lap 4: the driver presses "mark"
+	// lap 3: the driver presses "mark": washes out from the apex, more steering does nothing
+	// lap 5: the driver presses "mark": the same again
+	// lap 7: the driver presses "fuel"
 	// 0 out true
 	// 1 flying true
 	// 2 flying true
 	// 3 flying true
 	// 4 flying false
 	// 5 flying true
-	// 6 in true
+	// 6 flying true
+	// 7 flying true
+	// 8 flying true
+	// 9 flying true
+	// 10 flying true
+	// 11 flying true
+	// 12 in true
 }

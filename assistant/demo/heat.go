@@ -37,10 +37,19 @@ type compound struct {
 	flexy float64 // share of load times speed that becomes heat in the carcass
 }
 
-var compounds = [4]compound{
+// The compounds by their number in the channel of that name.
+const (
+	hard         = 3
+	intermediate = 4
+	wetTyre      = 5
+)
+
+var compounds = [6]compound{
 	1: {grip: 1.015, best: 80, rub: 0.72, life: 26e6, flexy: 0.0100},
 	2: {grip: 1.007, best: 84, rub: 0.64, life: 44e6, flexy: 0.0085},
 	3: {grip: 1.000, best: 88, rub: 0.565, life: 70e6, flexy: 0.0075},
+	4: {grip: 1.000, best: 70, rub: 0.74, life: 18e6, flexy: 0.0100}, // what their tread costs on a dry road is in sky.grip
+	5: {grip: 1.000, best: 60, rub: 0.80, life: 12e6, flexy: 0.0110},
 }
 
 // Heat paths of a tyre; chosen, no source. Time constants of minutes for the carcass and seconds for the tread follow.
@@ -65,10 +74,11 @@ func newTyre(size, cold, air, ambient float64) tyre {
 // (OpenStax, College Physics, "The Ideal Gas Law").
 func (t *tyre) pressure(ambient float64) float64 { return t.gas*(t.carcass.T+kelvin) - ambient }
 
-// rollStep moves heat for dt seconds: rub is the friction power in W, flex load times speed in W.
-func (t *tyre) rollStep(m *compound, rub, flex, v, air, road, disc, dt float64) {
+// rollStep moves heat for dt seconds: rub is the friction power in W, flex load times speed in W, water the factor by
+// which the road cools more than a dry one.
+func (t *tyre) rollStep(m *compound, rub, flex, v, air, road, disc, water, dt float64) {
 	across := t.size * treadBody * (t.tread.T - t.carcass.T)
-	contact := t.size * treadRoad * min(1, v/10)
+	contact := water * t.size * treadRoad * min(1, v/10)
 	t.tread.heat(m.rub*rub-across-t.tread.loses(t.size*(treadStill+treadAir*v), air)-t.tread.loses(contact, road), dt)
 	t.carcass.heat(m.flexy*flex+across+discBody*(disc-t.carcass.T)-t.carcass.loses(t.size*(bodyStill+bodyAir*v), air), dt)
 	t.wear = min(1, t.wear+rub*dt/m.life/t.size)

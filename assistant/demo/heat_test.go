@@ -97,7 +97,7 @@ func TestTyreCoolsToItsSurroundings(t *testing.T) {
 	m := &compounds[3]
 	w := newTyre(1, 130, 90, 101)
 	for range 3600 * 36 {
-		w.rollStep(m, 0, 0, 40, 24, 34, 24, 0.01)
+		w.rollStep(m, 0, 0, 40, 24, 34, 24, 1, 0.01)
 	}
 	require.Greater(t, w.tread.T, 24.0)
 	require.Less(t, w.tread.T, 34.0)

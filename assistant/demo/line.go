@@ -63,12 +63,12 @@ func (s *Sim) lateral(lap int, d float64) (n, n1, n2 float64) {
 	// In the lane the noise fades out and the offset of the lane fades in.
 	var u, sign float64
 	switch {
-	case lap == 0:
-		u, sign = (s.course.pitOut-d)/laneEase, -1
-	case lap == s.inLap():
-		u, sign = (d-s.course.pitIn)/laneEase, 1
 	case lap > s.inLap():
 		return s.course.lane, 0, 0
+	case d < s.course.pitOut && (lap == 0 || s.stopsAfter(lap-1) != nil):
+		u, sign = (s.course.pitOut-d)/laneEase, -1
+	case d > s.course.pitIn && (lap == s.inLap() || s.stopsAfter(lap) != nil):
+		u, sign = (d-s.course.pitIn)/laneEase, 1
 	}
 	if u <= 0 {
 		return n, n1, n2

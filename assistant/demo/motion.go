@@ -48,6 +48,9 @@ func (s *Sim) drive() {
 	}
 	s.ax += (want - s.ax) * min(1, s.dt/answer)
 	need := min(max(s.ax*g.mass+resist, -stop-drag), most)
+	if s.driver.rolls(s) {
+		need = -drag
+	}
 	s.ax = (need - resist) / g.mass
 	var brake float64
 	s.throttle, s.brake = 0, 0
@@ -74,6 +77,10 @@ func (s *Sim) drive() {
 	}
 	if s.v > 0.4 || s.moved == 0 {
 		s.moved = s.t
+	}
+	if p := s.calling(); p != nil && s.v < 0.4 && s.d > s.course.box-1 {
+		s.mode, s.until, s.taken = serving, s.t+p.seconds(), 0
+		return
 	}
 	if s.lap > s.inLap() && s.v < 0.4 && s.d > s.course.box-1 || s.t-s.moved > 10 {
 		s.mode, s.until = parked, s.t+standAfter // in the box, or out of fuel on the course
@@ -175,10 +182,10 @@ func (s *Sim) warm() {
 	c, m := s.car, &compounds[s.car.Compound]
 	for i := range 4 {
 		t := &s.tyres[i]
-		t.rollStep(m, max(0, s.flow.rub[i]), s.flow.roll[i], s.v, airTemperature, roadTemperature, s.discs[i].T, s.dt)
+		t.rollStep(m, max(0, s.flow.rub[i]), s.flow.roll[i], s.v, s.sky.air, s.sky.road, s.discs[i].T, s.sky.cooling(), s.dt)
 		t.gas -= s.driver.leak[i] / 60 * s.dt / (t.carcass.T + kelvin)
 		duct := c.DiscStill + c.DiscAir[i/2]*c.Ducts[i]*s.driver.duct[i]*s.v
-		discStep(&s.discs[i], s.flow.stop[i], duct, airTemperature, s.dt)
+		discStep(&s.discs[i], s.flow.stop[i], duct, s.sky.air, s.dt)
 	}
 }
 
@@ -193,6 +200,7 @@ func (s *Sim) burn() {
 	m := min(s.fuel, gas*s.dt/c.Efficiency/heatFuel)
 	s.fuel -= m
 	s.flowRate = m / c.Density / s.dt
+	s.engine.step(m*heatFuel/s.dt, s.v, s.sky.air, s.driver.blocked, s.dt)
 	e.left += m * s.v * s.v / 2
 	e.fuel += m * heatFuel
 	e.indicated += gas * s.dt
@@ -204,8 +212,11 @@ func (s *Sim) forward(v, metres float64) {
 	if left := s.course.Length - s.d; along >= left {
 		// The crossing between two steps: uniform acceleration from v.
 		x := left / s.place.stretch
-		s.laps.cross(s, s.t+2*x/(v+math.Sqrt(max(0, v*v+2*s.ax*x))))
+		t := s.t + 2*x/(v+math.Sqrt(max(0, v*v+2*s.ax*x)))
+		s.crossed(t)
+		s.laps.cross(s, t)
 		s.lap++
+		s.driver.planned = false // what begins with the lap begins at the line
 		s.d -= s.course.Length
 	}
 	s.d += along

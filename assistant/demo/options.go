@@ -14,23 +14,29 @@ import (
 type Options struct {
 	Seed   uint64  // of all noise; equal Options give equal samples
 	Course string  // name of a course in Courses, or empty for the first
-	Laps   int     // laps of the race, as counted down by session_laps_left; 0 means DefaultLaps
-	Stint  int     // flying laps driven before the in-lap; 0 means DefaultStint in a Story, else Laps
+	Laps   int     // laps of the race, as counted down by session_laps_left; 0 means StoryLaps in a Story, else DefaultLaps
+	Stint  int     // flying laps driven before the in-lap; 0 means Laps
 	Rate   float64 // samples per second, 10 to 360; 0 means DefaultRate
 	Faults []Fault
 	Story  bool // adds the faults and the presses of the driver that `earshot demo` shows
 	Car    *Car // the car and its setup; nil means Baseline
 
 	// Fuel is the litres aboard at the start; 0 means what the driver believes the race will need: in a Story
-	// about two laps too little, else two laps more than enough.
+	// about half a lap too little with a lap in reserve, else two laps more than enough.
 	Fuel float64
+
+	// The world. Each is switched off by its zero value.
+	Rivals   int     // other cars in the race, 0 to 60: gaps, position, blue flags, a flag that falls to the leader
+	Duration float64 // s on the clock of a race by time, 60 to 86400; Laps and Stint are then not used
+	Stops    []Stop
+	Weather  Weather
 }
 
 // Defaults of Options.
 const (
-	DefaultLaps  = 18
-	DefaultStint = 5
-	DefaultRate  = 60.0
+	DefaultLaps = 18
+	StoryLaps   = 11
+	DefaultRate = 60.0
 )
 
 // A Kind of fault.
@@ -48,6 +54,12 @@ const (
 	SetABS      Kind = "set_abs"      // the driver sets the level of the ABS to Amount at the exit of Corner of FromLap
 	SetTC       Kind = "set_tc"       // the same for the traction control
 	Silence     Kind = "silence"      // no samples for Amount seconds from the exit of Corner of FromLap
+	Yellow      Kind = "yellow"       // a yellow flag is shown in Corner, and the driver takes off the share Amount of his speed there
+	Caution     Kind = "caution"      // a full-course caution begins when the driver leaves Corner in FromLap and lasts Amount seconds
+	Save        Kind = "save"         // the driver lifts Amount metres before each braking point and coasts; Corner is ignored
+	Radiator    Kind = "radiator"     // the share Amount of the radiator is blocked; Corner is ignored
+	OilLoss     Kind = "oil_loss"     // the oil pressure falls by the share Amount; Corner is ignored
+	Bottoming   Kind = "bottoming"    // a hollow at the apex of Corner presses the springs together by Amount metres
 	Frozen      Kind = "frozen"       // Channel keeps the reading that it has at the exit of Corner of FromLap until ToLap ends
 )
 
@@ -107,16 +119,24 @@ func (o Options) settle(set *channel.Set) (Options, *Course, error) {
 	}
 	if o.Laps == 0 {
 		o.Laps = DefaultLaps
+		if o.Story {
+			o.Laps = StoryLaps
+		}
 	}
 	if o.Laps < 1 || o.Laps > 10000 {
 		bad("Laps", fmt.Sprintf("a race of %d laps", o.Laps), "use 1 to 10000")
 	}
 	if o.Stint == 0 {
 		o.Stint = o.Laps
-		if o.Story {
-			o.Stint = min(DefaultStint, o.Laps)
-		}
 	}
+	if o.Duration != 0 && !(o.Duration >= 60 && o.Duration <= 86400) {
+		bad("Duration", fmt.Sprintf("a race of %g s", o.Duration), "use 60 to 86400, or 0 for a race by laps")
+	}
+	if o.Rivals < 0 || o.Rivals > 60 {
+		bad("Rivals", fmt.Sprintf("%d other cars", o.Rivals), "use 0 to 60")
+	}
+	o.Weather.validate(bad)
+	validateStops(o.Stops, o.Stint, o.Duration > 0, bad)
 	if o.Stint < 1 || o.Stint > o.Laps {
 		bad("Stint", fmt.Sprintf("%d flying laps in a race of %d", o.Stint, o.Laps), "use 1 to the laps of the race")
 	}
@@ -169,7 +189,7 @@ func (o Options) settle(set *channel.Set) (Options, *Course, error) {
 
 // once tells whether a fault of that kind happens at one place.
 func (k Kind) once() bool {
-	return k == RunWide || k == SetABS || k == SetTC || k == Silence || k == Frozen
+	return k == RunWide || k == SetABS || k == SetTC || k == Silence || k == Frozen || k == Caution
 }
 
 func (k Kind) amounts() (lo, hi float64, ok bool) {
@@ -186,8 +206,16 @@ func (k Kind) amounts() (lo, hi float64, ok bool) {
 		return 0, 100, true
 	case SetABS, SetTC:
 		return 0, 12, true
-	case Silence:
+	case Silence, Caution:
 		return 0, 600, true
+	case Yellow, Radiator:
+		return 0, 0.5, true
+	case OilLoss:
+		return 0, 1, true
+	case Save:
+		return 0, 300, true
+	case Bottoming:
+		return 0, 0.1, true
 	case Frozen:
 		return math.Inf(-1), math.Inf(1), true
 	}

@@ -6,13 +6,6 @@ import (
 	"earshot/assistant/channel"
 )
 
-// Weather of the demo. The air is dry: density by the ideal gas law.
-const (
-	airTemperature  = 24.0  // °C
-	roadTemperature = 34.0  // °C
-	airPressure     = 100.8 // kPa
-)
-
 const (
 	standBefore = 6.0  // s in the pit lane before the car moves off
 	standAfter  = 8.0  // s in the pit lane after the stint, or at the side of the course where the car has stopped
@@ -25,7 +18,8 @@ type mode int
 const (
 	waiting mode = iota // in front of the stint
 	driving
-	parked // behind it
+	serving // in the box during it
+	parked  // behind it
 	over
 )
 
@@ -84,7 +78,18 @@ type Sim struct {
 	energy energy
 	laps   lapBook
 	frozen []freeze
-	silent float64 // s: no samples before
+	sky    sky
+	engine engine
+
+	// The race.
+	others   field
+	started  float64 // s: when the driver crossed the line for the first time, NaN before
+	flagged  bool    // the leader has finished
+	finished int     // the lap with which the driver finished, 0 before
+	caution  float64 // s: until when a full-course caution lasts
+	served   int     // Lap of the last stop that is over
+	taken    float64 // L taken on in this stop
+	silent   float64 // s: no samples before
 }
 
 // flow is the power in W of one step, from where it arises to where it becomes heat.
@@ -111,6 +116,9 @@ func New(set *channel.Set, o Options) (*Sim, error) {
 	s.perSample = int(math.Ceil(stepRate/o.Rate - 1e-9))
 	s.dt = 1 / (o.Rate * float64(s.perSample))
 	s.limits = newLimits(course, &car)
+	s.sky.begin(o.Seed)
+	s.engine.begin()
+	s.started = math.NaN()
 	for i := range s.wander.phase {
 		s.wander.phase[i] = 2 * math.Pi * unit(hash(o.Seed, 11, uint64(i)))
 	}
@@ -120,11 +128,12 @@ func New(set *channel.Set, o Options) (*Sim, error) {
 	}
 	s.revs = car.RevIdle
 	s.abs, s.tc, s.onRoad = float64(car.ABS), float64(car.TC), true
-	s.grip = grip{density: airPressure * 1000 / gasAir / (airTemperature + kelvin)}
+	s.grip.density = airPressure * 1000 / gasAir / (s.sky.air + kelvin)
 	if s.loaded = o.Fuel; s.loaded == 0 {
 		s.loaded = s.believed()
 	}
 	s.fuel = s.loaded * car.Density
+	s.others.begin(s)
 	s.laps.valid = true
 	s.laps.start(s)
 	s.arm(set)
@@ -134,6 +143,9 @@ func New(set *channel.Set, o Options) (*Sim, error) {
 	return s, nil
 }
 
+// storyLoad is how many laps' fuel beyond the race the driver of the Story takes.
+const storyLoad = 1.7
+
 // believed is the load in L that the driver computes before the race, from the burn of an ideal lap.
 func (s *Sim) believed() float64 {
 	g := s.grip
@@ -142,21 +154,20 @@ func (s *Sim) believed() float64 {
 	perLap := (p.work/s.car.Driveline/s.car.Efficiency + 0.16*p.work) / heatFuel / s.car.Density
 	laps := float64(s.o.Laps) + 3
 	if s.o.Story {
-		laps = float64(s.o.Laps) - 1 // the out-lap burns most of one lap: so it is short by about two
+		laps = float64(s.o.Laps) + storyLoad // the out-lap burns most of one lap, and one is to be left over
 	}
 	return max(3, laps*perLap)
 }
-
-func (s *Sim) inLap() int { return s.o.Stint + 1 }
 
 // refresh computes what depends on the condition of tyres and fuel.
 func (s *Sim) refresh() {
 	m := &compounds[s.car.Compound]
 	s.grip.mass = s.car.Mass + s.fuel
+	s.grip.density = airPressure * 1000 / gasAir / (s.sky.air + kelvin)
 	for axle := range 2 {
 		l, r := 2*axle, 2*axle+1
 		wl, wr := s.pose.load[l]+1, s.pose.load[r]+1
-		s.grip.mu[axle] = s.car.Grip * (wl*s.tyres[l].grip(m, airPressure) + wr*s.tyres[r].grip(m, airPressure)) / (wl + wr)
+		s.grip.mu[axle] = s.sky.grip(s.car.Compound) * s.car.Grip * (wl*s.tyres[l].grip(m, airPressure) + wr*s.tyres[r].grip(m, airPressure)) / (wl + wr)
 	}
 }
 
@@ -190,7 +201,8 @@ func (s *Sim) Presses() []Press {
 // Truth tells what the session has been so far.
 func (s *Sim) Truth() Truth {
 	return Truth{
-		Course: s.course, Car: *s.car, Rate: s.o.Rate, Laps: s.o.Laps, Stint: s.o.Stint, Fuel: s.loaded, Box: s.course.box,
+		Version: Version, Seed: s.o.Seed, Course: s.course, Car: *s.car, Rate: s.o.Rate, Laps: s.o.Laps, Stint: s.o.Stint, Duration: s.o.Duration, Rivals: s.o.Rivals, Finished: s.finished,
+		Stops: s.o.Stops, Weather: s.o.Weather, Fuel: s.loaded, Box: s.course.box,
 		Faults: append([]Fault(nil), s.o.Faults...), Presses: append([]Press(nil), s.pressed...), Done: append([]Lap(nil), s.laps.done...),
 		Gradient: s.car.Gradient(s.car.Mass + s.fuel),
 	}
@@ -205,6 +217,8 @@ func (s *Sim) advance() {
 			s.mode = driving
 			s.laps.begin(s.t)
 		}
+	case serving:
+		s.serve()
 	case parked:
 		if s.t >= s.until {
 			s.mode = over
@@ -217,6 +231,8 @@ func (s *Sim) advance() {
 		s.force, s.slip, s.wheel, s.revs = [2]float64{}, [4]float64{}, [4]float64{}, s.car.RevIdle
 		s.flow, s.pose, s.beta = flow{}, s.limits.take(&s.grip, s.driver.stiff, 0, 0, 0), 0
 	}
+	s.sky.advance(&s.o.Weather, s.t, s.dt)
+	s.raceOn()
 	s.warm()
 	s.burn()
 	s.refresh()

@@ -11,6 +11,7 @@ type cue struct {
 	lap     int
 	d       float64
 	command string
+	memo    string
 	done    bool
 }
 
@@ -29,27 +30,37 @@ func storyCorners(c *Course) (washed, wide, setting Corner) {
 	return c.Corners[min(2, n-1)], c.Corners[n*7/10], c.Corners[n/2]
 }
 
-// storyFaults is what goes wrong in the demo. The rest of the story needs no fault: cold rear brakes and cold
-// tyres come from the start, the want of fuel from the load.
+// storyFaults is what goes wrong in the demo, and what the driver does about it. The rest of the story needs no fault: cold
+// brakes and tyres come from the start, the want of fuel from the load.
 func storyFaults(c *Course) []Fault {
 	washed, wide, setting := storyCorners(c)
 	return []Fault{
 		{Kind: BlockedDuct, FromLap: 0, ToLap: 10000, Wheel: channel.FR, Amount: 0.25},
-		{Kind: Understeer, FromLap: 3, ToLap: 5, Corner: washed.Number, Amount: 0.35},
-		{Kind: RunWide, FromLap: 4, Corner: wide.Number, Amount: 1.5},
 		{Kind: SetABS, FromLap: 2, Corner: setting.Number, Amount: 0},
 		{Kind: SetABS, FromLap: 3, Corner: setting.Number, Amount: 4},
+		{Kind: Understeer, FromLap: 3, ToLap: 5, Corner: washed.Number, Amount: 0.35},
+		{Kind: RunWide, FromLap: voidLap, Corner: wide.Number, Amount: 1.5},
+		{Kind: Save, FromLap: saveFrom, ToLap: saveTo, Amount: 60},
+		{Kind: Yellow, FromLap: yellowLap, Corner: 2, Amount: 0.25},
 	}
 }
 
-// storyCues is what the driver presses: the mark where the car washed out, and questions on straights.
+// The laps of the story that have a name.
+const (
+	voidLap   = 4
+	saveFrom  = 6
+	saveTo    = 8
+	yellowLap = 9
+)
+
+// storyCues is what the driver presses: marks where the car washed out, with the words he speaks, and questions on straights.
 func storyCues(c *Course) []cue {
 	washed, _, _ := storyCorners(c)
 	return []cue{
 		{lap: 2, d: 60, command: "tyres"},
-		{lap: 3, d: washed.Exit + 15, command: "mark"},
-		{lap: 4, d: 40, command: "fuel"},
-		{lap: 4, d: washed.Exit + 15, command: "mark"},
+		{lap: 3, d: washed.Exit + 15, command: "mark", memo: "washes out from the apex, more steering does nothing"},
+		{lap: 5, d: washed.Exit + 15, command: "mark", memo: "the same again"},
+		{lap: 7, d: 40, command: "fuel"},
 	}
 }
 
@@ -73,7 +84,7 @@ func (s *Sim) arm(set *channel.Set) {
 			}
 		}
 		switch f.Kind {
-		case SetABS, SetTC, Silence, Frozen:
+		case SetABS, SetTC, Silence, Frozen, Caution:
 			id, _ := set.Lookup(f.Channel)
 			s.events = append(s.events, event{fault: f, id: id, d: c.Corners[f.Corner-1].Exit})
 		}
@@ -94,7 +105,7 @@ func (s *Sim) happen() {
 			continue
 		}
 		q.done = true
-		p := Press{At: s.t, Command: q.command}
+		p := Press{At: s.t, Command: q.command, Memo: q.memo}
 		s.due = append(s.due, p)
 		s.pressed = append(s.pressed, p)
 	}
@@ -111,6 +122,8 @@ func (s *Sim) happen() {
 			s.tc = e.fault.Amount
 		case Silence:
 			s.silent = s.t + e.fault.Amount
+		case Caution:
+			s.caution, s.driver.planned = s.t+e.fault.Amount, false
 		case Frozen:
 			s.frozen = append(s.frozen, freeze{e.id, math.NaN(), e.fault.last()})
 		}

@@ -3,6 +3,7 @@ package demo
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -12,7 +13,7 @@ import (
 
 // The story of the demo, found again in its readings and not in its faults.
 func TestStory(t *testing.T) {
-	for _, seed := range []uint64{0, 1} {
+	for _, seed := range []uint64{1, 2} {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			set := channel.NewSet()
 			s, err := New(set, Options{Seed: seed, Story: true, Rate: 60})
@@ -70,13 +71,15 @@ func TestStory(t *testing.T) {
 				last = append(last[:0], r...)
 			}
 			truth := s.Truth()
-			require.Len(t, truth.Done, 7)
+			require.Len(t, truth.Done, 13, "out-lap, eleven flying laps, in-lap")
+			require.Equal(t, StoryLaps, truth.Finished)
 			require.Equal(t, truth.Presses, presses)
 			require.Len(t, presses, 4)
+			require.Contains(t, presses[1].Memo, "washes out", "the mark carries the driver's words")
 
 			require.Less(t, events[0], 250.0, "rear brakes are cold at first")
 			require.Less(t, events[1], 250.0)
-			require.Greater(t, events[len(events)-12], 300.0, "and then are not")
+			require.Greater(t, slices.Max(events), 300.0, "and then are not")
 
 			t.Logf("tyres ready %.2f laps after the out-lap began", ready)
 			require.Greater(t, ready, 2.0, "the tyres take about three laps")
@@ -104,13 +107,23 @@ func TestStory(t *testing.T) {
 					void = append(void, l.Number)
 				}
 			}
-			require.Equal(t, []int{4}, void)
+			require.Equal(t, []int{voidLap}, void)
 
-			burn := (truth.Done[2].FuelUsed + truth.Done[3].FuelUsed) / 2
-			short := last[channel.SessionLapsLeft] - last[channel.FuelVolume]/burn
-			t.Logf("%.2f L a lap, short by %.2f laps", burn, short)
-			require.Greater(t, short, 0.8)
-			require.Less(t, short, 3.2)
+			// Short by the lap in reserve and a little more; the driver lifts, and it is there after all.
+			burn := (truth.Done[2].FuelUsed + truth.Done[3].FuelUsed + truth.Done[5].FuelUsed) / 3
+			short := float64(StoryLaps-5) + 1 - truth.Done[5].FuelLeft/burn
+			t.Logf("%.2f L a lap, short by %.2f laps after lap 5", burn, short)
+			require.Greater(t, short, 0.2)
+			require.Less(t, short, 1.0)
+			for lap := saveFrom; lap <= saveTo; lap++ {
+				saved, lost := 1-truth.Done[lap].FuelUsed/burn, truth.Done[lap].Time-truth.Done[5].Time
+				t.Logf("lap %d: %.1f %% less fuel, %.2f s slower", lap, 100*saved, lost)
+				require.Greater(t, saved, 0.08)
+				require.Less(t, lost, 2.0)
+			}
+			require.Greater(t, truth.Done[StoryLaps].FuelLeft, burn*0.95, "the lap in reserve is there")
+			require.Equal(t, flagChequered, int(last[channel.Flag]))
+			require.Zero(t, last[channel.SessionLapsLeft])
 		})
 	}
 }
@@ -120,10 +133,10 @@ func TestStoryOnEveryCourse(t *testing.T) {
 	for _, name := range Courses() {
 		s, _ := run(t, Options{Seed: 1, Course: name, Story: true, Rate: 10})
 		truth := s.Truth()
-		require.Len(t, truth.Done, 7, name)
+		require.Len(t, truth.Done, 13, name)
 		require.Len(t, truth.Presses, 4, name)
 		for _, l := range truth.Done {
-			require.Equal(t, l.Number != 4, l.Valid, "%s lap %d: %s", name, l.Number, l.WhyInvalid)
+			require.Equal(t, l.Number != voidLap, l.Valid, "%s lap %d: %s", name, l.Number, l.WhyInvalid)
 		}
 	}
 }

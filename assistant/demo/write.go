@@ -2,6 +2,7 @@ package demo
 
 import (
 	"math"
+	"slices"
 
 	"earshot/assistant/channel"
 )
@@ -20,6 +21,42 @@ const (
 	noiseSteer = 0.004 // rad at the hand wheel
 	noiseWheel = 0.02  // m/s
 )
+
+// gives lists the channels of every session, those of one wheel only by the front left.
+var gives = []channel.ID{
+	channel.Speed, channel.EngineSpeed, channel.Gear, channel.Throttle, channel.Brake, channel.SteeringWheelAngle, channel.YawRate,
+	channel.AccelerationLong, channel.AccelerationLat, channel.FuelVolume, channel.FuelFlow, channel.PositionX, channel.PositionY, channel.Heading,
+	channel.LapNumber, channel.LapDistance, channel.LapTime, channel.LastLapTime, channel.LapValid, channel.OnCourse, channel.InPitLane, channel.PitLimiter,
+	channel.SessionKind, channel.Flag, channel.ABSLevel, channel.TractionControl, channel.EngineMap, channel.BrakeBias,
+	channel.Compound, channel.AirTemperature, channel.TrackTemperature, channel.AirPressure,
+	channel.CoolantTemperature, channel.OilTemperature, channel.OilPressure,
+}
+
+var givesWheels = []channel.ID{
+	channel.WheelSpeed, channel.TyreTemperature, channel.TyreCarcass, channel.TyrePressure, channel.TyreWear, channel.BrakeTemperature,
+	channel.SuspensionTravel, channel.RideHeight,
+}
+
+// Gives lists the channels that this session has readings of, in the order of the catalogue.
+func (s *Sim) Gives() []channel.ID {
+	ids := slices.Clone(gives)
+	for _, id := range givesWheels {
+		ids = append(ids, id, id+1, id+2, id+3)
+	}
+	if s.o.Duration > 0 {
+		ids = append(ids, channel.SessionTimeLeft)
+	} else {
+		ids = append(ids, channel.SessionLapsLeft)
+	}
+	if s.o.Rivals > 0 {
+		ids = append(ids, channel.RacePosition, channel.GapAhead, channel.GapBehind)
+		if s.o.Duration == 0 {
+			ids = append(ids, channel.LeaderLapsLeft)
+		}
+	}
+	slices.Sort(ids)
+	return ids
+}
 
 // write puts the present readings into the row.
 func (s *Sim) write(at float64) {
@@ -54,6 +91,8 @@ func (s *Sim) write(at float64) {
 		r[channel.TyrePressure+w] = t.pressure(airPressure)
 		r[channel.TyreWear+w] = t.wear
 		r[channel.BrakeTemperature+w] = s.discs[i].T
+		travel := s.travel(i)
+		r[channel.SuspensionTravel+w], r[channel.RideHeight+w] = travel, max(0, rideHeight[i/2]-travel)
 	}
 	r[channel.FuelVolume] = s.fuel / c.Density
 	r[channel.FuelFlow] = s.flowRate
@@ -76,12 +115,13 @@ func (s *Sim) write(at float64) {
 	r[channel.InPitLane] = flag(lane)
 	r[channel.PitLimiter] = flag(lane && s.v > 1)
 	r[channel.SessionKind] = 3 // race
-	r[channel.SessionLapsLeft] = float64(max(0, s.o.Laps-max(0, s.lap-1)))
-	r[channel.Flag] = flag(!lane) // green on the course, none in the lane
+	s.writeRace(at, lane)
 	r[channel.ABSLevel], r[channel.TractionControl], r[channel.EngineMap] = s.abs, s.tc, float64(c.Map)
 	r[channel.BrakeBias] = c.BrakeBias
 	r[channel.Compound] = float64(c.Compound)
-	r[channel.AirTemperature], r[channel.TrackTemperature], r[channel.AirPressure] = airTemperature, roadTemperature, airPressure
+	r[channel.AirTemperature], r[channel.TrackTemperature], r[channel.AirPressure] = s.sky.air, s.sky.road, airPressure
+	r[channel.CoolantTemperature], r[channel.OilTemperature] = s.engine.coolant.T, s.engine.oil.T
+	r[channel.OilPressure] = s.engine.pressure(s.revs, s.driver.oil)
 
 	for i := range s.frozen {
 		f := &s.frozen[i]
@@ -93,6 +133,32 @@ func (s *Sim) write(at float64) {
 		}
 		r[f.id] = f.value
 	}
+}
+
+// Springs of the car: the height at rest without air, and the stiffness at the wheel (common practice, no source).
+var (
+	rideHeight = [2]float64{0.062, 0.078} // m
+	springs    = [2]float64{175e3, 160e3} // N/m
+)
+
+// travel is how far the spring of wheel i is pressed together beyond its state at rest, in m, bump positive; the car meets
+// its stops where it would touch the road.
+func (s *Sim) travel(i int) float64 {
+	rest := s.car.share(i/2) * s.car.Mass * gravity / 2
+	x := (s.pose.load[i] - rest) / springs[i/2]
+	for _, f := range s.o.Faults {
+		if f.Kind != Bottoming || !f.in(s.lap) {
+			continue
+		}
+		for _, t := range s.course.Corners {
+			if f.at(s.lap, t.Number) {
+				if u := (s.d - t.Apex) / 12; u > -1 && u < 1 {
+					x += f.Amount * (1 - u*u) * (1 - u*u)
+				}
+			}
+		}
+	}
+	return min(x, rideHeight[i/2])
 }
 
 func flag(b bool) float64 {

@@ -2,12 +2,12 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"net"
 	"os"
 	"path/filepath"
+	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -21,31 +21,53 @@ import (
 )
 
 func newDemo() *cobra.Command {
-	var out, speed, deviceName, send string
-	var live bool
-	var seed uint64
+	var out, speed, deviceName, send, as, write, with string
+	var live, open bool
+	o := demo.Options{Story: true}
 	c := &cobra.Command{
 		Use:   "demo",
 		Short: "drive an invented car on an invented course and hear what Earshot says",
-		Long: `Demo drives an out-lap and five flying laps through the same decoder, core, scheduler and voice as a
-live run. It prints each cue as it is said and leaves in the folder of --out:
+		Long: `Demo drives a race of eleven laps, about seventeen minutes, through the same decoder, core, scheduler and
+voice as a live run: cold brakes, tyres that come in, a corner that washes out and is marked, a hot front right, fuel
+that is short and is saved, the flag. It prints each cue as it is said and leaves in the folder of --out:
 
   cues.wav       what the driver would have heard, on the clock of the session
   journal.jsonl  everything that happened
-  debrief.html   the debrief; open it in a browser
+  debrief.html   the debrief; --open shows it in a browser
 
-By default it goes as fast as it can. --live goes in real time and plays through the sound device.
---send sends the feed as UDP datagrams in real time and does nothing else: a source for earshot run.`,
-		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --send 127.0.0.1:47119",
+By default it goes as fast as it can. --speed 20 prints at a pace to read along; --live goes in real time and plays through
+the sound device.
+--send sends the feed as UDP datagrams in real time and does nothing else: a source for earshot run. --as json
+sends what the feed demo-json describes, every channel of the car.
+--write writes the drive down: samples.csv (every channel of the car, with units), feed.yaml that describes
+it, and truth.json, what really happened. The same seed writes the same bytes.
+--with puts more of the world into a drive that is sent or written: rivals, weather, rain, stop, caution, time.`,
+		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --speed 20 --open\n  earshot demo --send udp://127.0.0.1:47119\n  earshot demo --write drive --seed 7 --laps 20 --course ledger",
 		Args:    cobra.NoArgs,
 	}
 	c.Flags().StringVar(&out, "out", "demo-out", "folder for what the demo leaves")
 	c.Flags().BoolVar(&live, "live", false, "real time, through the sound device")
 	c.Flags().StringVar(&speed, "speed", "", "times real time, or max (default: max, with --live or --send 1)")
 	c.Flags().StringVar(&deviceName, "device", "", "sound device for --live: auto, pulse, oto, portaudio, wav:FILE, silent")
-	c.Flags().Uint64Var(&seed, "seed", 1, "of the noise in car and driver")
-	c.Flags().StringVar(&send, "send", "", "send the feed to this UDP address")
+	c.Flags().Uint64Var(&o.Seed, "seed", 1, "of the noise in car and driver")
+	c.Flags().BoolVar(&open, "open", false, "show the debrief in a browser at the end")
+	c.Flags().StringVar(&send, "send", "", "send the feed to this UDP address, udp://HOST:PORT")
+	c.Flags().StringVar(&as, "as", asPacket, "with --send: packet or json, as the feeds demo and demo-json describe them")
+	c.Flags().StringVar(&with, "with", "", "with --write or --send, a list of: "+strings.Join(worldParts(), ", "))
+	c.Flags().StringVar(&write, "write", "", "write samples.csv, feed.yaml and truth.json into this folder")
+	c.Flags().IntVar(&o.Laps, "laps", 0, "laps of the race, with --write or --send")
+	c.Flags().StringVar(&o.Course, "course", "", "course, with --write or --send: "+strings.Join(demo.Courses(), ", "))
+	c.Flags().Float64Var(&o.Rate, "rate", 0, "samples per second, with --write or --send")
 	c.RunE = func(c *cobra.Command, _ []string) error {
+		if err := demoFlags(c, write != "", send != ""); err != nil {
+			return err
+		}
+		if err := putWorld(c, &o, with); err != nil {
+			return err
+		}
+		if write != "" {
+			return writeDemo(c, o, write)
+		}
 		if speed == "" {
 			speed = "max"
 			if live || send != "" {
@@ -66,19 +88,60 @@ By default it goes as fast as it can. --live goes in real time and plays through
 		if err != nil {
 			return err
 		}
-		sim, err := demo.New(l.channels, demo.Options{Seed: seed, Story: true})
+		sim, err := demo.New(l.channels, o)
 		if err != nil {
 			return err
 		}
 		if send != "" {
-			return sendDemo(c, l, sim, send, times)
+			return sendDemo(c, l, sim, send, as, times)
 		}
-		return runDemo(c, l, sim, out, live, times)
+		return runDemo(c, l, sim, demoRun{out: out, live: live, open: open, times: times})
 	}
 	return c
 }
 
-func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, out string, live bool, times float64) error {
+// demoFlags refuses flags that would be ignored.
+func demoFlags(c *cobra.Command, write, send bool) error {
+	given := func(names ...string) (found []string) {
+		for _, n := range names {
+			if c.Flags().Changed(n) {
+				found = append(found, "--"+n)
+			}
+		}
+		return found
+	}
+	var wrong []string
+	switch {
+	case write:
+		wrong = given("send", "as", "live", "speed", "device", "out", "open")
+	case send:
+		wrong = given("live", "device", "out", "open")
+	default:
+		wrong = given("laps", "course", "rate", "as", "with")
+	}
+	if len(wrong) == 0 {
+		return nil
+	}
+	what := "without --write or --send"
+	switch {
+	case write:
+		what = "with --write"
+	case send:
+		what = "with --send"
+	}
+	return usage(c, "%s cannot be used %s: leave it out", strings.Join(wrong, " and "), what)
+}
+
+// A demoRun says how the demo is shown.
+type demoRun struct {
+	out   string
+	live  bool
+	open  bool
+	times float64
+}
+
+func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, how demoRun) error {
+	out := how.out
 	if err := os.MkdirAll(out, 0o777); err != nil {
 		return fmt.Errorf("the folder for the demo: %w", err)
 	}
@@ -86,10 +149,11 @@ func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, out string, live bool, 
 	if err != nil {
 		return err
 	}
-	stdout := c.OutOrStdout()
-	fmt.Fprintf(stdout, "%s on %s: an out-lap and five flying laps. What Earshot says:\n\n", l.car.Name, l.courseName())
+	stdout := newProgressLine(c.OutOrStdout())
+	source.progress = stdout
+	fmt.Fprintf(stdout, "%s on %s: an out-lap and a race of %d laps. What Earshot says:\n\n", l.car.Name, l.courseName(), sim.Truth().Laps)
 	heard := speakers{printSpeaker{stdout}}
-	if live {
+	if how.live {
 		tell := func(s string) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s) }
 		d, err := device.Open(c.Context(), l.cfg.Device, tell)
 		if err != nil {
@@ -104,7 +168,7 @@ func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, out string, live bool, 
 		Core:    l.core(),
 		Session: journal.Session{ID: "demo", Feed: l.in.feed.Name, Car: l.car.Name, Course: l.courseName()},
 	}
-	if err := play(c, a, l, assistant.NewFeedTape(source, source.presses), times, journalPath, audioPath, heard); err != nil {
+	if err := play(c, a, l, assistant.NewFeedTape(source, source.presses), how.times, journalPath, audioPath, heard); err != nil {
 		return err
 	}
 	events, err := readJournal(journalPath)
@@ -116,14 +180,18 @@ func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, out string, live bool, 
 		return err
 	}
 	fmt.Fprintf(stdout, "\nto hear:  %s\nto read:  %s (open it in a browser)\njournal:  %s\n", audioPath, page, journalPath)
+	if how.open {
+		return openPage(c.Context(), page)
+	}
 	return nil
 }
 
 // demoFeed is the simulated car behind the wire: its samples are encoded as datagrams and decoded again.
 type demoFeed struct {
-	sim     *demo.Sim
-	encoder *feed.Encoder
-	decoder feed.Decoder
+	sim      *demo.Sim
+	encoder  *feed.Encoder
+	decoder  feed.Decoder
+	progress *progressLine
 }
 
 func newDemoFeed(l *loaded, sim *demo.Sim) (*demoFeed, error) {
@@ -135,7 +203,7 @@ func newDemoFeed(l *loaded, sim *demo.Sim) (*demoFeed, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &demoFeed{sim, encoder, decoder}, nil
+	return &demoFeed{sim: sim, encoder: encoder, decoder: decoder}, nil
 }
 
 func (f *demoFeed) Read(_ context.Context, emit func(channel.Sample)) error {
@@ -143,6 +211,9 @@ func (f *demoFeed) Read(_ context.Context, emit func(channel.Sample)) error {
 	if !ok {
 		f.decoder.End(emit)
 		return io.EOF
+	}
+	if f.progress != nil && f.progress.on {
+		f.progress.show(int(s.Row[channel.LapNumber]), s.At, time.Now())
 	}
 	return f.encoder.Encode(s, func(p []byte) { f.decoder.Decode(p, s.At, emit) })
 }
@@ -153,43 +224,7 @@ func (f *demoFeed) Stats() feed.Stats { return f.decoder.Stats() }
 func (f *demoFeed) presses() []assistant.Input {
 	var due []assistant.Input
 	for _, p := range f.sim.Presses() {
-		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Command: hand.Command(p.Command), Source: "demo"})
+		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Command: hand.Command(p.Command), Memo: p.Memo, Source: "demo"})
 	}
 	return due
-}
-
-// sendDemo sends the feed to another process.
-func sendDemo(c *cobra.Command, l *loaded, sim *demo.Sim, to string, times float64) error {
-	encoder, err := feed.NewEncoder(l.feed, l.channels)
-	if err != nil {
-		return err
-	}
-	conn, err := net.Dial("udp", to)
-	if err != nil {
-		return fmt.Errorf("sending to %s: %w", to, err)
-	}
-	defer conn.Close()
-	pace := assistant.NewPace(times)
-	sent, refused := 0, 0
-	for {
-		s, ok := sim.Next()
-		if !ok || !pace.Wait(c.Context(), s.At) {
-			break
-		}
-		err := encoder.Encode(s, func(p []byte) {
-			// A datagram that nobody listens to is lost, as on any network; the next one may be heard.
-			if _, err := conn.Write(p); err != nil {
-				refused++
-			}
-			sent++
-		})
-		if err != nil {
-			return err
-		}
-	}
-	fmt.Fprintf(c.ErrOrStderr(), "sent %d datagrams to %s, %d refused\n", sent, to, refused)
-	if sent > 0 && refused == sent {
-		return errors.New("nobody listened: start earshot run first")
-	}
-	return nil
 }

@@ -1,0 +1,114 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"net"
+	"os"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/demo"
+	"earshot/assistant/feed"
+	"earshot/configs"
+)
+
+// What --send puts on the wire is what its feed file describes: the first seconds are received and compared with the simulation.
+func TestDemoIsSent(t *testing.T) {
+	for as, scheme := range map[string]string{asPacket: "", asJSON: "udp://"} {
+		t.Run(scheme+as, func(t *testing.T) {
+			conn, err := net.ListenPacket("udp", "127.0.0.1:0")
+			require.NoError(t, err)
+			defer conn.Close()
+			set := channel.NewSet()
+			name := map[string]string{asPacket: "demo.yaml", asJSON: "demo-json.yaml"}[as]
+			data, err := configs.Files.ReadFile("feeds/" + name)
+			require.NoError(t, err)
+			f, err := feed.Parse(name, data, set)
+			require.NoError(t, err)
+			decoder, err := f.NewDecoder(set)
+			require.NoError(t, err)
+			sim, err := demo.New(set, demo.Options{Seed: 5, Story: true, Rate: 120})
+			require.NoError(t, err)
+
+			ended := make(chan int, 1)
+			var stderr bytes.Buffer
+			go func() {
+				ended <- Main([]string{"demo", "--send", scheme + conn.LocalAddr().String(), "--as", as, "--seed", "5", "--rate", "120", "--speed", "1000"}, nil, &bytes.Buffer{}, &stderr)
+			}()
+			buffer := make([]byte, 1<<16)
+			want, ok := sim.Next()
+			compared := 0
+			for compared < 1500 { // 12 s: the car has moved off
+				require.NoError(t, conn.SetReadDeadline(time.Now().Add(20*time.Second)))
+				n, _, err := conn.ReadFrom(buffer)
+				require.NoError(t, err)
+				decoder.Decode(buffer[:n], 0, func(got channel.Sample) {
+					if math.IsNaN(got.Row[channel.Speed]) {
+						return // another kind of datagram
+					}
+					for ok && want.At < got.At-0.004 { // lost on the way
+						want, ok = sim.Next()
+					}
+					require.InDelta(t, want.At, got.At, 1e-3)
+					require.InDelta(t, want.Row[channel.Speed], got.Row[channel.Speed], 1e-3)
+					require.InDelta(t, want.Row[channel.LapDistance], got.Row[channel.LapDistance], 1e-2)
+					if as == asJSON {
+						require.Equal(t, want.Row[channel.OilPressure], got.Row[channel.OilPressure])
+					}
+					compared++
+				})
+			}
+			require.Greater(t, want.Row[channel.Speed], 1.0)
+			require.NoError(t, conn.Close()) // the rest goes unheard
+			select {
+			case code := <-ended:
+				require.Zero(t, code, stderr.String())
+			case <-time.After(60 * time.Second):
+				t.Fatal("it does not end")
+			}
+		})
+	}
+}
+
+// The line on the terminal changes now and then, and makes room for what is printed.
+func TestProgressLine(t *testing.T) {
+	var b bytes.Buffer
+	p := &progressLine{w: &b, on: true}
+	now := time.Unix(100, 0)
+	p.show(0, 61.25, now)
+	p.show(0, 61.3, now.Add(often/2))
+	fmt.Fprintln(p, "a cue")
+	fmt.Fprintln(p, "another")
+	p.show(3, 300, now.Add(often))
+	require.Equal(t, "\r\x1b[K  1:01.3  out-lap\r\x1b[Ka cue\nanother\n\r\x1b[K  5:00.0  lap 3", b.String())
+
+	b.Reset()
+	off := newProgressLine(&b)
+	off.show(3, 300, now)
+	require.Empty(t, b.String(), "not on what is no terminal")
+	null, err := os.OpenFile(os.DevNull, os.O_WRONLY, 0)
+	require.NoError(t, err)
+	defer null.Close()
+	require.False(t, isTerminal(null))
+}
+
+// The drive is written with bounded memory: what is kept does not grow with what is driven.
+func TestWritingKeepsNothing(t *testing.T) {
+	perSample := func(laps int) float64 {
+		dir := t.TempDir()
+		c := newDemo()
+		c.SetArgs([]string{"--write", dir, "--laps", fmt.Sprint(laps), "--course", "saucer", "--rate", "60"})
+		c.SetOut(&bytes.Buffer{})
+		allocated := testing.AllocsPerRun(1, func() { require.NoError(t, c.Execute()) })
+		info, err := os.Stat(dir + "/" + samplesFile)
+		require.NoError(t, err)
+		return allocated / float64(info.Size()) * 1e6
+	}
+	short, long := perSample(1), perSample(12)
+	require.Less(t, long, short/2, "allocations per megabyte: nothing is allocated for a sample")
+}
