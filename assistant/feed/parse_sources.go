@@ -214,9 +214,7 @@ func (p *parser) frozenSection(n *yaml.Node) {
 		}
 		if o.has("channels") {
 			for _, c := range p.list(o.get("channels"), "channels") {
-				for _, m := range p.watched(c) {
-					w.ids = append(w.ids, m)
-				}
+				w.ids = append(w.ids, p.watched(c)...)
 			}
 			return
 		}

@@ -84,7 +84,7 @@ type watchedLane struct {
 	back, jumps, restarts int64
 	silent, clock, begin  alarm
 	rate                  rate
-	any, over             bool
+	any                   bool
 	first, last, interval float64
 	n                     int64
 	covers                []channel.ID

@@ -91,7 +91,7 @@ const rowsPerGroup = 16384
 
 // A parquetTable writes samples as Parquet: doubles, null where there is no reading.
 type parquetTable struct {
-	w     *parquet.Writer
+	w     *parquet.GenericWriter[any]
 	place []int // of each column in a row of the file; time is the last of place
 	rows  []parquet.Row
 	n     int
@@ -118,7 +118,7 @@ func newParquetTable(w io.Writer, columns []column) *parquetTable {
 	for i := range t.rows {
 		t.rows[i] = make(parquet.Row, len(t.place))
 	}
-	t.w = parquet.NewWriter(w, append(options, schema)...)
+	t.w = parquet.NewGenericWriter[any](w, append(options, schema)...)
 	return t
 }
 
