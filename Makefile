@@ -12,7 +12,7 @@ STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 help: ## list these doors
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-12s %s\n", $$1, $$2 }' Makefile
 
-demo: setup-build ## install what is missing, build, drive six laps; leaves demo-out/debrief.html and demo-out/cues.wav
+demo: setup-build ## install what is missing, build, drive twelve laps; leaves demo-out/debrief.html and demo-out/cues.wav
 	@$(MAKE) --no-print-directory CGO_ENABLED=$$(.ci/cgo) build
 	bin/earshot demo --out $(OUT)
 
