@@ -54,7 +54,8 @@ bench: ## all benchmarks
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
 golden: ## rewrite stories and golden files; read the diff before you commit it
-	$(GO) test ./... -update
+	$(GO) test $$(grep -rl 'flag.Bool("update"' --include='*_test.go' . | xargs -n1 dirname | sort -u) -update
+	EARSHOT_UPDATE=1 $(GO) test ./cmd/earshot -run TestScripts
 
 voice: ## make the voice pack again (needs flite and sox)
 	$(MAKE) -C configs/voices
