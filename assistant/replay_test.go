@@ -338,7 +338,7 @@ func TestReplayEqualsLiveInEveryCodec(t *testing.T) {
 				laps += bytes.Count(lived, []byte(`"kind":"lap"`))
 				require.NoError(rt, os.Remove(path))
 			}
-			// Any pace, so that samples are dropped or come minutes late; then about that of the car, so that laps are timed.
+			// Any pace, so that samples come at once or minutes late; then about that of the car, so that laps are timed.
 			check(t, 5, func(rt *rapid.T) { try(rt, rapid.Float64Range(5, 60).Draw(rt, "seconds"), 1, 0, 120) })
 			check(t, 1, func(rt *rapid.T) { try(rt, longDrive, 60, 1, 40) })
 			require.Positive(t, laps, "no lap was driven in any of the runs: they prove little")

@@ -443,7 +443,6 @@ func (l *live) checkFloodIsTold(events []journal.Event) {
 			require.GreaterOrEqual(l.t, n, 10*worst, "told again before there were ten times as many: %s", h.Text)
 			worst = n
 		}
-		require.NotContains(l.t, h.Text, "samples dropped", "this machine is too busy to judge: the loop was late")
 	}
 	require.Greater(l.t, worst, badToldAtLeast, "the refusals are not told: %v", told)
 	require.LessOrEqual(l.t, told["feed"], 8, "a line for each power of ten, not more")
