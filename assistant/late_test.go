@@ -37,7 +37,7 @@ func TestLateLoopLosesNothing(t *testing.T) {
 		},
 	}
 	require.NoError(t, a.Run(t.Context()))
-	require.Len(t, samples, n)
+	require.Equal(t, n, len(samples))
 	for i, at := range samples {
 		require.Equal(t, float64(i)*0.01, at)
 	}

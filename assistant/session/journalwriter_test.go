@@ -63,6 +63,13 @@ func (m *memory) safe() []byte {
 	return bytes.Clone(m.data[:m.synced])
 }
 
+// kept is what survives the end of the program, though not a power cut.
+func (m *memory) kept() []byte {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return bytes.Clone(m.data)
+}
+
 type told struct {
 	mu   sync.Mutex
 	errs []error

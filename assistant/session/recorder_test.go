@@ -147,19 +147,21 @@ func live(t *testing.T, inputs []input) (whole []byte, ends []int) {
 		disk := &memory{}
 		r, err := startRecorder(disk, testHead(len(inputs[0].row)), Options{})
 		require.NoError(t, err)
-		ends = append(ends, len(disk.safe()))
+		ends = append(ends, len(disk.kept()))
 		begin := time.Now()
 		for i, in := range inputs {
 			in.give(t, r)
 			time.Sleep(time.Second / 20)
 			synctest.Wait()
-			if n := len(disk.safe()); n != ends[len(ends)-1] {
+			if n := len(disk.kept()); n != ends[len(ends)-1] {
 				ends = append(ends, n)
 			}
-			if i%30 == 0 { // what is older than one second is in a complete chunk
-				got, _ := readAll(t, disk.safe(), inputs)
-				old := int((time.Since(begin)-time.Second)/(time.Second/20)) - 1
-				require.GreaterOrEqual(t, got, old)
+			if i%30 == 0 { // what is older than one second is in a complete chunk, than five seconds beyond a loss of power
+				older := func(than time.Duration) int { return int((time.Since(begin)-than)/(time.Second/20)) - 1 }
+				got, _ := readAll(t, disk.kept(), inputs)
+				require.GreaterOrEqual(t, got, older(time.Second))
+				got, _ = readAll(t, disk.safe(), inputs)
+				require.GreaterOrEqual(t, got, older(5*time.Second))
 			}
 		}
 		require.NoError(t, r.Close())

@@ -63,6 +63,13 @@ func (s *sink) flush() error {
 	return err
 }
 
+// hand gives what is pending to the system, so that it outlives this program but not a loss of power.
+func (s *sink) hand() error {
+	err := s.write()
+	s.tell(err)
+	return err
+}
+
 // tell reports a change from well to ill and back.
 func (s *sink) tell(err error) {
 	s.err = err
