@@ -156,18 +156,25 @@ func live(t *testing.T, inputs []input) (whole []byte, ends []int) {
 			if n := len(disk.kept()); n != ends[len(ends)-1] {
 				ends = append(ends, n)
 			}
-			if i%30 == 0 { // what is older than one second is in a complete chunk, than five seconds beyond a loss of power
+			if i%30 == 0 {
 				older := func(than time.Duration) int { return int((time.Since(begin)-than)/(time.Second/20)) - 1 }
 				got, _ := readAll(t, disk.kept(), inputs)
-				require.GreaterOrEqual(t, got, older(time.Second))
+				require.GreaterOrEqual(t, got, older(time.Second), "what is older than one second is in a complete chunk")
 				got, _ = readAll(t, disk.safe(), inputs)
-				require.GreaterOrEqual(t, got, older(5*time.Second))
+				require.GreaterOrEqual(t, got, older(5*time.Second), "what is older than five seconds survives a loss of power")
 			}
 		}
 		require.NoError(t, r.Close())
 		whole = disk.safe()
 	})
 	return whole, ends
+}
+
+func TestRecordingSurvivesALossOfPower(t *testing.T) {
+	inputs := drive(400, 3) // 20 s
+	whole, _ := live(t, inputs)
+	n, _ := readAll(t, whole, inputs)
+	require.Equal(t, len(inputs), n)
 }
 
 // A recorder that is late drops, counts and tells, and the caller has never waited.
