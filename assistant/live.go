@@ -184,7 +184,7 @@ func (l *live) rest() error {
 type statsWatch struct{ told int64 }
 
 func (w *statsWatch) compare(s feed.Stats) *journal.Health {
-	trouble := s.Bad + s.BadReadings + s.Lost + s.Reordered + s.Duplicate + s.ClockBack + s.ClockJumps + int64(len(s.Missing))
+	trouble := s.Bad + s.BadReadings + s.Lost + s.Reordered + s.Duplicate + s.ClockBack + s.ClockJumps + s.Foreign + s.Oversized + int64(len(s.Missing))
 	if trouble == 0 || trouble < 10*w.told {
 		return nil
 	}
@@ -200,6 +200,7 @@ func describe(s feed.Stats) string {
 	}{
 		{s.Bad, "refused"}, {s.Lost, "lost"}, {s.Reordered, "out of order"}, {s.Duplicate, "duplicate"},
 		{s.BadReadings, "readings refused"}, {s.ClockBack, "steps back of the clock"}, {s.ClockJumps, "jumps of the clock"},
+		{s.Foreign, "from senders that the feed file does not name"}, {s.Oversized, "larger than the feed file allows"}, {s.Reconnects, "connections made anew"},
 	} {
 		if c.n > 0 {
 			text += fmt.Sprintf(", %d %s", c.n, c.what)

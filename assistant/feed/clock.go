@@ -23,11 +23,19 @@ type clock struct {
 	at      float64
 	arrived float64 // of the record before
 	records int64
+	before  mark // where the clock was before its last step
+	strange int  // records in which it may go on from there
 
 	back, jumps, untimed int64
 	rebased              int64   // of back: how often the source's clock began anew
-	lastBack, lastJump   float64 // s, of the last of them; a jump is 0 when as much time has passed between the arrivals
+	lastBack, lastJump   float64 // s, of the last of them
 }
+
+// A mark is a state of the source's clock.
+type mark struct{ wrapped, raw, base float64 }
+
+// nonsense is how many records may tell absurd times before the source's clock is believed to have been set.
+const nonsense = 8
 
 func (c *clock) stamp(t, arrived float64) float64 {
 	switch {
@@ -55,11 +63,11 @@ func (c *clock) source(t, arrived float64) {
 		c.begun, c.raw, c.base = true, t, t-c.at
 		return
 	}
-	t += c.wrapped
-	if c.modulus > 0 && t-c.raw < -c.modulus/2 {
-		c.wrapped += c.modulus
-		t += c.modulus
+	if c.strange > 0 && c.resume(t) {
+		return
 	}
+	was := mark{c.wrapped, c.raw, c.base}
+	t = c.unwrap(t)
 	if t < c.raw {
 		c.back++
 		c.lastBack = c.raw - t
@@ -68,15 +76,18 @@ func (c *clock) source(t, arrived float64) {
 	ahead := t - c.base - c.at
 	switch {
 	case ahead < -c.jump:
+		c.doubt(was)
 		c.base = t - c.at
 		c.rebased++
 	case ahead > c.jump:
-		c.jumps++
 		step := arrived - c.arrived
-		c.lastJump = ahead
-		if math.Abs(ahead-step) < likeArrival {
-			c.lastJump = 0
+		if math.Abs(ahead-step) < likeArrival { // mere silence
+			c.at = t - c.base
+			return
 		}
+		c.doubt(was)
+		c.jumps++
+		c.lastJump = ahead
 		if math.IsNaN(step) {
 			step = c.jump
 		}
@@ -85,4 +96,37 @@ func (c *clock) source(t, arrived float64) {
 	case ahead > 0:
 		c.at = t - c.base
 	}
+}
+
+// unwrap returns the source's time without the wraps of its counter.
+func (c *clock) unwrap(t float64) float64 {
+	t += c.wrapped
+	if c.modulus > 0 && t-c.raw < -c.modulus/2 {
+		c.wrapped += c.modulus
+		t += c.modulus
+	}
+	return t
+}
+
+// doubt remembers where the clock was, unless that is in doubt itself.
+func (c *clock) doubt(was mark) {
+	if c.strange == 0 {
+		c.before = was
+	}
+	c.strange = nonsense
+}
+
+// resume goes on from before the last step where t does: the step was the nonsense of a record or a few, and no time is lost by it.
+func (c *clock) resume(t float64) bool {
+	c.strange--
+	d := *c
+	d.wrapped, d.raw, d.base = c.before.wrapped, c.before.raw, c.before.base
+	t = d.unwrap(t)
+	ahead := t - d.base - d.at
+	if ahead < -likeArrival || ahead > d.jump {
+		return false
+	}
+	d.raw, d.at, d.strange = t, d.at+max(0, ahead), 0
+	*c = d
+	return true
 }

@@ -19,7 +19,8 @@
 // `clock: {jump: …}` (5 s if not set) holds At until the source's clock has caught up; a larger one, as
 // when a session begins anew, makes At go on from where it is. A step ahead by more than
 // that advances At by the time that passed between the arrivals, or where these are
-// unknown by the limit, so that old readings grow stale. Both are counted. A record
+// unknown by the limit, so that old readings grow stale; where as much time has passed between the arrivals it was mere silence.
+// Both are counted. Where the clock goes on within a few records from where it was, the step was nonsense, and At is as if it had not been. A record
 // without a time has the time of the one before. A counter that wraps around at the
 // width of its field is followed. Without a field for time, `clock: {period: …}` spaces the records
 // evenly; without that, the time of arrival counts.

@@ -40,6 +40,9 @@ type Stats struct {
 	ClockBack   int64            // times the source's clock stepped back
 	ClockJumps  int64            // times it jumped ahead by more than the limit
 	Untimed     int64            // samples without a time of their own though a field is mapped to time; they have that of the one before
+	Foreign     int64            // datagrams and connections of senders that the feed file does not name: passed over
+	Oversized   int64            // datagrams larger than the feed file allows: passed over
+	Reconnects  int64            // times that a broken connection came back
 	Missing     []string         // mapped columns that the header does not have
 }
 

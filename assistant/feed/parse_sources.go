@@ -102,7 +102,7 @@ func (p *parser) sourcesSection(o object) {
 			nodes[id] = at
 		}
 		f.parts = append(f.parts, s)
-		if first := f.parts[0].f.Transport.Kind; s.f.Transport.Kind != "" && first != "" && (first == transport.File) != (s.f.Transport.Kind == transport.File) {
+		if first := f.parts[0].f.Transport; s.f.Transport.Kind != "" && first.Kind != "" && first.Live() != s.f.Transport.Live() {
 			p.bad(n, "a file gives everything at once; replay all sources from files, or take all of them live", "files and live sources do not join")
 		}
 	}

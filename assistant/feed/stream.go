@@ -137,7 +137,7 @@ func (f *File) withPaths(paths map[string]string) ([]*File, error) {
 			g.Transport = transport.Spec{Kind: transport.File, Path: path}
 			list[i] = &g
 		}
-		if list[i].Transport.Kind != transport.File {
+		if list[i].Transport.Live() {
 			live++
 		}
 	}
@@ -364,13 +364,20 @@ func (s *Stream) Notices() []Notice {
 // Stats is what was counted so far in all sources together. Of several, Missing and LastBad tell the name.
 func (s *Stream) Stats() Stats {
 	if s.join == nil {
-		return s.lanes[0].decoder.Stats()
+		return s.lanes[0].stats()
 	}
 	sum := Stats{Record: "record", Reasons: map[string]int64{}, Implausible: s.join.implausible}
 	for _, l := range s.lanes {
-		sum.add(l.name, l.decoder.Stats())
+		sum.add(l.name, l.stats())
 	}
 	return sum
+}
+
+// stats adds what the transport has counted.
+func (l *lane) stats() Stats {
+	s, t := l.decoder.Stats(), l.source.Stats()
+	s.Foreign, s.Oversized, s.Reconnects = t.Foreign, t.Oversized, t.Reconnects
+	return s
 }
 
 func (s *Stats) add(name string, x Stats) {
@@ -389,6 +396,10 @@ func (s *Stats) add(name string, x Stats) {
 	s.ClockBack += x.ClockBack
 	s.ClockJumps += x.ClockJumps
 	s.Untimed += x.Untimed
+	s.Skipped += x.Skipped
+	s.Foreign += x.Foreign
+	s.Oversized += x.Oversized
+	s.Reconnects += x.Reconnects
 	for why, n := range x.Reasons {
 		s.Reasons[why] += n
 	}

@@ -242,9 +242,7 @@ func (w *watch) counters(l *watchedLane, at float64) {
 	}
 	if c.jumps > l.jumps {
 		l.jumps = c.jumps
-		if c.lastJump > 0 {
-			w.raise(&l.clock, at, "degraded", fmt.Sprintf("the source's clock jumped ahead by %.3g s", c.lastJump))
-		}
+		w.raise(&l.clock, at, "degraded", fmt.Sprintf("the source's clock jumped ahead by %.3g s", c.lastJump))
 	}
 	if n := l.decoder.inner.Counts().Restarts; n > l.restarts {
 		l.restarts = n
