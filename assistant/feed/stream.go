@@ -18,6 +18,9 @@ type Options struct {
 	// Paths replaces the transports of sources, by name, with files to read: a replay. The name of the only
 	// source of a file is "".
 	Paths map[string]string
+	// Piece is shown every datagram or piece of a stream before it is decoded, with the name of its source; nil: nobody looks. It keeps
+	// nothing of p.
+	Piece func(source string, p []byte)
 }
 
 // A Stream is a feed with all its sources open: bytes in, samples of one clock out. It belongs to one goroutine.
@@ -30,6 +33,7 @@ type Stream struct {
 	join  *joiner // nil with one source
 	watch *watch
 	told  *reports
+	piece func(source string, p []byte) // of the Options
 	files bool
 
 	queues   []queue // of files
@@ -40,17 +44,17 @@ type Stream struct {
 	emit     func(channel.Sample) // of the Read under way
 	take     func(channel.Sample) // what becomes of a decoded sample; made once, as are those of the lanes
 
-	begin  time.Time
-	pieces chan piece
-	piece  piece // under way
-	stop   context.CancelFunc
-	group  sync.WaitGroup
-	done   <-chan struct{}
-	open   int // live sources that have not ended
-	errs   []error
-	start  float64 // s of arrival, of the first sample
-	begun  bool
-	at     float64
+	begin   time.Time
+	pieces  chan piece
+	brought piece // under way
+	stop    context.CancelFunc
+	group   sync.WaitGroup
+	done    <-chan struct{}
+	open    int // live sources that have not ended
+	errs    []error
+	start   float64 // s of arrival, of the first sample
+	begun   bool
+	at      float64
 }
 
 // A lane is one source of a Stream.
@@ -105,6 +109,7 @@ func Open(ctx context.Context, f *File, set *channel.Set, o Options) (*Stream, e
 		closeAll()
 		return nil, err
 	}
+	s.piece = o.Piece
 	return s, nil
 }
 
@@ -229,7 +234,7 @@ func (s *Stream) readOne(ctx context.Context) error {
 	l := s.lanes[0]
 	p, arrived, err := l.source.Next(ctx)
 	if len(p) > 0 {
-		l.decoder.Decode(p, arrived, s.take)
+		s.decode(l, p, arrived, s.take)
 	}
 	switch {
 	case errors.Is(err, transport.ErrGap):
@@ -242,6 +247,13 @@ func (s *Stream) readOne(ctx context.Context) error {
 	return err
 }
 
+func (s *Stream) decode(l *lane, p []byte, arrived float64, take func(channel.Sample)) {
+	if s.piece != nil && len(p) > 0 {
+		s.piece(l.name, p)
+	}
+	l.decoder.Decode(p, arrived, take)
+}
+
 // readFiles reads from each file that the join waits for and gives what is ready.
 func (s *Stream) readFiles(ctx context.Context) error {
 	for i, l := range s.lanes {
@@ -249,7 +261,7 @@ func (s *Stream) readFiles(ctx context.Context) error {
 		q.fold()
 		for q.empty() && !q.ended {
 			p, arrived, err := l.source.Next(ctx)
-			l.decoder.Decode(p, arrived, l.keep)
+			s.decode(l, p, arrived, l.keep)
 			switch {
 			case errors.Is(err, io.EOF):
 				q.ended = true
@@ -291,7 +303,7 @@ func (s *Stream) readLive(ctx context.Context) error {
 		return errors.Join(s.errs...)
 	}
 	select {
-	case s.piece = <-s.pieces:
+	case s.brought = <-s.pieces:
 	case <-s.told.changed:
 		return nil // so that Notices is asked
 	case <-ctx.Done():
@@ -304,10 +316,10 @@ func (s *Stream) readLive(ctx context.Context) error {
 		return context.Canceled // what the sources say now is only that
 	default:
 	}
-	p := &s.piece
+	p := &s.brought
 	l := s.lanes[p.lane]
 	s.from[0] = p.lane
-	l.decoder.Decode(p.p, p.arrived, s.take)
+	s.decode(l, p.p, p.arrived, s.take)
 	switch {
 	case p.err == nil:
 		l.given <- struct{}{}
@@ -334,9 +346,9 @@ func (s *Stream) readLive(ctx context.Context) error {
 
 // joinLive puts a sample on the clock of the session and settles it with the other sources.
 func (s *Stream) joinLive(x channel.Sample) {
-	lane := s.piece.lane
+	lane := s.brought.lane
 	l := s.lanes[lane]
-	t := l.clock.stamp(&l.decoder.clock, x.At, s.piece.arrived) - l.offset
+	t := l.clock.stamp(&l.decoder.clock, x.At, s.brought.arrived) - l.offset
 	if !s.begun {
 		s.begun, s.start = true, t
 	}

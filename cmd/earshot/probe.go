@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -15,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"earshot/assistant"
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
 	"earshot/assistant/feed/probe"
@@ -31,19 +33,20 @@ type probeFlags struct {
 func newProbe() *cobra.Command {
 	var p probeFlags
 	c := &cobra.Command{
-		Use:   "probe [FILE]",
+		Use:   "probe [FILE ...]",
 		Short: "listen to a source for a while and show what is there",
 		Long: `Probe listens and says what comes.
 
 With a feed file it shows rate, gaps, losses, and for each channel its range and how much of it is absent,
 implausible or frozen; which rules are on; and which units, signs and mountings cannot be right, each with its
-evidence, the line of the feed file and what to write there. FILE is read in the place of the source.
+evidence, the line of the feed file and what to write there. FILE is read in the place of the source; of several
+sources, NAME=FILE each. A recording (.mcap) brings its own feed file.
 
 Without one, for a source that is not described yet, it shows what the bytes look like: of binary datagrams to
 --udp ADDRESS the fields that move as measured things do, with their values while you drive; of text in a FILE (- is
 the standard input) or to --udp its kind, columns and ranges. --write begins a feed file from that.`,
 		Example: "  earshot probe --feed myfeed.yaml --seconds 60\n  earshot probe --feed myfeed.yaml drive.csv.gz\n  earshot probe --udp 127.0.0.1:40404 --seconds 120 --write myfeed.yaml\n  earshot probe drive.csv --write myfeed.yaml",
-		Args:    cobra.MaximumNArgs(1),
+		Args:    cobra.ArbitraryArgs, // how many there may be depends on the feed
 	}
 	addFileFlags(c)
 	c.Flags().StringVar(&p.udp, "udp", "", "listen for what is not described yet on this address, such as 127.0.0.1:40404")
@@ -73,6 +76,15 @@ the standard input) or to --udp its kind, columns and ranges. --write begins a f
 				return fmt.Errorf("%s is there already: give --write another name, or --force to replace it", p.write)
 			}
 		}
+		if len(args) > 0 && strings.HasSuffix(args[0], ".mcap") {
+			if p.write != "" {
+				return usage(c, "--write is for a source that has no feed file yet, and a recording brings its own")
+			}
+			return probeRecording(c, cfg, p, args[0])
+		}
+		if !described && len(args) > 1 {
+			return usage(c, "%d files: several are for a feed of several sources, so --feed is needed", len(args))
+		}
 		if described {
 			return probeFeed(c, cfg, p, args)
 		}
@@ -95,6 +107,7 @@ type listened struct {
 
 // sizeCount is the datagrams of one size. Those of a kind have the same.
 type sizeCount struct {
+	Source   string   `json:"source,omitempty"` // where there are several
 	Size     int      `json:"size"`
 	Count    int      `json:"count"`
 	Rate     float64  `json:"rate"`    // per second
@@ -113,15 +126,15 @@ type sizes struct {
 	other int
 }
 
-func (s *sizes) of(n int, arrived float64, channels int) *sizeCount {
-	i := slices.IndexFunc(s.list, func(c sizeCount) bool { return c.Size == n })
+func (s *sizes) of(source string, n int, arrived float64, channels int) *sizeCount {
+	i := slices.IndexFunc(s.list, func(c sizeCount) bool { return c.Size == n && c.Source == source })
 	if i < 0 {
 		if len(s.list) == mostSizes {
 			s.other++
 			return &sizeCount{has: make([]bool, channels)}
 		}
 		i = len(s.list)
-		s.list = append(s.list, sizeCount{Size: n, first: arrived, has: make([]bool, channels)})
+		s.list = append(s.list, sizeCount{Source: source, Size: n, first: arrived, has: make([]bool, channels)})
 	}
 	c := &s.list[i]
 	c.Count++
@@ -141,7 +154,7 @@ func (s *sizes) done(set *channel.Set, covers []channel.ID) []sizeCount {
 			}
 		}
 	}
-	slices.SortFunc(s.list, func(a, b sizeCount) int { return a.Size - b.Size })
+	slices.SortFunc(s.list, func(a, b sizeCount) int { return cmp.Or(strings.Compare(a.Source, b.Source), a.Size-b.Size) })
 	if s.other > 0 {
 		s.list = append(s.list, sizeCount{Size: -1, Count: s.other})
 	}
@@ -156,16 +169,11 @@ func probeFeed(c *cobra.Command, cfg Config, p probeFlags, args []string) error 
 	}
 	var paths map[string]string
 	if len(args) > 0 {
-		if strings.HasSuffix(args[0], ".mcap") {
-			return fmt.Errorf("%s is a recording: its samples are past the feed file; earshot replay and earshot export read it", args[0])
-		}
 		if paths, err = pathsOf(c, l.feed, args); err != nil {
 			return err
 		}
 	}
-	covers := l.feed.Covers(l.channels)
-	meter := probe.NewMeter(l.channels, covers, probe.Mappings(l.in.feed.Data, l.channels))
-	found := listened{Feed: l.in.feed.Name, Source: describeSources(l.feed), Rules: inspect(l)}
+	found, meter := newListened(l)
 	live := paths == nil && slices.ContainsFunc(l.feed.Sources(), func(s feed.Named) bool { return s.Transport.Live() })
 	ctx := c.Context()
 	if live {
@@ -174,27 +182,33 @@ func probeFeed(c *cobra.Command, cfg Config, p probeFlags, args []string) error 
 		defer stop()
 		found.Listened = p.seconds
 	} else if paths != nil {
-		found.Source = "file " + args[0]
+		found.Source = "file " + strings.Join(args, ", ")
 	}
 	tell := progress(c, p, live, func() string { return "" })
-	if sources := l.feed.Sources(); live && len(sources) == 1 && sources[0].Transport.Kind == transport.UDP {
-		err = probeDatagrams(ctx, l, meter, covers, &found, tell)
-	} else {
-		err = probeStream(ctx, l, paths, meter, &found, tell)
-	}
-	if err != nil {
+	if err = probeStream(ctx, l, paths, &found, meter.Add, tell); err != nil {
 		return err
 	}
+	if found.Counts.Records == 0 {
+		return nothingCame(found, live, l.feed)
+	}
+	return found.tell(c, meter, p.asJSON)
+}
+
+func newListened(l *loaded) (listened, *probe.Meter) {
+	meter := probe.NewMeter(l.channels, l.feed.Covers(l.channels), probe.Mappings(l.in.feed.Data, l.channels))
+	return listened{Feed: l.in.feed.Name, Source: describeSources(l.feed), Rules: inspect(l)}, meter
+}
+
+// tell writes what was measured.
+func (found *listened) tell(c *cobra.Command, meter *probe.Meter, asJSON bool) error {
 	found.Measured = meter.Report()
 	for _, ch := range found.Measured.Channels {
 		if ch.Count == 0 {
 			found.NeverCame = append(found.NeverCame, ch.Name)
 		}
 	}
-	if found.Counts.Records == 0 {
-		return nothingCame(found.Source, p.seconds, live, l.feed)
-	}
-	if p.asJSON {
+	var err error
+	if asJSON {
 		err = writeJSON(c.OutOrStdout(), found)
 	} else {
 		found.print(c.OutOrStdout())
@@ -212,59 +226,74 @@ func orElse(s, otherwise string) string {
 	return s
 }
 
-// probeDatagrams reads a feed of one UDP source, so that the datagrams themselves are seen.
-func probeDatagrams(ctx context.Context, l *loaded, meter *probe.Meter, covers []channel.ID, found *listened, tell func(int64)) error {
-	source, err := transport.Open(ctx, l.feed.Transport)
-	if err != nil {
-		return err
-	}
-	defer source.Close()
-	decoder, err := l.feed.NewDecoder(l.channels)
-	if err != nil {
-		return err
+// probeStream reads a feed of any kind.
+func probeStream(ctx context.Context, l *loaded, paths map[string]string, found *listened, add func(channel.Sample), tell func(int64)) error {
+	covers := l.feed.Covers(l.channels)
+	datagrams := map[string]bool{}
+	for _, s := range l.feed.Sources() {
+		datagrams[s.Name] = s.Transport.Datagrams() && paths[s.Name] == ""
 	}
 	var by sizes
-	var under *sizeCount
-	var samples int64
-	emit := func(s channel.Sample) {
-		samples++
-		under.Samples++
-		for k, id := range covers {
-			under.has[k] = under.has[k] || s.Row.Has(id)
+	var under *sizeCount // nil between pieces that are no datagrams
+	begin := time.Now()
+	stream, err := feed.Open(ctx, l.feed, l.channels, feed.Options{Paths: paths, Piece: func(source string, p []byte) {
+		if under = nil; datagrams[source] {
+			under = by.of(source, len(p), time.Since(begin).Seconds(), len(covers))
 		}
-		meter.Add(s)
-	}
-	for {
-		b, arrived, err := source.Next(ctx)
-		if len(b) > 0 {
-			under = by.of(len(b), arrived, len(covers))
-			decoder.Decode(b, arrived, emit)
-			tell(samples)
-		}
-		if err != nil {
-			found.Counts, found.Sizes = decoder.Stats(), by.done(l.channels, covers)
-			return heardOut(ctx, err)
-		}
-	}
-}
-
-// probeStream reads a feed of any kind.
-func probeStream(ctx context.Context, l *loaded, paths map[string]string, meter *probe.Meter, found *listened, tell func(int64)) error {
-	stream, err := feed.Open(ctx, l.feed, l.channels, feed.Options{Paths: paths})
+	}})
 	if err != nil {
 		return err
 	}
 	defer stream.Close()
 	var samples int64
-	emit := func(s channel.Sample) { samples++; meter.Add(s) }
+	emit := func(s channel.Sample) {
+		samples++
+		if under != nil {
+			under.Samples++
+			for k, id := range covers {
+				under.has[k] = under.has[k] || s.Row.Has(id)
+			}
+		}
+		add(s)
+	}
 	for {
 		err := stream.Read(ctx, emit)
 		tell(samples)
 		if err != nil {
-			found.Counts = stream.Stats()
+			found.Counts, found.Sizes = stream.Stats(), by.done(l.channels, covers)
 			return heardOut(ctx, err)
 		}
 	}
+}
+
+// probeRecording measures a recording of earlier by the files that are in it.
+func probeRecording(c *cobra.Command, cfg Config, p probeFlags, path string) error {
+	tape, l, _, closeTape, err := openTape(c, cfg, []string{path})
+	if err != nil {
+		return err
+	}
+	defer closeTape()
+	found, meter := newListened(l)
+	found.Source = "recording " + path
+	found.Counts.Record = "sample"
+	for {
+		in, err := tape.Next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return err
+		}
+		if in.Kind == assistant.KindSample {
+			found.Counts.Records++
+			found.Counts.Samples++
+			meter.Add(channel.Sample{At: in.At, Row: in.Row})
+		}
+	}
+	if found.Counts.Records == 0 {
+		return fmt.Errorf("%s: no sample is in it", path)
+	}
+	return found.tell(c, meter, p.asJSON)
 }
 
 // heardOut tells the end of listening from trouble.
@@ -290,9 +319,16 @@ func progress(c *cobra.Command, p probeFlags, live bool, more func() string) fun
 }
 
 // nothingCame says what to look at.
-func nothingCame(source string, seconds float64, live bool, f *feed.File) error {
+func nothingCame(found listened, live bool, f *feed.File) error {
+	source := found.Source
 	if !live {
 		return fmt.Errorf("%s: nothing is in it", source)
+	}
+	switch s := found.Counts; {
+	case s.Foreign > 0:
+		return fmt.Errorf("%s: all of %d came from senders that the feed file does not name\n\thint: put the sender's address into from:, or take from: out", source, s.Foreign)
+	case s.Oversized > 0:
+		return fmt.Errorf("%s: all of %d datagrams were larger than the feed file allows\n\thint: raise largest:, or take it out", source, s.Oversized)
 	}
 	hint := "is the device plugged in and sending, and is this its name and speed?"
 	if f == nil || f.Sources()[0].Transport.Kind == transport.UDP {
@@ -308,7 +344,7 @@ func nothingCame(source string, seconds float64, live bool, f *feed.File) error 
 		hint += "\n\thint: a firewall may hold the datagrams back: allow UDP to port " + port
 		hint += "\n\thint: some sources send only while a car is driven"
 	}
-	return fmt.Errorf("%s: nothing arrived within %g s\n\thint: %s", source, seconds, hint)
+	return fmt.Errorf("%s: nothing arrived within %g s\n\thint: %s", source, found.Listened, hint)
 }
 
 func writeJSON(w io.Writer, v any) error {
@@ -336,9 +372,6 @@ func probeUnknown(c *cobra.Command, p probeFlags, args []string) error {
 		spec = transport.Spec{Kind: transport.Stdin}
 		stub.Path = "drive.log"
 	case len(args) > 0:
-		if strings.HasSuffix(args[0], ".mcap") {
-			return fmt.Errorf("%s is a recording of Earshot's own: earshot replay and earshot export read it", args[0])
-		}
 		spec = transport.Spec{Kind: transport.File, Path: args[0]}
 		stub.Path = args[0]
 	default:
@@ -381,7 +414,7 @@ func probeUnknown(c *cobra.Command, p probeFlags, args []string) error {
 	}
 	found := unknown{Source: spec.String(), Pieces: sniffer.Datagrams(), Bytes: sniffer.Bytes()}
 	if found.Bytes == 0 {
-		return nothingCame(found.Source, p.seconds, live, nil)
+		return nothingCame(listened{Source: found.Source, Listened: p.seconds}, live, nil)
 	}
 	if sniffer.IsText() {
 		d := sniffer.Describe()

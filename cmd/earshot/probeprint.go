@@ -36,6 +36,9 @@ func (f listened) print(w io.Writer) {
 	if s.Restarts+s.ClockBack+s.ClockJumps+s.Untimed > 0 {
 		fmt.Fprintf(w, "clock: restarts %d, steps back %d, jumps ahead %d, samples without a time %d\n", s.Restarts, s.ClockBack, s.ClockJumps, s.Untimed)
 	}
+	if s.Foreign+s.Oversized+s.Reconnects+s.Skipped > 0 {
+		fmt.Fprintf(w, "passed over: from senders not named %d, too large %d, bytes in no packet %d; connections made anew %d\n", s.Foreign, s.Oversized, s.Skipped, s.Reconnects)
+	}
 	if len(s.Missing) > 0 {
 		fmt.Fprintf(w, "not in the header: %s\n", strings.Join(s.Missing, ", "))
 	}
@@ -45,6 +48,9 @@ func (f listened) print(w io.Writer) {
 			size := fmt.Sprint(z.Size)
 			if z.Size < 0 {
 				size = "other"
+			}
+			if z.Source != "" {
+				size = z.Source + ": " + size
 			}
 			rows = append(rows, []string{size, fmt.Sprint(z.Count), fmt.Sprintf("%.1f", z.Rate), fmt.Sprint(z.Samples), shorten(z.Channels, 4)})
 		}

@@ -265,8 +265,10 @@ func (s *Sniffer) packetFile(w *writer, o Stub) error {
 		if len(when) > 0 {
 			body.line("      when: [%s]", strings.Join(when, ", "))
 		}
-		body.line("      fields:")
-		if j := slices.IndexFunc(k.Fields, mappable); j >= 0 {
+		if j := slices.IndexFunc(k.Fields, mappable); j < 0 {
+			body.line("      fields: [] # nothing in it moved as measured things do: listen longer")
+		} else {
+			body.line("      fields:")
 			f := k.Fields[j]
 			name := fmt.Sprintf("field_%d_%d", i+1, f.At)
 			own = append(own, name)

@@ -1,6 +1,7 @@
 package probe
 
 import (
+	"encoding/binary"
 	"math"
 	"strings"
 	"testing"
@@ -74,6 +75,22 @@ func TestOnlyTheCertainIsMapped(t *testing.T) {
 
 	_, err := (&Sniffer{}).FeedFile(Stub{Name: "x", UDP: "127.0.0.1:1"})
 	require.ErrorIs(t, err, ErrNothing)
+}
+
+// A kind in which nothing moves, such as one that comes once a lap, does not spoil the file.
+func TestAKindWithoutAFieldIsWritten(t *testing.T) {
+	var s Sniffer
+	for i := range 400 {
+		p := binary.LittleEndian.AppendUint32([]byte{0xd6, 0xc1, 1}, math.Float32bits(float32(40+10*math.Sin(float64(i)/30))))
+		s.Datagram(p, float64(i)/60)
+		if i%100 == 0 {
+			s.Datagram([]byte{0xd6, 0xc1, 2, 7, 7, 7, 7, 7, 7, 7}, float64(i)/60)
+		}
+	}
+	text, f, _ := stub(t, &s, Stub{Name: "mine", UDP: "127.0.0.1:40000"})
+	require.Contains(t, text, "fields: [] #")
+	require.Contains(t, text, "type: f32")
+	require.NotNil(t, f)
 }
 
 // Whatever names and texts a source has, the file stays one.
