@@ -116,10 +116,6 @@ func (d *Decoder) line(p []byte) {
 		c.Ignored++
 		return
 	}
-	if d.Fresh && d.again {
-		c.Ignored++
-		return
-	}
 	if !d.split(p) {
 		c.Refuse(codec.BadSyntax, "quotation marks")
 		return
@@ -138,11 +134,16 @@ func (d *Decoder) row() {
 	if d.width > 0 && len(d.cells) == d.width+1 && len(d.cells[d.width]) == 0 && !d.quoted[d.width] {
 		d.cells = d.cells[:d.width] // a delimiter behind the last cell
 	}
-	if d.width == 0 {
+	torn := d.Fresh && d.again // it may lack its beginning
+	if d.width == 0 && !torn {
 		d.width = len(d.cells) // without a header the first line decides
 	}
-	if len(d.cells) != d.width {
+	if d.width > 0 && len(d.cells) != d.width {
 		c.Refuse(codec.WrongCells, "")
+		return
+	}
+	if torn {
+		c.Ignored++
 		return
 	}
 	if d.noTime {
