@@ -22,6 +22,7 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
 	"earshot/assistant/hand"
@@ -31,144 +32,36 @@ import (
 	"earshot/rules"
 )
 
-// A wire is one codec on its way: its feed file, and how a drive of the demo car is written for it.
-type wire struct {
-	name string
-	file string
-	// write returns the drive as pieces that belong together: datagrams, or the lines of a stream.
-	write func(t testing.TB, f *feed.File, set *channel.Set, drive []channel.Sample) [][]byte
-}
-
-// wires are all codecs. A codec has its line here.
-var wires = []wire{
-	{"packet", shipped("feeds/demo.yaml"), writePackets},
-	{"json", streamFeed("transport: {kind: stdin}\ncodec: json\n", "path", false), writeLines(jsonLine)},
-	{"json datagrams", streamFeed("transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: json\n", "path", false), writeLines(jsonLine)},
-	{"csv", streamFeed("transport: {kind: stdin}\ncodec: csv\n", "column", false), writeLines(csvLine)},
-	{"csv with a row of units", streamFeed("transport: {kind: stdin}\ncodec: csv\ncsv: {units_row: true, delimiter: tab, decimal: comma}\n", "column", true), writeLines(tabbedLine)},
-}
-
-func shipped(name string) string {
-	data, err := configs.Files.ReadFile(name)
-	if err != nil {
-		panic(err)
-	}
-	return string(data)
-}
-
-// streamed are the channels that the feeds of text bring, each with the unit in which it is written.
-var streamed = []struct {
-	channel, unit string
-	of            channel.ID
-}{
-	{"time", "ms", -1}, {"speed", "km/h", channel.Speed}, {"lap_number", "", channel.LapNumber}, {"lap_distance", "m", channel.LapDistance}, {"lap_time", "ms", channel.LapTime},
-	{"throttle", "%", channel.Throttle}, {"brake", "%", channel.Brake}, {"steering_wheel_angle", "deg", channel.SteeringWheelAngle}, {"yaw_rate", "deg/s", channel.YawRate},
-	{"brake_temperature_fl", "°F", channel.BrakeTemperature}, {"brake_temperature_rl", "°F", channel.BrakeTemperature + 2},
-	{"tyre_pressure_fl", "psi", channel.TyrePressure}, {"fuel_volume", "ml", channel.FuelVolume}, {"position_x", "m", channel.PositionX}, {"position_y", "m", channel.PositionY},
-}
-
-func streamFeed(head, place string, unitsRow bool) string {
-	text := "name: x\n" + head + "channels:\n"
-	for _, c := range streamed {
-		unit := ""
-		if c.unit != "" && !unitsRow {
-			unit = fmt.Sprintf(", unit: %q", c.unit)
-		}
-		text += fmt.Sprintf("  %s: {%s: %s%s}\n", c.channel, place, c.channel, unit)
-	}
-	return text
-}
-
-// raw is what the source writes for a channel: the reading out of the unit used inside, NaN where there is none.
-func raw(t testing.TB, i int, s channel.Sample) float64 {
-	c := streamed[i]
-	x := s.At
-	if c.of >= 0 {
-		x = s.Row[c.of]
-	}
-	if c.unit == "" {
-		return x
-	}
-	u, ok := channel.UnitNamed(c.unit)
-	require.True(t, ok, c.unit)
-	return u.Out(x)
-}
-
-func jsonLine(t testing.TB, i int, s channel.Sample) string {
-	if i < 0 {
-		return "" // JSON needs no header
-	}
-	parts := []string{}
-	for k, c := range streamed {
-		if x := raw(t, k, s); !math.IsNaN(x) {
-			parts = append(parts, fmt.Sprintf(`"%s":%v`, c.channel, x))
-		}
-	}
-	return "{" + strings.Join(parts, ",") + "}\n"
-}
-
-func csvLine(t testing.TB, i int, s channel.Sample) string {
-	cells := []string{}
-	for k, c := range streamed {
-		switch x := raw(t, k, s); {
-		case i < 0:
-			cells = append(cells, c.channel)
-		case math.IsNaN(x):
-			cells = append(cells, "")
-		default:
-			cells = append(cells, fmt.Sprint(x))
-		}
-	}
-	return strings.Join(cells, ",") + "\r\n"
-}
-
-func tabbedLine(t testing.TB, i int, s channel.Sample) string {
-	text := strings.NewReplacer(",", "\t", ".", ",").Replace(csvLine(t, i, s))
-	if i < 0 {
-		units := []string{}
-		for _, c := range streamed {
-			units = append(units, c.unit)
-		}
-		text += strings.Join(units, "\t") + "\r\n"
-	}
-	return text
-}
-
-func writeLines(line func(t testing.TB, i int, s channel.Sample) string) func(testing.TB, *feed.File, *channel.Set, []channel.Sample) [][]byte {
-	return func(t testing.TB, f *feed.File, set *channel.Set, drive []channel.Sample) (pieces [][]byte) {
-		if head := line(t, -1, channel.Sample{Row: set.NewRow()}); head != "" {
-			pieces = append(pieces, []byte(head))
-		}
-		for i, s := range drive {
-			pieces = append(pieces, []byte(line(t, i, s)))
-		}
-		return pieces
-	}
-}
-
-func writePackets(t testing.TB, f *feed.File, set *channel.Set, drive []channel.Sample) (pieces [][]byte) {
-	e, err := feed.NewEncoder(f, set)
-	require.NoError(t, err)
-	for _, s := range drive {
-		require.NoError(t, e.Encode(s, func(p []byte) { pieces = append(pieces, bytes.Clone(p)) }))
-	}
-	return pieces
-}
-
 // A bench is a feed file compiled with the shipped rules and the demo car, ready to make cores.
 type bench struct {
-	file  *feed.File
-	set   *channel.Set
-	car   *car.Car
-	rules *rules.Set
+	file   *feed.File
+	set    *channel.Set
+	car    *car.Car
+	course *course.File // nil: learned
+	rules  *rules.Set
+	files  []session.File // feed, what it names, course
 }
 
-func newBench(t testing.TB, text string) *bench {
+// newBench compiles a feed file with the files that belong to it: those that it names, and a course.
+func newBench(t testing.TB, text string, more ...session.File) *bench {
 	t.Helper()
-	b := &bench{set: channel.NewSet()}
+	b := &bench{set: channel.NewSet(), files: append([]session.File{{Kind: session.FeedFile, Name: "feed.yaml", Data: []byte(text)}}, more...)}
 	var err error
-	b.file, err = feed.Parse("feed.yaml", []byte(text), b.set)
+	b.file, err = feed.ParseWith("feed.yaml", []byte(text), b.set, func(name string) ([]byte, error) {
+		for _, f := range more {
+			if f.Kind == session.IncludedFile && f.Name == name {
+				return f.Data, nil
+			}
+		}
+		return nil, os.ErrNotExist
+	})
 	require.NoError(t, err)
+	for _, f := range more {
+		if f.Kind == session.CourseFile {
+			b.course, err = course.ParseFile(f.Name, f.Data)
+			require.NoError(t, err)
+		}
+	}
 	b.car, err = car.Parse("demo.yaml", []byte(shipped("cars/demo.yaml")))
 	require.NoError(t, err)
 	entries, err := configs.Files.ReadDir("rules")
@@ -179,14 +72,14 @@ func newBench(t testing.TB, text string) *bench {
 			sources = append(sources, rules.Source{Name: e.Name(), Data: []byte(shipped("rules/" + e.Name()))})
 		}
 	}
-	b.rules, err = rules.Compile(sources, assistant.NewVocabulary(b.set, b.file.Covers(b.set), false, b.car.Limits(), nil))
+	b.rules, err = rules.Compile(sources, assistant.NewVocabulary(b.set, b.file.Covers(b.set), b.course != nil, b.car.Limits(), nil))
 	require.NoError(t, err)
 	return b
 }
 
 func (b *bench) assistant(into *[]byte) *assistant.Assistant {
 	return &assistant.Assistant{
-		Core:    assistant.NewCore(assistant.Setup{Channels: b.set, Car: b.car, Rules: b.rules, Voice: wordy{}}),
+		Core:    assistant.NewCore(assistant.Setup{Channels: b.set, Car: b.car, Course: b.course, Rules: b.rules, Voice: wordy{}}),
 		Session: journal.Session{ID: "x", Feed: "x"},
 		Journal: func(e journal.Event) (err error) { *into, err = e.Append(*into); return err },
 	}
@@ -293,12 +186,13 @@ func aDrive(t testing.TB, set *channel.Set, seed uint64, seconds float64) (drive
 
 // spoil puts between the pieces what no source should send.
 func spoil(t *rapid.T, pieces [][]byte, datagrams bool) (list [][]byte) {
-	bad := [][]byte{[]byte("{\"speed\":\n"), []byte("\"\n"), []byte("1,2,x\n"), {0xff, 0, 7, '\n'}, []byte("\n"), bytes.Repeat([]byte("9"), 3000)}
+	bad := [][]byte{[]byte("{\"speed\":\n"), []byte("\"\n"), []byte("1,2,x\n"), {0xff, 0, 7, '\n'}, []byte("\n"), bytes.Repeat([]byte("9"), 3000),
+		[]byte("$GPRMC,120000,A,1000.0,S,02000.0,W,20,90,230394,,,A*00\n"), []byte("(1700000001) can0 120#FF\n"), []byte("(1700000001) can0 120#GG\n")}
 	at := rapid.SliceOfN(rapid.IntRange(1, max(1, len(pieces)-1)), 0, 6).Draw(t, "bad at")
 	for i, p := range pieces {
 		for k, a := range at {
 			if a == i {
-				list = append(list, append(bytes.Clone(bad[k]), '\n'))
+				list = append(list, append(bytes.Clone(bad[(a+k)%len(bad)]), '\n'))
 			}
 		}
 		list = append(list, p)
@@ -314,7 +208,7 @@ func spoil(t *rapid.T, pieces [][]byte, datagrams bool) (list [][]byte) {
 func TestReplayEqualsLiveInEveryCodec(t *testing.T) {
 	for _, w := range wires {
 		t.Run(w.name, func(t *testing.T) {
-			b := newBench(t, w.file)
+			b := newBench(t, w.file, w.more...)
 			datagrams := b.file.Transport.Datagrams()
 			dir := t.TempDir()
 			run, laps := 0, 0
@@ -334,7 +228,7 @@ func TestReplayEqualsLiveInEveryCodec(t *testing.T) {
 				path := filepath.Join(dir, fmt.Sprint(run)+".mcap")
 				var lived []byte
 				synctest.Test(t, func(t *testing.T) { lived = b.live(t, list, presses, path) })
-				require.Equal(rt, string(lived), string(b.replay(rt, path)))
+				require.Equal(rt, string(lived), string(replay(t, path)))
 				laps += bytes.Count(lived, []byte(`"kind":"lap"`))
 				require.NoError(rt, os.Remove(path))
 			}
@@ -348,7 +242,7 @@ func TestReplayEqualsLiveInEveryCodec(t *testing.T) {
 
 // live runs the deliveries with presses into a recording and returns the journal.
 func (b *bench) live(t testing.TB, list []delivery, presses []int, path string) (lived []byte) {
-	recorder, err := session.NewRecorder(path, session.Head{Session: "x", Channels: b.set.Names()}, session.Options{})
+	recorder, err := session.NewRecorder(path, session.Head{Session: "x", Channels: b.set.Names(), Files: b.files}, session.Options{})
 	require.NoError(t, err)
 	decoder, err := b.file.NewDecoder(b.set)
 	require.NoError(t, err)
@@ -381,11 +275,13 @@ func (b *bench) live(t testing.TB, list []delivery, presses []int, path string) 
 	return lived
 }
 
-// replay plays a recording into a new core and returns the journal.
-func (b *bench) replay(t require.TestingT, path string) (text []byte) {
+// replay plays a recording into a new core, with the feed, the files that it names and the course of the recording alone, and
+// returns the journal.
+func replay(t testing.TB, path string) (text []byte) {
 	r, err := session.OpenRecording(path)
 	require.NoError(t, err)
 	defer r.Close()
+	b := newBench(t, string(r.Head.Files[0].Data), r.Head.Files[1:]...)
 	require.Empty(t, r.Bind(b.set))
 	a := b.assistant(&text)
 	require.NoError(t, a.Replay(context.Background(), assistant.NewRecordedTape(r), 0))
@@ -407,7 +303,7 @@ func (b *bench) tape(t require.TestingT, list []delivery, see func(channel.Sampl
 func TestEveryCuttingTellsOneStory(t *testing.T) {
 	for _, w := range wires {
 		t.Run(w.name, func(t *testing.T) {
-			b := newBench(t, w.file)
+			b := newBench(t, w.file, w.more...)
 			require.True(t, b.file.OwnClock(), "this test is about feeds with a clock of their own")
 			datagrams := b.file.Transport.Datagrams()
 			dir := t.TempDir()

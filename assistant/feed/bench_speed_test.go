@@ -5,11 +5,9 @@ import (
 	"context"
 	"encoding/binary"
 	stdcsv "encoding/csv"
-	"fmt"
 	"math"
 	"net"
 	"strconv"
-	"strings"
 	"testing"
 	"time"
 
@@ -17,123 +15,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
-	"earshot/assistant/feed"
 	"earshot/assistant/feed/codec"
 	"earshot/assistant/feed/codec/packet"
 	"earshot/assistant/feed/transport"
 )
-
-// channels100 are as many channels as a rich source has, each with a unit that must be converted.
-const channels100 = 100
-
-// hundredFeed maps a hundred own channels; entry gives the mapping of one, "" where the codec lists its fields elsewhere.
-func hundredFeed(t testing.TB, head string, entry func(i int) string, tail string) (*feed.File, *channel.Set) {
-	t.Helper()
-	text := head
-	for i := range channels100 {
-		text += entry(i)
-	}
-	text += tail + "\nown_channels:\n"
-	for i := range channels100 {
-		text += fmt.Sprintf("  c%d: {quantity: speed, range: [-1000 m/s, 1000 m/s], stale: 1 s, about: one of many}\n", i)
-	}
-	set := channel.NewSet()
-	f, err := feed.Parse("hundred.yaml", []byte(text), set)
-	require.NoError(t, err)
-	return f, set
-}
-
-// A load is one codec with a hundred channels, and one sample in its bytes.
-type load struct {
-	name   string
-	file   *feed.File
-	set    *channel.Set
-	before []byte // what comes once, such as a header
-	sample []byte
-}
-
-func reading(i int) float64 { return float64(i*37%250) + float64(i*16%1000)/1000 }
-
-// loads are all codecs. A codec has its line here.
-func loads(t testing.TB) []load {
-	t.Helper()
-	return []load{packetLoad(t), jsonLoad(t), csvLoad(t)}
-}
-
-func packetLoad(t testing.TB) load {
-	f, set := hundredFeed(t, "transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: packet\npacket:\n  kinds:\n    k:\n      length: 408\n      fields:\n        - {type: f64, to: time, unit: s}\n",
-		func(i int) string { return fmt.Sprintf("        - {type: f32, to: c%d, unit: km/h}\n", i) }, "")
-	p := make([]byte, 8)
-	for i := range channels100 {
-		p = binary.LittleEndian.AppendUint32(p, math.Float32bits(float32(reading(i))))
-	}
-	return load{"packet", f, set, nil, p}
-}
-
-func jsonLoad(t testing.TB) load {
-	f, set := hundredFeed(t, "transport: {kind: stdin}\ncodec: json\nchannels:\n  time: {path: t, unit: s}\n",
-		func(i int) string { return fmt.Sprintf("  c%d: {path: channel_%d, unit: km/h}\n", i, i) }, "")
-	var b strings.Builder
-	b.WriteString(`{"t":12.345`)
-	for i := range channels100 {
-		fmt.Fprintf(&b, `,"channel_%d":%.3f`, i, reading(i))
-	}
-	b.WriteString("}\n")
-	return load{"json", f, set, nil, []byte(b.String())}
-}
-
-func csvLoad(t testing.TB) load {
-	f, set := hundredFeed(t, "transport: {kind: stdin}\ncodec: csv\nchannels:\n  time: {column: t, unit: s}\n",
-		func(i int) string { return fmt.Sprintf("  c%d: {column: channel_%d, unit: km/h}\n", i, i) }, "")
-	header, row := "t", "12.345"
-	for i := range channels100 {
-		header += fmt.Sprintf(",channel_%d", i)
-		row += fmt.Sprintf(",%.3f", reading(i))
-	}
-	return load{"csv", f, set, []byte(header + "\n"), []byte(row + "\n")}
-}
-
-func (l *load) decoder(t testing.TB) feed.Decoder {
-	t.Helper()
-	d, err := l.file.NewDecoder(l.set)
-	require.NoError(t, err)
-	if l.before != nil {
-		d.Decode(l.before, 0, func(channel.Sample) { t.Fatal("a header is no sample") })
-	}
-	return d
-}
-
-// No codec allocates for a sample, whole or cut, and each gives the readings that were written.
-func TestNoCodecAllocatesForASample(t *testing.T) {
-	for _, l := range loads(t) {
-		t.Run(l.name, func(t *testing.T) {
-			d := l.decoder(t)
-			first, ok := l.set.Lookup("c0")
-			require.True(t, ok)
-			n := 0
-			emit := func(s channel.Sample) {
-				n++
-				for i := range channels100 {
-					// Single precision on the wire of one of them: 24 bits, so within 6e-8 of the reading.
-					if got, want := s.Row[int(first)+i], reading(i)/3.6; math.Abs(got-want) > 1e-7*want+1e-12 {
-						t.Fatalf("c%d is %g, want %g", i, got, want)
-					}
-				}
-			}
-			d.Decode(l.sample, 0, emit) // the first one makes room
-			require.Zero(t, testing.AllocsPerRun(500, func() { d.Decode(l.sample, 0, emit) }))
-			if !l.file.Transport.Datagrams() {
-				half := len(l.sample) / 2
-				cut := func() { d.Decode(l.sample[:half], 0, emit); d.Decode(l.sample[half:], 0, emit) }
-				cut()
-				require.Zero(t, testing.AllocsPerRun(500, cut))
-			}
-			require.EqualValues(t, n, d.Stats().Samples)
-			require.Greater(t, n, 500)
-			require.Zero(t, d.Stats().Bad+d.Stats().BadReadings)
-		})
-	}
-}
 
 // ratio times a and b in turns, so that what else the machine does falls on both alike, and reports a as so many times b.
 func ratio(b *testing.B, unit string, a, other func()) {

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -232,50 +231,4 @@ func TestDriftIsFollowed(t *testing.T) {
 			}
 		}
 	}
-}
-
-// Whatever bytes come, through whatever codec: no panic, what was counted adds up, and time never goes back.
-func FuzzStream(f *testing.F) {
-	feeds := []string{chunkedCSV, chunkedJSON, watchedFeed, head + `codec: json
-json: {name_value: {time: t}}
-channels: {time: {unit: s}, speed: {name: v, unit: m/s, changes: true}}
-`, head + `codec: packet
-packet:
-  byte_order: little
-  kinds:
-    k:
-      length: 12
-      fields:
-        - {type: u16, to: time, unit: ms}
-        - {type: f32, to: speed, unit: m/s}
-        - {type: f32, to: position_x, unit: m, changes: true}
-        - {type: u16, to: engine_speed, unit: rpm}
-`}
-	for i := range feeds {
-		f.Add(uint8(i), []byte("t,\"v, air\",g\n10,36,1\n5,7,2\n99999,1,1\n"), uint8(7))
-		f.Add(uint8(i), []byte("{\"t\":1,\"car\":{\"v\":3},\"v\":1e9}\n{\"t\":-5,\"v\":2}\n{\"name\":\"v\",\"value\":1,\"t\":9}\n"), uint8(20))
-		f.Add(uint8(i), []byte("\x01\x00abcdefghij\x00\x00abcdefghij\xff\xffabcdefghij"), uint8(12))
-	}
-	f.Fuzz(func(t *testing.T, which uint8, data []byte, cut uint8) {
-		file, set := parse(t, feeds[int(which)%len(feeds)])
-		var pieces [][]byte
-		for n := int(cut) + 1; len(data) > 0; data = data[min(n, len(data)):] {
-			pieces = append(pieces, data[:min(n, len(data))])
-			if n%5 == 0 {
-				pieces = append(pieces, []byte("GAP"))
-			}
-		}
-		s := streamOf(t, t.Context(), file, set, &script{pieces: pieces})
-		out := drain(t, t.Context(), s, set)
-		samples := 0
-		for _, line := range out.list {
-			if !strings.Contains(line, "Part:") {
-				samples++
-			}
-		}
-		consistent(t, s.Stats(), samples)
-		if err := s.Close(); err != nil {
-			t.Fatal(err)
-		}
-	})
 }

@@ -81,10 +81,16 @@ type live struct {
 
 func startLive(t testing.TB, bin string, env ...string) *live {
 	t.Helper()
+	return startLiveOn(t, bin, demoFeedOn, env...)
+}
+
+// startLiveOn is startLive with another feed file, which feedOn writes for a port.
+func startLiveOn(t testing.TB, bin string, feedOn func(testing.TB, int) string, env ...string) *live {
+	t.Helper()
 	l := &live{t: t, bin: bin, sessions: t.TempDir(), port: freePort(t), out: &lineLog{}, err: &lineLog{}}
 	home := t.TempDir()
 	l.env = append(os.Environ(), append([]string{"XDG_CONFIG_HOME=" + home, "XDG_DATA_HOME=" + home}, env...)...)
-	l.run = exec.Command(built(bin, "earshot"), "run", "--feed", demoFeedOn(t, l.port), "--sessions", l.sessions)
+	l.run = exec.Command(built(bin, "earshot"), "run", "--feed", feedOn(t, l.port), "--sessions", l.sessions)
 	l.run.Env, l.run.Stdout, l.run.Stderr = l.env, l.out, l.err
 	require.NoError(t, l.run.Start())
 	t.Cleanup(func() { _ = l.run.Process.Kill(); _ = l.run.Wait() })

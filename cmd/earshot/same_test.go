@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	"context"
 	"encoding/binary"
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -302,6 +303,35 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		got, bits := runDatagrams(t, l, list, period)
 		same(t, got, bits)
 	})
+	t.Run("can", func(t *testing.T) {
+		// Of 14 readings in double precision eight fill the longest frame of CAN FD, so a moment is two frames of one time and
+		// two samples. Together they have every bit of the one; but at the first the position is still the one before, and what
+		// follows from both is found one sample later. So it is the same story in the same order, with the same laps to the last digit of
+		// the journal, and not the same line for line. What cars send, scaled whole numbers of 8 to 16 bits, would not hold the log's digits.
+		// NMEA 0183 is not here: it has a position on the earth, a speed and a track; no plane, no yaw rate, no wheels, no pedals.
+		text, log := ovalFrames(t, cells)
+		file, frames := write(t, "can.yaml", []byte(text)), write(t, "log.candump", log)
+		require.Equal(t, plot(t, want), plot(t, withoutSession(t, replayFile(t, frames, "--feed", file))))
+		var pair []float64
+		var bits []string
+		n := 0
+		decodeFile(t, loadOval(t, text), frames, func(s channel.Sample) {
+			if n++; n%2 == 1 {
+				pair = slices.Clone(s.Row)
+				return
+			}
+			for id, v := range s.Row {
+				if !math.IsNaN(v) {
+					pair[id] = v
+				}
+			}
+			bits = append(bits, sampleBits(s.At, pair))
+		})
+		require.Len(t, bits, len(wantBits))
+		for i := range bits {
+			require.Equal(t, wantBits[i], bits[i], "sample %d", i)
+		}
+	})
 	t.Run("our recording", func(t *testing.T) {
 		l := loadOval(t, "")
 		file := filepath.Join(t.TempDir(), "recording.mcap")
@@ -345,6 +375,56 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		got := replayFile(t, write(t, "log.jsonl", b.Bytes()), "--feed", write(t, "json.yaml", []byte(ovalFeed(t, "j", body))))
 		require.NotEqual(t, want, withoutSession(t, got))
 	})
+}
+
+// plot is a journal without when and where: laps whole, of the rest what it was about.
+func plot(t testing.TB, journal []string) (list []string) {
+	t.Helper()
+	for _, line := range journal {
+		var e map[string]any
+		require.NoError(t, json.Unmarshal([]byte(line), &e))
+		about := fmt.Sprint(e["kind"], e["lap"], e["number"], e["event"], e["rule"], e["to"], e["text"], e["verdict"])
+		if e["kind"] == "lap" {
+			about += fmt.Sprint(e["time"], e["valid"], e["class"], e["stint"], e["length"])
+		}
+		list = append(list, about)
+	}
+	return list
+}
+
+// ovalFrames writes the measured log as candump does, and the feed file for it: every second number with its other byte first.
+func ovalFrames(t testing.TB, cells [][]string) (text string, log []byte) {
+	t.Helper()
+	frames := [2][]int{{3, 4, 5, 6, 7, 8, 13, 14}, {1, 2, 9, 10, 11, 12}} // columns; those of the derived speed in one
+	ids := [2]string{"120", "18000121"}
+	body := "transport: {kind: file}\ncodec: can\ncan:\n  messages:\n"
+	for k, columns := range frames {
+		body += "    0x" + ids[k] + ":\n      signals:\n"
+		for i, c := range columns {
+			place := fmt.Sprintf("start: %d, order: intel", 64*i)
+			if i%2 == 1 {
+				place = fmt.Sprintf("start: %d, order: motorola", 64*i+7)
+			}
+			body += fmt.Sprintf("        s%d: {%s, length: 64, float: true, to: %s, unit: %s}\n", i, place, ovalColumns[c].channel, strconv.Quote(ovalColumns[c].unit))
+		}
+	}
+	var b bytes.Buffer
+	for _, row := range cells {
+		for k, columns := range frames {
+			var p []byte
+			for i, c := range columns {
+				x, err := strconv.ParseFloat(row[c], 64)
+				require.NoError(t, err)
+				if i%2 == 0 {
+					p = binary.LittleEndian.AppendUint64(p, math.Float64bits(x))
+				} else {
+					p = binary.BigEndian.AppendUint64(p, math.Float64bits(x))
+				}
+			}
+			fmt.Fprintf(&b, "(%s) can0 %s##0%X\n", row[0], ids[k], p)
+		}
+	}
+	return ovalFeed(t, "can", body), b.Bytes()
 }
 
 // decodeFile gives the samples of a log.

@@ -64,3 +64,74 @@ func (l *Lines) out(b []byte, line func([]byte), tooLong func()) {
 	}
 	l.part, l.tooLong = l.part[:0], false
 }
+
+// A LineDecoder is what the decoders of lines have in common. A codec embeds one and calls Start: so it is a Decoder, whose
+// Counts has each line counted, and it sees whole lines only.
+type LineDecoder struct {
+	Tally Counts
+	Emit  func(*Record) // of the call under way
+
+	// Fresh tells that no line has come since the source began, or began again after a gap.
+	Fresh bool
+	// Last tells that the line at hand is what was left at the end of a stream, without a line end.
+	Last bool
+
+	datagrams bool
+	lines     Lines
+	line      func([]byte)
+	onLine    func([]byte)
+	onLong    func()
+}
+
+var byteOrderMark = []byte{0xef, 0xbb, 0xbf}
+
+// Start makes it ready. Datagrams tells that each ends its last line; line is called for every line within the limit, without its line end
+// and, at the beginning, without the mark with which some tools begin UTF-8. The slice is valid until line returns.
+func (d *LineDecoder) Start(datagrams bool, line func([]byte)) {
+	d.datagrams, d.line, d.Fresh = datagrams, line, true
+	d.onLine, d.onLong = d.one, d.long
+}
+
+func (d *LineDecoder) one(p []byte) {
+	d.Tally.Records++
+	if d.Fresh {
+		p = bytes.TrimPrefix(p, byteOrderMark)
+	}
+	d.line(p)
+	d.Fresh = false
+}
+
+func (d *LineDecoder) long() {
+	d.Tally.Records++
+	d.Tally.Refuse(TooLong, "")
+	d.Fresh = false
+}
+
+// Counts implements Decoder.
+func (d *LineDecoder) Counts() *Counts { return &d.Tally }
+
+// Decode implements Decoder.
+func (d *LineDecoder) Decode(p []byte, emit func(*Record)) {
+	d.Tally.Bytes += int64(len(p))
+	d.Emit = emit
+	d.lines.Feed(p, d.onLine, d.onLong)
+	if d.datagrams {
+		d.lines.End(d.onLine, d.onLong)
+	}
+}
+
+// End implements Decoder.
+func (d *LineDecoder) End(emit func(*Record)) {
+	d.Emit, d.Last = emit, true
+	d.lines.End(d.onLine, d.onLong)
+	d.Last = false
+}
+
+// Gap tells that the stream was torn: an unfinished line is counted as bad, and what comes next begins a new one.
+func (d *LineDecoder) Gap() {
+	if d.lines.Tear() {
+		d.Tally.Records++
+		d.Tally.Refuse(Unfinished, "")
+	}
+	d.Fresh = true
+}

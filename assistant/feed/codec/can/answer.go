@@ -58,7 +58,7 @@ func answers(f *Frame) bool {
 // answer reads a single frame of ISO 15765-2 with one or more parameters. A negative answer, one of
 // another service and a broken one are refused; the parts of longer answers are none of ours.
 func (d *Decoder) answer() (any, refused bool) {
-	f, c, slots := &d.frame, &d.counts, d.rec.Slots()
+	f, c, slots := &d.frame, &d.Tally, d.rec.Slots()
 	if f.Len == 0 || f.Data[0]>>4 > 3 {
 		c.Refuse(codec.BadSyntax, "answer")
 		return false, true

@@ -7,7 +7,7 @@
 // Frames of CAN FD are taken like others. Earshot sends nothing on the bus: the requests of service 01 are another's.
 //
 // A rolling counter, where one is told of, counts the frames lost; a frame that has come already, with the same
-// counter and the same bytes, is dropped.
+// counter and the same bytes, is dropped. What was lost in a gap of the stream it cannot count.
 //
 // The package is pure: no goroutine, clock, file, network, lock or log.
 package can
@@ -62,17 +62,13 @@ type message struct {
 
 // A Decoder turns lines into records. It is a codec.Decoder.
 type Decoder struct {
+	codec.LineDecoder
 	layout   Layout
 	rec      *codec.Record
-	counts   codec.Counts
-	lines    codec.Lines
 	frame    Frame
 	messages []message
 	short    [maskShort + 1]int32 // index + 1 into messages by identifier of 11 bits
 	long     []int32              // indices of messages of 29 bits in the order of their identifiers
-	emit     func(*codec.Record)
-	onLine   func([]byte)
-	onLong   func()
 }
 
 // NewDecoder checks the layout and prepares a decoder for Rows of n channels.
@@ -99,8 +95,7 @@ func NewDecoder(l Layout, n int) (*Decoder, error) {
 			return nil, fmt.Errorf("messages %s and %s have the same identifier 0x%08X", a.Name, b.Name, a.ID)
 		}
 	}
-	d.onLine = d.line
-	d.onLong = func() { d.counts.Records++; d.counts.Refuse(codec.TooLong, "") }
+	d.Start(l.Datagrams, d.line)
 	return d, nil
 }
 
@@ -127,28 +122,16 @@ func (m *Message) validate() error {
 	return nil
 }
 
-// Counts implements codec.Decoder.
-func (d *Decoder) Counts() *codec.Counts { return &d.counts }
-
-// Decode implements codec.Decoder.
-func (d *Decoder) Decode(p []byte, emit func(*codec.Record)) {
-	d.counts.Bytes += int64(len(p))
-	d.emit = emit
-	d.lines.Feed(p, d.onLine, d.onLong)
-	if d.layout.Datagrams {
-		d.lines.End(d.onLine, d.onLong)
+// Gap tells that the stream was torn. The rolling counters begin anew.
+func (d *Decoder) Gap() {
+	d.LineDecoder.Gap()
+	for i := range d.messages {
+		d.messages[i].seen = false
 	}
 }
 
-// End implements codec.Decoder.
-func (d *Decoder) End(emit func(*codec.Record)) {
-	d.emit = emit
-	d.lines.End(d.onLine, d.onLong)
-}
-
 func (d *Decoder) line(p []byte) {
-	c, f := &d.counts, &d.frame
-	c.Records++
+	c, f := &d.Tally, &d.frame
 	p = bytes.TrimSpace(p)
 	if len(p) == 0 || p[0] == '#' {
 		c.Ignored++
@@ -202,7 +185,7 @@ func (d *Decoder) line(p []byte) {
 		slots[len(slots)-1] = f.Time
 	}
 	c.Emitted++
-	d.emit(d.rec)
+	d.Emit(d.rec)
 }
 
 func (d *Decoder) find(id uint32, extended bool) *message {
@@ -239,10 +222,10 @@ func (d *Decoder) read(m *message) (any bool) {
 			continue
 		}
 		if s.End() > f.Len {
-			d.counts.RefuseReading(codec.TooShort, s.Name)
+			d.Tally.RefuseReading(codec.TooShort, s.Name)
 			continue
 		}
-		if v := s.FromNumber(s.Value(f.Data[:f.Len]), &d.counts); !math.IsNaN(v) {
+		if v := s.FromNumber(s.Value(f.Data[:f.Len]), &d.Tally); !math.IsNaN(v) {
 			slots[s.ID] = v
 			any = true
 		}
@@ -266,17 +249,17 @@ func (k *Check) right(f *Frame) bool {
 func (d *Decoder) count(m *message) bool {
 	f := &d.frame
 	if m.Counter.End() > f.Len {
-		d.counts.Refuse(codec.TooShort, m.Name)
+		d.Tally.Refuse(codec.TooShort, m.Name)
 		return false
 	}
 	n := m.Counter.Raw(f.Data[:f.Len])
 	if m.seen {
 		if n == m.counter && f.Len == m.length && bytes.Equal(f.Data[:f.Len], m.data[:f.Len]) {
-			d.counts.Duplicate++
+			d.Tally.Duplicate++
 			return false
 		}
 		// The same number on other bytes is a whole turn later.
-		d.counts.Lost += int64((n - m.counter - 1) & (1<<m.Counter.Length - 1))
+		d.Tally.Lost += int64((n - m.counter - 1) & (1<<m.Counter.Length - 1))
 	}
 	m.seen, m.counter, m.length = true, n, f.Len
 	copy(m.data[:], f.Data[:f.Len])

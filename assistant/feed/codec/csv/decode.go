@@ -4,6 +4,9 @@
 // A line is a record, whatever is in it: a quoted cell cannot hold a line end, so that
 // one stray quotation mark spoils one line and not the rest of the file.
 //
+// After a gap in the stream the first line may lack its beginning, which nothing in it would tell, and the source may be
+// another: the line is ignored unless it is a header, and until the first record any line that names mapped columns is one.
+//
 // The package is pure: no goroutine, clock, file, network, lock or log.
 package csv
 
@@ -49,18 +52,15 @@ type Layout struct {
 
 // A Decoder turns lines into records. It is a codec.Decoder.
 type Decoder struct {
+	codec.LineDecoder
 	layout Layout
 	rec    *codec.Record
-	counts codec.Counts
-	lines  codec.Lines
 	cells  [][]byte
 	quoted []bool
 	text   []byte // cells with doubled quotation marks, unquoted
-	emit   func(*codec.Record)
-	onLine func([]byte)
-	onLong func()
 
 	header    []byte // the header line, empty until it came
+	again     bool   // after a gap, no record has come yet
 	width     int    // cells that a line must have, 0 when not known
 	columns   []int  // per field, -1 where the header lacks it
 	only      []int
@@ -76,8 +76,7 @@ func NewDecoder(l Layout, n int) *Decoder {
 		l.Delimiter = ','
 	}
 	d := &Decoder{layout: l, rec: codec.NewRecord(n), columns: make([]int, len(l.Fields)), only: make([]int, len(l.Only))}
-	d.onLine = d.line
-	d.onLong = func() { d.counts.Records++; d.counts.Refuse(codec.TooLong, "") }
+	d.Start(l.Datagrams, d.line)
 	for i := range l.Fields {
 		d.slots = append(d.slots, d.rec.Slot(l.Fields[i].ID))
 		d.columns[i] = l.Fields[i].Number - 1
@@ -89,52 +88,27 @@ func NewDecoder(l Layout, n int) *Decoder {
 	return d
 }
 
-// Counts implements codec.Decoder.
-func (d *Decoder) Counts() *codec.Counts { return &d.counts }
-
-// Decode implements codec.Decoder.
-func (d *Decoder) Decode(p []byte, emit func(*codec.Record)) {
-	d.counts.Bytes += int64(len(p))
-	d.emit = emit
-	d.lines.Feed(p, d.onLine, d.onLong)
-	if d.layout.Datagrams {
-		d.lines.End(d.onLine, d.onLong)
-	}
-}
-
-// End implements codec.Decoder.
-func (d *Decoder) End(emit func(*codec.Record)) {
-	d.emit = emit
-	d.lines.End(d.onLine, d.onLong)
-}
-
-// Gap tells that the stream was torn: an unfinished line is counted as bad.
+// Gap tells that the stream was torn.
 func (d *Decoder) Gap() {
-	if d.lines.Tear() {
-		d.counts.Records++
-		d.counts.Refuse(codec.Unfinished, "")
-	}
+	d.LineDecoder.Gap()
+	d.again = true
 }
 
 func (d *Decoder) line(p []byte) {
-	c := &d.counts
-	c.Records++
-	if c.Records == 1 {
-		p = bytes.TrimPrefix(p, []byte{0xef, 0xbb, 0xbf})
-	}
+	c := &d.Tally
 	if len(bytes.TrimSpace(p)) == 0 {
 		c.Ignored++
 		return
 	}
 	if !d.layout.NoHeader {
-		if len(d.header) == 0 {
-			c.Ignored++
-			d.tryHeader(p)
-			return
-		}
-		if bytes.Equal(p, d.header) { // logs put one behind the other
+		if len(d.header) > 0 && bytes.Equal(p, d.header) { // logs put one behind the other
 			c.Ignored++
 			d.wantUnits = d.layout.UnitsRow
+			return
+		}
+		if len(d.header) == 0 || d.again && d.names(p) {
+			c.Ignored++
+			d.tryHeader(p)
 			return
 		}
 	}
@@ -156,15 +130,20 @@ func (d *Decoder) line(p []byte) {
 }
 
 func (d *Decoder) row() {
-	c := &d.counts
+	c := &d.Tally
 	if d.width > 0 && len(d.cells) == d.width+1 && len(d.cells[d.width]) == 0 && !d.quoted[d.width] {
 		d.cells = d.cells[:d.width] // a delimiter behind the last cell
 	}
-	if d.width == 0 {
+	torn := d.Fresh && d.again // it may lack its beginning
+	if d.width == 0 && !torn {
 		d.width = len(d.cells) // without a header the first line decides
 	}
-	if len(d.cells) != d.width {
+	if d.width > 0 && len(d.cells) != d.width {
 		c.Refuse(codec.WrongCells, "")
+		return
+	}
+	if torn {
+		c.Ignored++
 		return
 	}
 	if d.noTime {
@@ -191,24 +170,36 @@ func (d *Decoder) row() {
 		return
 	}
 	c.Emitted++
-	d.emit(d.rec)
+	d.again = false
+	d.Emit(d.rec)
+}
+
+// splitHeader splits a line that may be a header.
+func (d *Decoder) splitHeader(line []byte) bool {
+	return d.split(bytes.TrimSpace(bytes.TrimLeft(bytes.TrimSpace(line), "#")))
+}
+
+// names tells whether the line names a mapped column.
+func (d *Decoder) names(line []byte) bool {
+	return d.splitHeader(line) && slices.ContainsFunc(d.layout.Fields, func(f Field) bool { return d.find(f.Column) >= 0 })
+}
+
+// find is the column of that name in the line that was split, -1 if there is none.
+func (d *Decoder) find(name string) int {
+	return slices.IndexFunc(d.cells, func(cell []byte) bool { return string(bytes.TrimSpace(cell)) == name })
 }
 
 // tryHeader takes the line as the header if it names a mapped column. What stands
 // before the header is none of ours.
 func (d *Decoder) tryHeader(line []byte) {
-	p := bytes.TrimSpace(bytes.TrimLeft(bytes.TrimSpace(line), "#"))
-	if !d.split(p) {
+	if !d.splitHeader(line) {
 		return
-	}
-	find := func(name string) int {
-		return slices.IndexFunc(d.cells, func(cell []byte) bool { return string(bytes.TrimSpace(cell)) == name })
 	}
 	var missing []string
 	found := false
 	for i := range d.layout.Fields {
 		f := &d.layout.Fields[i]
-		d.columns[i] = find(f.Column)
+		d.columns[i] = d.find(f.Column)
 		if d.columns[i] >= 0 {
 			found = true
 			continue
@@ -216,12 +207,12 @@ func (d *Decoder) tryHeader(line []byte) {
 		missing = append(missing, f.Column)
 	}
 	for i := range d.layout.Only {
-		if d.only[i] = find(d.layout.Only[i].Column); d.only[i] < 0 {
+		if d.only[i] = d.find(d.layout.Only[i].Column); d.only[i] < 0 {
 			missing = append(missing, d.layout.Only[i].Column)
 		}
 	}
 	slices.Sort(missing)
-	d.counts.Missing = slices.Compact(missing)
+	d.Tally.Missing = slices.Compact(missing)
 	if !found {
 		return
 	}
@@ -248,7 +239,7 @@ func (d *Decoder) units() {
 		spelling := strings.Trim(string(d.cells[col]), " []()")
 		u, ok := channel.UnitNamed(spelling)
 		if !ok || u.Quantity != f.Quantity {
-			d.counts.Missing = append(d.counts.Missing, f.Column+" in "+spelling)
+			d.Tally.Missing = append(d.Tally.Missing, f.Column+" in "+spelling)
 			d.columns[i] = -1
 			d.noTime = d.noTime || f.ID == codec.Time
 			continue

@@ -47,21 +47,17 @@ type Decoder struct {
 	named  map[string][]int32
 	times  []int32 // fields of a stream of named values that are the time
 	rec    *codec.Record
-	counts codec.Counts
 	slots  []int // per field
-	lines  codec.Lines
 	scan   scanner
 	text   []byte
-	emit   func(*codec.Record)
-	onLine func([]byte)
-	onLong func()
+
+	codec.LineDecoder
 }
 
 // NewDecoder compiles the layout for Rows of n channels. The error is a *PathError.
 func NewDecoder(l Layout, n int) (*Decoder, error) {
 	d := &Decoder{layout: l, rec: codec.NewRecord(n)}
-	d.onLine = d.line
-	d.onLong = func() { d.counts.Records++; d.counts.Refuse(codec.TooLong, "") }
+	d.Start(false, d.line)
 	add := func(path string, hit int32) error {
 		steps, err := parsePath(path)
 		if err == nil {
@@ -102,17 +98,14 @@ func NewDecoder(l Layout, n int) (*Decoder, error) {
 	return d, nil
 }
 
-// Counts implements codec.Decoder.
-func (d *Decoder) Counts() *codec.Counts { return &d.counts }
-
 // Decode implements codec.Decoder.
 func (d *Decoder) Decode(p []byte, emit func(*codec.Record)) {
-	d.counts.Bytes += int64(len(p))
-	d.emit = emit
 	if d.layout.Lines {
-		d.lines.Feed(p, d.onLine, d.onLong)
+		d.LineDecoder.Decode(p, emit)
 		return
 	}
+	d.Tally.Bytes += int64(len(p))
+	d.Emit = emit
 	if len(p) >= 3 && p[0] == 0xef && p[1] == 0xbb && p[2] == 0xbf {
 		p = p[3:]
 	}
@@ -120,10 +113,11 @@ func (d *Decoder) Decode(p []byte, emit func(*codec.Record)) {
 	s.p, s.i = p, 0
 	s.space()
 	if s.i == len(p) {
-		d.counts.Records++
-		d.counts.Ignored++
+		d.Tally.Records++
+		d.Tally.Ignored++
 	}
 	for s.i < len(p) {
+		d.Tally.Records++
 		if !d.one() {
 			return // where the next value begins is not known any more
 		}
@@ -131,30 +125,12 @@ func (d *Decoder) Decode(p []byte, emit func(*codec.Record)) {
 	}
 }
 
-// End implements codec.Decoder.
-func (d *Decoder) End(emit func(*codec.Record)) {
-	d.emit = emit
-	d.lines.End(d.onLine, d.onLong)
-}
-
-// Gap tells that the stream was torn: an unfinished line is counted as bad.
-func (d *Decoder) Gap() {
-	if d.lines.Tear() {
-		d.counts.Records++
-		d.counts.Refuse(codec.Unfinished, "")
-	}
-}
-
 func (d *Decoder) line(p []byte) {
-	if d.counts.Records == 0 && len(p) >= 3 && p[0] == 0xef && p[1] == 0xbb && p[2] == 0xbf {
-		p = p[3:]
-	}
 	s := &d.scan
 	s.p, s.i = p, 0
 	s.space()
 	if s.i == len(p) {
-		d.counts.Records++
-		d.counts.Ignored++
+		d.Tally.Ignored++
 		return
 	}
 	d.one()
@@ -162,8 +138,7 @@ func (d *Decoder) line(p []byte) {
 
 // one scans one value and emits what it tells.
 func (d *Decoder) one() bool {
-	c, s := &d.counts, &d.scan
-	c.Records++
+	c, s := &d.Tally, &d.scan
 	s.depth, s.tokens = 0, s.tokens[:0]
 	ok := s.value(&d.root)
 	if ok && d.layout.Lines {
@@ -188,7 +163,7 @@ func (d *Decoder) one() bool {
 	for i, slot := range d.slots {
 		if d.layout.Fields[i].ID != codec.Time && !math.IsNaN(slots[slot]) {
 			c.Emitted++
-			d.emit(d.rec)
+			d.Emit(d.rec)
 			return true
 		}
 	}
@@ -233,7 +208,7 @@ func (d *Decoder) textOf(b []byte) []byte {
 }
 
 func (d *Decoder) set(field int32, t *token) {
-	f, c := &d.layout.Fields[field], &d.counts
+	f, c := &d.layout.Fields[field], &d.Tally
 	v := math.NaN()
 	switch t.kind {
 	case '"':

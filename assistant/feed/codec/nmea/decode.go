@@ -9,7 +9,8 @@
 //
 // Record.Time counts seconds from midnight UTC of the first day. The date, where RMC or ZDA
 // tell it with a fix, decides the day; a time without a date belongs to the day that brings it
-// nearest to the one before, so midnight passes either way.
+// nearest to the one before, so midnight passes either way. After a gap in the stream sentences without a time of their own
+// are ignored until one with a time comes: they are of another epoch than the one before.
 //
 // Without a fix (status V, quality 0, mode N) position, speed, track and altitude are absent,
 // whatever the sentence holds. A sentence with a time but without a fix is a Record of the time alone, so that
@@ -89,13 +90,9 @@ const maxFields = 40
 
 // A Decoder turns sentences into records. It is a codec.Decoder.
 type Decoder struct {
+	codec.LineDecoder
 	layout Layout
 	rec    *codec.Record
-	counts codec.Counts
-	lines  codec.Lines
-	emit   func(*codec.Record)
-	onLine func([]byte)
-	onLong func()
 
 	value  [items]float64 // what the sentence at hand tells
 	mapped [items]bool
@@ -107,6 +104,7 @@ type Decoder struct {
 
 	now      float64 // s since midnight of the first day
 	timed    bool
+	torn     bool  // now is from before a gap
 	firstDay int64 // days since 1970-01-01
 	dated    bool  // firstDay is known
 }
@@ -117,33 +115,18 @@ func NewDecoder(l Layout, n int) *Decoder {
 	for _, f := range l.Fields {
 		d.mapped[f.Item] = true
 	}
-	d.onLine = d.line
-	d.onLong = func() { d.counts.Records++; d.counts.Refuse(codec.TooLong, "") }
+	d.Start(l.Datagrams, d.line)
 	return d
 }
 
-// Counts implements codec.Decoder.
-func (d *Decoder) Counts() *codec.Counts { return &d.counts }
-
-// Decode implements codec.Decoder.
-func (d *Decoder) Decode(p []byte, emit func(*codec.Record)) {
-	d.counts.Bytes += int64(len(p))
-	d.emit = emit
-	d.lines.Feed(p, d.onLine, d.onLong)
-	if d.layout.Datagrams {
-		d.lines.End(d.onLine, d.onLong)
-	}
-}
-
-// End implements codec.Decoder.
-func (d *Decoder) End(emit func(*codec.Record)) {
-	d.emit = emit
-	d.lines.End(d.onLine, d.onLong)
+// Gap tells that the stream was torn.
+func (d *Decoder) Gap() {
+	d.LineDecoder.Gap()
+	d.torn = d.timed
 }
 
 func (d *Decoder) line(p []byte) {
-	c := &d.counts
-	c.Records++
+	c := &d.Tally
 	p = bytes.TrimSpace(p)
 	if len(p) == 0 || p[0] == '#' || p[0] == '!' {
 		c.Ignored++
@@ -165,7 +148,11 @@ func (d *Decoder) line(p []byte) {
 		return
 	}
 	body, why := d.checked(p[1:])
-	if why != "" {
+	switch {
+	case why != "" && d.Last:
+		c.Refuse(codec.Unfinished, "")
+		return
+	case why != "":
 		c.Refuse(codec.BadChecksum, why)
 		return
 	}
@@ -183,7 +170,7 @@ func (d *Decoder) line(p []byte) {
 func (d *Decoder) checked(p []byte) (body []byte, why string) {
 	star := bytes.LastIndexByte(p, '*')
 	if star < 0 {
-		if d.layout.ChecksumOptional {
+		if d.layout.ChecksumOptional && !d.Last { // without a line end nothing tells that it is whole
 			return p, ""
 		}
 		return nil, "missing"
@@ -242,9 +229,9 @@ func (d *Decoder) letter(i int) byte {
 	return 0
 }
 
-// done emits what the sentence told. own tells that it had a time.
+// done emits what the sentence told. own tells that it had a time of its own.
 func (d *Decoder) done(own bool, about ...Item) {
-	c, slots := &d.counts, d.rec.Slots()
+	c, slots := &d.Tally, d.rec.Slots()
 	relevant := false
 	for _, i := range about {
 		relevant = relevant || d.mapped[i]
@@ -256,11 +243,11 @@ func (d *Decoder) done(own bool, about ...Item) {
 		slots[f.ID] = v
 		any = any || !math.IsNaN(v)
 	}
-	if !any && !(relevant && own) {
+	if !any && !(relevant && own) || d.torn {
 		c.Ignored++
 		return
 	}
 	slots[len(slots)-1] = d.now
 	c.Emitted++
-	d.emit(d.rec)
+	d.Emit(d.rec)
 }

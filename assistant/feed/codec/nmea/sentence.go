@@ -80,10 +80,10 @@ func (d *Decoder) sentence() {
 		d.done(false)
 	case "ZDA": // 1 time, 2 day, 3 month, 4 year
 		if _, ok := d.time(1, d.fix, 2); ok {
-			d.counts.Ignored++ // its time is in force for what follows
+			d.Tally.Ignored++ // its time is in force for what follows
 		}
 	default:
-		d.counts.Ignored++
+		d.Tally.Ignored++
 	}
 }
 
@@ -117,9 +117,9 @@ func (d *Decoder) number(i Item, field int, scale, lo, hi float64) {
 	x, ok := codec.ParseNumber(b, false)
 	switch {
 	case !ok:
-		d.counts.RefuseReading(codec.NotANumber, itemNames[i])
+		d.Tally.RefuseReading(codec.NotANumber, itemNames[i])
 	case x < lo || x > hi:
-		d.counts.RefuseReading(codec.OutsideRange, itemNames[i])
+		d.Tally.RefuseReading(codec.OutsideRange, itemNames[i])
 	default:
 		d.value[i] = x * scale
 	}
@@ -144,12 +144,12 @@ func (d *Decoder) position(first int) {
 	}
 	φ, ok := coordinate(lat, d.field(first+1), 'N', 'S', 90)
 	if !ok {
-		d.counts.RefuseReading(codec.NotANumber, itemNames[Latitude])
+		d.Tally.RefuseReading(codec.NotANumber, itemNames[Latitude])
 		return
 	}
 	λ, ok := coordinate(lon, d.field(first+3), 'E', 'W', 180)
 	if !ok {
-		d.counts.RefuseReading(codec.NotANumber, itemNames[Longitude])
+		d.Tally.RefuseReading(codec.NotANumber, itemNames[Longitude])
 		return
 	}
 	d.value[Latitude], d.value[Longitude] = φ, λ
@@ -187,7 +187,7 @@ func (d *Decoder) time(field int, dated bool, date int) (own, ok bool) {
 	}
 	tod, ok := timeOfDay(b)
 	if !ok {
-		d.counts.Refuse(codec.BadSyntax, "time")
+		d.Tally.Refuse(codec.BadSyntax, "time")
 		return false, false
 	}
 	t, shift := tod, 0.0
@@ -198,7 +198,7 @@ func (d *Decoder) time(field int, dated bool, date int) (own, ok bool) {
 	if dated && len(d.field(date)) > 0 {
 		var today int64
 		if today, ok = d.date(date); !ok {
-			d.counts.Refuse(codec.BadSyntax, "date")
+			d.Tally.Refuse(codec.BadSyntax, "date")
 			return false, false
 		}
 		if !d.dated {
@@ -206,7 +206,7 @@ func (d *Decoder) time(field int, dated bool, date int) (own, ok bool) {
 		}
 		t = tod + float64(today-d.firstDay)*day
 	}
-	d.now, d.timed = t, true
+	d.now, d.timed, d.torn = t, true, false
 	return true, true
 }
 
