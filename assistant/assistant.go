@@ -25,7 +25,13 @@ type Feed interface {
 type Watched interface {
 	// Notices returns what happened since the last call, for the goroutine that calls Read.
 	Notices() []feed.Notice
+	// Troubles is that of Stats at little cost, for the goroutine that calls Read.
+	Troubles() int64
+	// Foreign is that of Stats, for any goroutine: while only strangers send, Read does not return.
+	Foreign() int64
 }
+
+var _ Watched = (*feed.Stream)(nil)
 
 // noticesOf asks a feed that watches itself.
 func noticesOf(f Feed) []feed.Notice {

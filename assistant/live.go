@@ -34,8 +34,11 @@ type live struct {
 	heard      bool       // a sample has come
 	complained bool       // that none has come
 
-	watch statsWatch // the reader's
-	told  time.Time
+	watch  statsWatch
+	unsaid *feed.Stats // with troubles that have not been told
+	told   time.Time   // when the last were
+
+	counted int64 // troubles up to the last look of the reader, whose it is
 }
 
 // Run carries a live feed until it ends or ctx is done. Everything has been handed to the journal and the
@@ -82,7 +85,7 @@ func (l *live) read(ctx context.Context) error {
 	for {
 		err := l.a.Feed.Read(ctx, emit)
 		if broken == nil {
-			broken = l.report(err != nil)
+			broken = l.report()
 		}
 		switch {
 		case broken != nil:
@@ -96,17 +99,42 @@ func (l *live) read(ctx context.Context) error {
 	}
 }
 
-// report tells of the troubles of the feed.
-func (l *live) report(last bool) error {
+// report passes on what the feed says of itself. What it counted waits for the next tick; a picture of it is taken each time that it has
+// doubled, so that a flood costs little.
+func (l *live) report() error {
 	var err error
 	for _, n := range noticesOf(l.a.Feed) {
 		err = errors.Join(err, l.health(&n.Health))
 	}
-	if now := time.Now(); last || now.Sub(l.told) >= statsEvery {
-		l.told = now
-		err = errors.Join(err, l.health(l.watch.compare(l.a.Feed.Stats())))
+	if n := troublesOf(l.a.Feed); n > 0 && n >= 2*l.counted {
+		l.counted = n
+		s := l.a.Feed.Stats()
+		l.turn.Lock()
+		l.unsaid = &s
+		l.turn.Unlock()
 	}
 	return err
+}
+
+func troublesOf(f Feed) int64 {
+	if w, ok := f.(Watched); ok {
+		return w.Troubles()
+	}
+	s := f.Stats()
+	return s.Troubles()
+}
+
+// counts tells of the troubles that wait. The caller has the turn.
+func (l *live) counts(now float64) error {
+	s := l.unsaid
+	l.unsaid, l.told = nil, time.Now()
+	if s == nil {
+		return nil
+	}
+	if h := l.watch.compare(*s); h != nil {
+		return l.a.step(Input{Kind: KindHealth, At: now, Health: h})
+	}
+	return nil
 }
 
 func (l *live) health(h *journal.Health) error {
@@ -154,15 +182,28 @@ func (l *live) command(c Command) error {
 }
 
 func (l *live) tick(now float64) error {
+	var err error
+	if l.unsaid != nil && time.Since(l.told) >= statsEvery {
+		err = l.counts(now)
+	}
 	switch {
 	case !l.heard && !l.complained && time.Since(l.begin) > firstSample:
 		l.complained = true
-		return l.a.step(Input{Kind: KindHealth, At: now, Health: &journal.Health{
-			Part: "feed", State: "lost", Text: "no sample has come yet: check that the source sends to the address in the feed file"}})
+		err = errors.Join(err, l.a.step(Input{Kind: KindHealth, At: now, Health: &journal.Health{Part: "feed", State: "lost", Text: l.whyNothing()}}))
 	case l.heard && time.Since(l.arrived) >= tickEvery:
-		return l.a.step(Input{Kind: KindTick, At: now})
+		err = errors.Join(err, l.a.step(Input{Kind: KindTick, At: now}))
 	}
-	return nil
+	return err
+}
+
+// whyNothing says what may be wrong while no sample has come.
+func (l *live) whyNothing() string {
+	if w, ok := l.a.Feed.(Watched); ok {
+		if n := w.Foreign(); n > 0 {
+			return fmt.Sprintf("no sample has come yet: %d came from senders that the feed file does not name", n)
+		}
+	}
+	return "no sample has come yet: check that the source sends to the address in the feed file"
 }
 
 // rest takes in what had come before the end: nothing that the driver pressed is lost.
@@ -175,7 +216,7 @@ func (l *live) rest() error {
 		case h := <-l.a.Health:
 			err = errors.Join(err, l.health(&h))
 		default:
-			return err
+			return errors.Join(err, l.do(l.counts))
 		}
 	}
 }
@@ -184,7 +225,7 @@ func (l *live) rest() error {
 type statsWatch struct{ told int64 }
 
 func (w *statsWatch) compare(s feed.Stats) *journal.Health {
-	trouble := s.Bad + s.BadReadings + s.Lost + s.Reordered + s.Duplicate + s.ClockBack + s.ClockJumps + s.Foreign + s.Oversized + int64(len(s.Missing))
+	trouble := s.Troubles()
 	if trouble == 0 || trouble < 10*w.told {
 		return nil
 	}

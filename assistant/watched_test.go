@@ -42,6 +42,9 @@ func (d *watchedDrive) Notices() []feed.Notice {
 	return list
 }
 
+func (d *watchedDrive) Troubles() int64 { return 0 }
+func (d *watchedDrive) Foreign() int64  { return 0 }
+
 func partsTold(events []journal.Event) (told []string) {
 	for _, h := range bodies[*journal.Health](events) {
 		told = append(told, h.Part+" "+h.State)
@@ -103,6 +106,9 @@ func (l *lumps) Notices() []feed.Notice {
 	l.notices = nil
 	return list
 }
+
+func (l *lumps) Troubles() int64 { return 0 }
+func (l *lumps) Foreign() int64  { return 0 }
 
 // In a replay a notice stands after the sample that showed it, however much was read at once.
 func TestNoticesStandWhereTheyBelong(t *testing.T) {

@@ -46,6 +46,11 @@ type Stats struct {
 	Missing     []string         // mapped columns that the header does not have
 }
 
+// Troubles is how often something was not as it should be.
+func (s *Stats) Troubles() int64 {
+	return s.Bad + s.BadReadings + s.Lost + s.Reordered + s.Duplicate + s.ClockBack + s.ClockJumps + s.Foreign + s.Oversized + int64(len(s.Missing))
+}
+
 func statsOf(c *codec.Counts, record string) Stats {
 	s := Stats{
 		Record: record, Records: c.Records, Bytes: c.Bytes, Samples: c.Emitted, Ignored: c.Ignored, Bad: c.Bad, BadReadings: c.BadReadings,

@@ -385,6 +385,23 @@ func (s *Stream) Stats() Stats {
 	return sum
 }
 
+// Troubles is Stats().Troubles() at little cost.
+func (s *Stream) Troubles() (n int64) {
+	for _, l := range s.lanes {
+		c, t := l.decoder.inner.Counts(), l.source.Stats()
+		n += c.Bad + c.BadReadings + c.Lost + c.Reordered + c.Duplicate + int64(len(c.Missing)) + l.decoder.clock.back + l.decoder.clock.jumps + t.Foreign + t.Oversized
+	}
+	return n
+}
+
+// Foreign is how much came from senders that the feed file does not name. Any goroutine may ask.
+func (s *Stream) Foreign() (n int64) {
+	for _, l := range s.lanes {
+		n += l.source.Stats().Foreign
+	}
+	return n
+}
+
 // stats adds what the transport has counted.
 func (l *lane) stats() Stats {
 	s, t := l.decoder.Stats(), l.source.Stats()
