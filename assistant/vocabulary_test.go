@@ -75,6 +75,7 @@ func TestVocabularyTellsTheTruth(t *testing.T) {
 	// Has a value whether or not anything can change it.
 	harmless := []channel.ID{
 		channel.LapVoid, channel.Lap, channel.LapCompleted, channel.PersonalBest, channel.StintLaps, channel.Stint,
+		channel.SectorCompleted, channel.PersonalRecord,
 	}
 	tests := []struct {
 		name string
@@ -84,6 +85,7 @@ func TestVocabularyTellsTheTruth(t *testing.T) {
 		{"no temperatures", without("tyre_", "brake_temperature")},
 		{"no fuel", without("fuel_")},
 		{"no end of the race", without("session_", "flag")}, // the chequered flag is an end too: nothing is to go then
+		{"the chequered flag alone", without("session_", "leader_")},
 		{"no line", without("lap_", "last_lap", "position_")},
 		{"no steering", without("steering", "road_wheel")},
 		{"no wheel speeds", without("wheel_speed")},

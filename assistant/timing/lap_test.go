@@ -185,7 +185,7 @@ func TestWithoutPitLaneTheFirstMovementBeginsTheStint(t *testing.T) {
 	require.Len(t, c.of(StintStart), 1)
 	require.Empty(t, c.of(StintEnd), "a stop on the course is no end")
 	require.Equal(t, Slow, c.laps()[0].Class)
-	c.events = c.timing.NewStint(c.at, c.events)
+	c.events = c.timing.NewStint(c.at, c.hold.Row, c.events)
 	require.Len(t, c.of(StintEnd), 1)
 	require.Equal(t, 2, c.of(StintStart)[1].Number)
 }
