@@ -114,3 +114,28 @@ func TestVocabularyTellsTheTruth(t *testing.T) {
 		})
 	}
 }
+
+// What the course file adds, and what is kept of other sessions, makes names available.
+func TestVocabularyOfCourseFileAndBests(t *testing.T) {
+	set := channel.NewSet()
+	given := []channel.ID{channel.LapNumber, channel.Speed, channel.PositionX, channel.PositionY}
+	for _, tt := range []struct {
+		id      channel.ID
+		prepare func(*assistant.Vocabulary)
+		lacks   string
+	}{
+		{channel.PotentialLap, func(v *assistant.Vocabulary) { v.CourseFile(true, false) }, "no sector, or sectors in the course file"},
+		{channel.LapVoid, func(v *assistant.Vocabulary) { v.CourseFile(false, true) }, "position with width in the course file"},
+		{channel.DeltaReference, (*assistant.Vocabulary).KeepBests, "no saved lap"},
+		{channel.RecordLap, (*assistant.Vocabulary).KeepBests, "no bests of other sessions"},
+	} {
+		v := assistant.NewVocabulary(set, given, false, nil, nil)
+		n, ok := v.Name(set.At(tt.id).Name)
+		require.True(t, ok)
+		require.False(t, n.Available)
+		require.Contains(t, n.Why, tt.lacks)
+		tt.prepare(v)
+		n, _ = v.Name(set.At(tt.id).Name)
+		require.True(t, n.Available, n.Why)
+	}
+}
