@@ -124,9 +124,9 @@ func (c *Condition) NeverReady() bool { return c.tyres.never == 1 }
 const (
 	slowLap    = "slow" // classes of the journal
 	cautionLap = "caution"
-	standing   = 2.0    // m/s: below this the car stands
-	learnEvery = 0.04   // s between two samples that are learned from, whatever the feed's rate
-	almost     = 0.005  // s: a feed's clock jitters; a sample that little early is in time
+	standing   = 2.0   // m/s: below this the car stands
+	learnEvery = 0.04  // s between two samples that are learned from, whatever the feed's rate
+	almost     = 0.005 // s: a feed's clock jitters; a sample that little early is in time
 )
 
 // motion is what several parts need to know about how the car moves. Unknown is NaN.

@@ -236,16 +236,19 @@ func (t *Timing) offWidth(at float64, row channel.Row) bool {
 // driven is what the odometer says, rate the speed (m/s).
 func (t *Timing) lapEnd(when, rate, driven float64) float64 {
 	switch {
-	case t.m != nil && t.m.Placed:
-		return t.m.Length
-	case !math.IsNaN(t.place) && t.line.distanceCounts() && !math.IsNaN(t.line.dist):
+	case !math.IsNaN(t.place) && t.byDistance():
 		if math.IsNaN(rate) {
 			return t.trace.d
 		}
 		return t.trace.d + rate*max(when-t.lap.begun-t.trace.t, 0)
+	case t.m != nil && t.m.Placed:
+		return t.m.Length
 	}
 	return driven
 }
+
+// byDistance tells whether course_distance is the feed's own lap distance.
+func (t *Timing) byDistance() bool { return t.line.distanceCounts() && !math.IsNaN(t.line.dist) }
 
 // offWhere says where the car left the course, as far as package course has told.
 func (t *Timing) offWhere(row channel.Row) string {

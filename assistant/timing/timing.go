@@ -281,7 +281,7 @@ func (t *Timing) deltas(row channel.Row) {
 // length is how long the lap in progress will be as its places are counted, NaN where not known.
 func (t *Timing) length() float64 {
 	switch {
-	case t.m != nil && t.m.Placed:
+	case t.m != nil && t.m.Placed && !t.byDistance():
 		return t.m.Length
 	case t.trace.lastOK:
 		return t.trace.last.Length

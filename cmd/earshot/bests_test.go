@@ -175,3 +175,35 @@ func TestReferenceLap(t *testing.T) {
 	// A replay of the recording may be compared with another lap than its own.
 	require.Contains(t, ran(t, "replay", recording, "--reference", recording+":2"), `"kind":"lap"`)
 }
+
+func TestBestsAreNotWrittenOverWhatCannotBeRead(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "x.json")
+	require.NoError(t, os.WriteFile(path, []byte("{"), 0o644))
+	require.ErrorContains(t, writeBests(path, "Mill", "Demo", &timing.Bests{Course: "Mill", Car: "Demo"}), path)
+	left, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, "{", string(left))
+
+	// Of another car it is no less foreign.
+	require.NoError(t, os.WriteFile(path, []byte(`{"version":1,"course":"Mill","car":"Other","compounds":{}}`), 0o644))
+	require.ErrorContains(t, writeBests(path, "Mill", "Demo", &timing.Bests{}), "Other on Mill")
+}
+
+func TestNoBestsMeansNone(t *testing.T) {
+	dir, _ := drives(t)
+	cfg := Config{Feed: filepath.Join(dir, "0", "feed.yaml"), Car: "demo", Course: filepath.Join(dir, "saucer.yaml"), Voice: "clear"}
+	l, err := load(cfg)
+	require.NoError(t, err)
+	require.NotNil(t, l.bests)
+	cfg.Bests = noBests
+	l, err = load(cfg)
+	require.NoError(t, err)
+	require.Nil(t, l.bests)
+	cfg.Bests, cfg.Course = "", ""
+	l, err = load(cfg)
+	require.NoError(t, err)
+	require.Nil(t, l.bests, "a course without a name has no bests")
+	keep, wait := keepBests(l, func(err error) { t.Error(err) })
+	require.Nil(t, keep)
+	wait()
+}
