@@ -153,6 +153,7 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 		t.lap.gap = max(t.lap.gap, dt)
 	}
 	if move.jumped {
+		t.trace.whole = false
 		out = t.void(at, "the car was moved", out)
 	}
 	if move.crossed {

@@ -77,9 +77,6 @@ func (r *tracer) begin() {
 // constant speed; a car that rolls back is not written down until it is where it was.
 func (r *tracer) add(d, t float64) {
 	if !r.whole || !(d > r.d) {
-		if r.whole && d < r.d-traceHole {
-			r.whole = false // moved by hand
-		}
 		return
 	}
 	if d-r.d > traceHole {

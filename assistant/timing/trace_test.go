@@ -157,3 +157,43 @@ func TestEndlessLap(t *testing.T) {
 	require.False(t, r.whole)
 	require.LessOrEqual(t, cap(r.now.Times), tracePoints+200)
 }
+
+// A feed whose lap counter comes in a slow kind of datagram, up to half a second behind its distance: laps are timed by the distance,
+// a lap is known to be over when the distance says so, and no place is written down in the wrong lap.
+func TestCounterBehindTheDistance(t *testing.T) {
+	f := newFeed(t, Config{})
+	for i := range 60 * 200 {
+		at := float64(i) / 60
+		s := 2900 + 50*at
+		f.give(at, channel.Speed, 50, channel.LapDistance, math.Mod(s, 3000))
+		if i%30 == 7 {
+			f.give(at+0.001, channel.LapNumber, math.Floor(s/3000))
+		}
+		if f.get(channel.Lap) >= 2 && !math.IsNaN(f.get(channel.DeltaLast)) {
+			require.InDelta(t, 0, f.get(channel.DeltaLast), 0.01)
+		}
+		if at > 70 && at < 120 {
+			require.False(t, math.IsNaN(f.get(channel.DeltaBest)), "at %.2f s", at)
+		}
+		if at > 70 && f.get(channel.CoursePlace) < 40 {
+			require.Less(t, f.get(channel.LapElapsed), 1.0, "at %.2f s", at)
+		}
+	}
+	laps := f.of(LapDone)
+	require.Len(t, laps, 3)
+	for _, e := range laps {
+		require.InDelta(t, 60, e.Lap.Time, 1e-3)
+	}
+}
+
+func TestDeltaEndsWhereTheCarIsMoved(t *testing.T) {
+	c := newCounter(t, Config{})
+	c.run(1000, 50)
+	c.run(3000, 50)
+	c.run(1000, 50)
+	require.False(t, math.IsNaN(c.get(channel.DeltaBest)))
+	c.s += 100 // in 0.05 s, by hand
+	c.run(500, 50)
+	require.Equal(t, 1.0, c.get(channel.LapVoid))
+	require.True(t, math.IsNaN(c.get(channel.DeltaBest)), "the lap is no measure any more")
+}
