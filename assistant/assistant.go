@@ -9,6 +9,7 @@ import (
 	"earshot/assistant/feed"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
+	"earshot/assistant/timing"
 	"earshot/rules"
 )
 
@@ -60,6 +61,7 @@ type Assistant struct {
 	Speaker Speaker                   // nil: nothing is said
 	Journal func(journal.Event) error // nil: nothing is kept
 	Record  func(Input) error         // nil: nothing is recorded
+	Bests   func(*timing.Bests)       // is given better laps than all before; it returns at once. nil: they are forgotten
 
 	Feed     Feed                  // for Run
 	Commands <-chan Command        // for Run; nil: none
@@ -82,6 +84,9 @@ func (a *Assistant) step(in Input) error {
 		for i := range a.out.Events {
 			err = errors.Join(err, a.Journal(a.out.Events[i]))
 		}
+	}
+	if a.Bests != nil && a.out.Bests != nil {
+		a.Bests(a.out.Bests)
 	}
 	if a.Speaker != nil {
 		if a.out.Hush {

@@ -32,7 +32,8 @@ type Setup struct {
 	Names    rules.Vocabulary // what changed rules may speak of; nil: rules cannot be changed under way
 	Voice    Phrasebook
 	Talk     cue.Config
-	MuteFor  float64 // s; 0: the scheduler's default
+	MuteFor  float64       // s; 0: the scheduler's default
+	Bests    *timing.Bests // of earlier sessions with this course and car; nil: none are kept
 }
 
 // Core is the whole behaviour of the assistant with none of its surroundings: the same
@@ -70,7 +71,7 @@ type Core struct {
 func NewCore(s Setup) *Core {
 	c := &Core{
 		setup: s, hold: channel.NewHold(s.Channels),
-		timing: timing.New(timing.Config{Course: s.Course}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
+		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
 		condition: condition.New(s.Car), fuel: fuel.New(s.Car),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(),
@@ -89,6 +90,7 @@ func (c *Core) Step(in Input, out *Output) {
 	}
 	switch in.Kind {
 	case KindStart:
+		c.timing.Session(in.Session.ID, in.Session.Started)
 		c.event(out, in.Session)
 	case KindSample:
 		c.sample(in, out)
@@ -194,6 +196,9 @@ func (c *Core) lapDone(e *timing.Event, out *Output) {
 	lap := e.Lap.Journal()
 	lap.TyrePressure, lap.TyreTemperature, lap.BrakePeak = means.TyrePressure, means.TyreTemperature, means.BrakePeak
 	lap.FuelUsed = journal.Num(used)
+	if fresh := c.timing.FreshBests(); fresh != nil {
+		out.Bests = fresh
+	}
 	out.Events = append(out.Events, journal.Event{T: e.At, Lap: e.Lap.Number, Distance: journal.Unknown, Body: lap})
 	if row.Has(channel.FuelLeft) || row.Has(channel.FuelPerLap) {
 		c.event(out, c.fuel.Account())
@@ -249,6 +254,10 @@ func (c *Core) command(in Input, out *Output) {
 		if !said {
 			c.answer("repeat", textNothingSaid, confirmLife, out)
 		}
+	case hand.Stint:
+		c.timings = c.timing.NewStint(c.now, c.hold.Row, c.timings[:0])
+		c.happened(out)
+		c.answer("stint", textNewStint, confirmLife, out)
 	case hand.Mute:
 		if c.scheduler.Muted(c.now) {
 			c.scheduler.Unmute()
@@ -366,6 +375,9 @@ func num(row channel.Row, id channel.ID) journal.Num { return journal.Num(row[id
 
 // Course is the map learned so far, or nil.
 func (c *Core) Course() *course.Map { return c.course }
+
+// LastTrace returns a copy of the lap completed last by distance, or nil where it was not seen whole.
+func (c *Core) LastTrace() *timing.Trace { return c.timing.LastTrace() }
 
 // Now is the core's time, in seconds on the feed's clock.
 func (c *Core) Now() float64 { return c.now }

@@ -18,6 +18,7 @@ const (
 	textMuted        = "Muted."
 	textUnmuted      = "Talking again."
 	textNoAnswer     = "No %s data."
+	textNewStint     = "New stint."
 )
 
 // spokenParts names the parts whose loss the driver must hear of. The feed's own silence is a rule's business.
@@ -27,7 +28,7 @@ var spokenParts = map[string]string{
 
 // Phrases lists the fixed texts of the core, with the words of its questions, so that a voice can be checked to have them all.
 func Phrases(asks []string) []string {
-	list := []string{textMarked, "Marked, turn", textNothingSaid, textMuted, textUnmuted}
+	list := []string{textMarked, "Marked, turn", textNothingSaid, textMuted, textUnmuted, textNewStint}
 	for _, ask := range asks {
 		list = append(list, fmt.Sprintf(textNoAnswer, ask))
 	}

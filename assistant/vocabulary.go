@@ -27,6 +27,9 @@ type Vocabulary struct {
 	set     *channel.Set
 	covered map[channel.ID]bool
 	gate    bool // the course file gives the line a place
+	sectors bool // and says where sectors end
+	width   bool // and how wide the road is
+	bests   bool // bests of all sessions are kept
 	limits  map[string]car.Limit
 	names   []string
 	display map[channel.Quantity]Display
@@ -81,6 +84,12 @@ func NewVocabulary(set *channel.Set, covered []channel.ID, gate bool, limits []c
 	return v
 }
 
+// CourseFile tells what else the course file has: the ends of the sectors, the width of the road.
+func (v *Vocabulary) CourseFile(sectors, width bool) { v.sectors, v.width = sectors, width }
+
+// KeepBests tells that bests of all sessions are kept.
+func (v *Vocabulary) KeepBests() { v.bests = true }
+
 // Name looks a channel or limit up.
 func (v *Vocabulary) Name(name string) (rules.Name, bool) {
 	if l, ok := v.limits[name]; ok {
@@ -98,7 +107,8 @@ func (v *Vocabulary) Name(name string) (rules.Name, bool) {
 		n.Why = "no " + name
 	}
 	n.Available = n.Why == ""
-	n.Momentary = id == channel.LapCompleted || id == channel.PersonalBest || id == channel.StintStarted
+	n.Momentary = id == channel.LapCompleted || id == channel.PersonalBest || id == channel.StintStarted ||
+		id == channel.SectorCompleted || id == channel.PersonalRecord
 	return n, true
 }
 
@@ -141,7 +151,8 @@ func (v *Vocabulary) whyNot(id channel.ID) string {
 	line := has(channel.LapNumber) || has(channel.LapDistance) || place && v.gate
 	placed := has(channel.LapDistance) || line && (place || has(channel.Speed))
 	tank := has(channel.FuelVolume) || has(channel.FuelMass) || has(channel.FuelFlow)
-	race := has(channel.SessionLapsLeft) || has(channel.SessionTimeLeft) || has(channel.LeaderLapsLeft)
+	race := has(channel.SessionLapsLeft) || has(channel.SessionTimeLeft) || has(channel.LeaderLapsLeft) ||
+		has(channel.Flag) && line // a chequered flag at the line says that nothing is to go
 	core := func(w channel.ID) bool {
 		return has(channel.TyreCarcass+w) || has(channel.TyreTemperature+w) ||
 			has(channel.TyreTempInner+w) || has(channel.TyreTempMiddle+w) || has(channel.TyreTempOuter+w)
@@ -160,7 +171,7 @@ func (v *Vocabulary) whyNot(id channel.ID) string {
 		aPlace = "lap_distance, or position with a line"
 		aTank  = "fuel_volume, fuel_mass or fuel_flow"
 		held   = "fuel_volume or fuel_mass"
-		left   = "session_laps_left, session_time_left or leader_laps_left"
+		left   = "session_laps_left, session_time_left, leader_laps_left or flag"
 		tyres  = "tyre_carcass_temperature or tyre_temperature"
 		discs  = "brake_temperature of all wheels"
 		brakes = "brake, brake_line_pressure_front, acceleration_longitudinal or speed"
@@ -178,7 +189,19 @@ func (v *Vocabulary) whyNot(id channel.ID) string {
 		lack(place || has(channel.Speed, channel.YawRate), "position, or speed with yaw_rate")
 	case id == channel.LapVoid:
 		lack(line, aLine)
-		lack(has(channel.LapValid) || has(channel.OnCourse), "lap_valid or on_course")
+		lack(has(channel.LapValid) || has(channel.OnCourse) || v.width && place, "lap_valid, on_course, or position with width in the course file")
+	case id == channel.DeltaBest, id == channel.DeltaLast, id == channel.DeltaReference:
+		lack(line, aLine)
+		lack(placed, aPlace)
+		if id == channel.DeltaReference {
+			lack(v.bests, "saved lap")
+		}
+	case id == channel.SectorCompleted, id == channel.LastSector, id == channel.SectorTime, id == channel.SectorDelta, id == channel.PotentialLap:
+		lack(line, aLine)
+		lack(has(channel.Sector) || v.sectors && placed, "sector, or sectors in the course file with lap_distance or position")
+	case id == channel.RecordLap:
+		lack(line, aLine)
+		lack(v.bests, "bests of other sessions")
 	case within(channel.TyreCore, 4):
 		lack(core(id-channel.TyreCore), tyres)
 	case within(channel.TyreCoreMean, 4):

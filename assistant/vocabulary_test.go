@@ -75,6 +75,7 @@ func TestVocabularyTellsTheTruth(t *testing.T) {
 	// Has a value whether or not anything can change it.
 	harmless := []channel.ID{
 		channel.LapVoid, channel.Lap, channel.LapCompleted, channel.PersonalBest, channel.StintLaps, channel.Stint,
+		channel.SectorCompleted, channel.PersonalRecord,
 	}
 	tests := []struct {
 		name string
@@ -84,6 +85,7 @@ func TestVocabularyTellsTheTruth(t *testing.T) {
 		{"no temperatures", without("tyre_", "brake_temperature")},
 		{"no fuel", without("fuel_")},
 		{"no end of the race", without("session_", "flag")}, // the chequered flag is an end too: nothing is to go then
+		{"the chequered flag alone", without("session_", "leader_")},
 		{"no line", without("lap_", "last_lap", "position_")},
 		{"no steering", without("steering", "road_wheel")},
 		{"no wheel speeds", without("wheel_speed")},
@@ -110,5 +112,30 @@ func TestVocabularyTellsTheTruth(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// What the course file adds, and what is kept of other sessions, makes names available.
+func TestVocabularyOfCourseFileAndBests(t *testing.T) {
+	set := channel.NewSet()
+	given := []channel.ID{channel.LapNumber, channel.Speed, channel.PositionX, channel.PositionY}
+	for _, tt := range []struct {
+		id      channel.ID
+		prepare func(*assistant.Vocabulary)
+		lacks   string
+	}{
+		{channel.PotentialLap, func(v *assistant.Vocabulary) { v.CourseFile(true, false) }, "no sector, or sectors in the course file"},
+		{channel.LapVoid, func(v *assistant.Vocabulary) { v.CourseFile(false, true) }, "position with width in the course file"},
+		{channel.DeltaReference, (*assistant.Vocabulary).KeepBests, "no saved lap"},
+		{channel.RecordLap, (*assistant.Vocabulary).KeepBests, "no bests of other sessions"},
+	} {
+		v := assistant.NewVocabulary(set, given, false, nil, nil)
+		n, ok := v.Name(set.At(tt.id).Name)
+		require.True(t, ok)
+		require.False(t, n.Available)
+		require.Contains(t, n.Why, tt.lacks)
+		tt.prepare(v)
+		n, _ = v.Name(set.At(tt.id).Name)
+		require.True(t, n.Available, n.Why)
 	}
 }

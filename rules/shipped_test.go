@@ -32,7 +32,7 @@ func TestShippedFilesCompile(t *testing.T) {
 		require.True(t, r.Active, r.Name)
 		require.Empty(t, r.Why, r.Name)
 	}
-	require.Equal(t, []string{"brakes", "fuel", "lap", "gap", "tyres"}, set.Asks())
+	require.Equal(t, []string{"brakes", "fuel", "lap", "delta", "gap", "tyres"}, set.Asks())
 }
 
 // A poor feed switches rules off with a reason; it makes none of them wrong.
@@ -67,5 +67,30 @@ func TestShippedWordsAreFew(t *testing.T) {
 	for _, p := range set.Phrases() {
 		require.LessOrEqual(t, len(strings.Fields(p)), 6, p)
 		require.NotRegexp(t, `\d`, p)
+	}
+}
+
+// How the driver stands, in words that the voice has: against the best lap of the session, else against the saved one.
+func TestShippedAnswersAboutLaps(t *testing.T) {
+	voc := car()
+	set, err := rules.Compile(shipped(t), voc)
+	require.NoError(t, err)
+	for _, tt := range []struct {
+		ask  string
+		env  map[string]float64
+		want string
+	}{
+		{"delta", map[string]float64{"delta_best": -0.31, "delta_reference": 1}, "Three tenths up on best lap."},
+		{"delta", map[string]float64{"delta_best": 0.31}, "Three tenths down on best lap."},
+		{"delta", map[string]float64{"delta_reference": -0.2}, "Two tenths up."},
+		{"delta", map[string]float64{"delta_reference": 0.2}, "Two tenths down."},
+		{"delta", nil, "No lap yet."},
+		{"lap", map[string]float64{"completed_lap_time": 103, "best_lap_time": 102.5, "potential_lap_time": 102.1},
+			"Last lap one forty-three point zero. Best one forty-two point five. Best lap by sector, one forty-two point one."},
+		{"lap", map[string]float64{"completed_lap_time": 103, "best_lap_time": 102.5, "potential_lap_time": 102.5}, "Last lap one forty-three point zero. Best one forty-two point five."},
+	} {
+		got, ok := set.Answer(tt.ask, voc.row(t, tt.env))
+		require.True(t, ok)
+		require.Equal(t, tt.want, got)
 	}
 }

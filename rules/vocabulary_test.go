@@ -47,7 +47,8 @@ func (w *words) Name(name string) (rules.Name, bool) {
 	}
 	c := w.set.At(id)
 	return rules.Name{Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels, Available: !gone, Why: why,
-		Momentary: id == channel.LapCompleted || id == channel.PersonalBest || id == channel.StintStarted}, true
+		Momentary: id == channel.LapCompleted || id == channel.PersonalBest || id == channel.StintStarted ||
+			id == channel.PersonalRecord || id == channel.SectorCompleted}, true
 }
 
 func (w *words) Names() []string {

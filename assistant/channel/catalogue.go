@@ -172,6 +172,17 @@ var (
 	CornerHere   = calc("corner", None, "number of the corner the car is in, 0 on a straight")
 	CornerLast   = calc("last_corner", None, "number of the corner the car is in or has left last")
 	RoomToTalk   = calc("room_to_talk", Time, "until the next braking or turn-in point")
+
+	DeltaBest       = calc("delta_best", Time, "behind the best lap of the session at equal distance; negative is ahead")
+	DeltaLast       = calc("delta_last", Time, "behind the lap before at equal distance; negative is ahead")
+	DeltaReference  = calc("delta_reference", Time, "behind the saved lap at equal distance: the one chosen, else the best of all sessions; negative is ahead")
+	SectorCompleted = calc("sector_completed", None, "1 at the sample that completes a sector, else 0")
+	LastSector      = calc("last_sector", None, "number of the sector completed last, from 1")
+	SectorTime      = calc("sector_time", Time, "of the sector completed last")
+	SectorDelta     = calc("sector_delta", Time, "sector completed last minus the best of it in valid flying laps before; negative is better")
+	PotentialLap    = calc("potential_lap_time", Time, "sum of the best sectors of the session's valid flying laps")
+	RecordLap       = calc("record_lap_time", Time, "best lap of all sessions on this course with this car and compound")
+	PersonalRecord  = calc("personal_record", None, "1 at the sample that completes a lap better than all sessions before, else 0")
 )
 
 // Computed channels: the condition of the car.

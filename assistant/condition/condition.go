@@ -73,11 +73,11 @@ func (c *Condition) Step(at float64, row channel.Row) {
 }
 
 // LapDone closes the lap that has just been completed at the line and writes its means into row. Number, class
-// and validity are those of the journal. A slow lap breaks the trend of the tyres; a lap that
+// and validity are those of the journal. A slow lap, or one under caution, breaks the trend of the tyres; a lap that
 // does not count has heated them all the same.
 func (c *Condition) LapDone(_ int, class string, _ bool, row channel.Row) Means {
 	m := Means{journal.NoWheels(), journal.NoWheels(), journal.NoWheels()}
-	c.tyres.lapDone(class == slowLap)
+	c.tyres.lapDone(class == slowLap || class == cautionLap)
 	c.brakes.lapDone()
 	for w := range 4 {
 		m.TyrePressure[w] = journal.Num(c.tyres.pressureMean[w])
@@ -94,9 +94,6 @@ func (c *Condition) write(row channel.Row) {
 	c.slip.write(row)
 	row[channel.Balance] = c.balance.index
 }
-
-// Pass returns the corner that the car left at the last Step, if it left one.
-func (c *Condition) Pass() (Pass, bool) { return c.corners.done, c.corners.fresh }
 
 // Findings lists what a corner has shown on at least Repeats of its last OutOf passes in this
 // stint, in a fixed order: "mid-corner understeer", "front left locking" and so on. What a corner
@@ -125,10 +122,11 @@ func (c *Condition) NeverReady() bool { return c.tyres.never == 1 }
 
 // Values in this package that are not in the car file are common practice, no source.
 const (
-	slowLap    = "slow" // class of the journal
-	standing   = 2.0    // m/s: below this the car stands
-	learnEvery = 0.04   // s between two samples that are learned from, whatever the feed's rate
-	almost     = 0.005  // s: a feed's clock jitters; a sample that little early is in time
+	slowLap    = "slow" // classes of the journal
+	cautionLap = "caution"
+	standing   = 2.0   // m/s: below this the car stands
+	learnEvery = 0.04  // s between two samples that are learned from, whatever the feed's rate
+	almost     = 0.005 // s: a feed's clock jitters; a sample that little early is in time
 )
 
 // motion is what several parts need to know about how the car moves. Unknown is NaN.

@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 )
 
 const gt = `
@@ -343,10 +344,10 @@ func TestSlipTakesTheYawOutWhereTheTrackIsKnown(t *testing.T) {
 }
 
 // corner drives through corner n with the given steering beyond what the bend needs in its middle and returns the pass.
-func corner(r *rig, n int, middle, exit float64, lock, spin bool) Pass {
+func corner(r *rig, n int, middle, exit float64, lock, spin bool) passing {
 	c := bicycle{mass: 1400, a: 1.25, b: 1.40, front: 90000, rear: 95000}
-	drive := func(seconds float64, here int, ay func(t float64) float64, more, slow float64, frontLeft, rear float64) (Pass, bool) {
-		var pass Pass
+	drive := func(seconds float64, here int, ay func(t float64) float64, more, slow float64, frontLeft, rear float64) (passing, bool) {
+		var pass passing
 		var ok bool
 		r.run(seconds, func(t float64) {
 			v := r.row[channel.Speed] + slow/r.hz
@@ -354,8 +355,8 @@ func corner(r *rig, n int, middle, exit float64, lock, spin bool) Pass {
 			r.row[channel.SteeringWheelAngle] = 12 * (c.steady(v, ay(t)/v) + more)
 			r.row[channel.CornerHere] = float64(here)
 			r.wheels(channel.WheelSpeed, v*(1+frontLeft), v, v*(1+rear), v*(1+rear))
-			if p, fresh := r.k.Pass(); fresh {
-				pass, ok = p, true
+			if r.k.corners.fresh {
+				pass, ok = r.k.corners.done, true
 			}
 		})
 		return pass, ok
@@ -397,19 +398,11 @@ func cornerRig(t *testing.T) *rig {
 func TestCornerIsCalledOnRepetitionOnly(t *testing.T) {
 	r := cornerRig(t)
 	p := corner(r, 3, 2*deg, 0, false, false)
-	require.Equal(t, []string{"mid-corner understeer"}, p.Findings())
-	require.Equal(t, 3, p.Corner)
-	require.InDelta(t, 30, p.EntrySpeed, 1)
-	require.InDelta(t, 30, p.MinSpeed, 1)
-	require.InDelta(t, 37.5, p.ExitSpeed, 1)
-	require.Equal(t, 2.0, p.MinGear)
-	require.InDelta(t, 4, p.End-p.Begin, 0.1)
-	require.InDelta(t, 2*1.5/1.9, p.Balance[MidCorner]/deg, 0.3, "2° in 1.5 s of the 1.9 s with 85 percent of the load")
-	require.InDelta(t, 0, p.Balance[TurnIn]/deg, 0.5)
-	e := p.Event()
-	require.Equal(t, 3, e.Number)
-	require.Equal(t, p.Findings(), e.Findings)
-	require.InDelta(t, p.Balance[MidCorner], float64(e.Balance), 1e-12)
+	require.Equal(t, []string{"mid-corner understeer"}, p.found.names())
+	require.Equal(t, 3, p.corner)
+	require.InDelta(t, 4, p.end-p.begin, 0.1)
+	require.InDelta(t, 2*1.5/1.9, p.balance[course.MidCorner]/deg, 0.3, "2° in 1.5 s of the 1.9 s with 85 percent of the load")
+	require.InDelta(t, 0, p.balance[course.TurnIn]/deg, 0.5)
 
 	require.Empty(t, r.k.Findings(3))
 	corner(r, 3, 0, 0, false, false)
@@ -443,43 +436,36 @@ func TestWhatACornerShows(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			r := cornerRig(t)
-			var p Pass
+			var p passing
 			for range Repeats {
 				p = corner(r, 1, tt.middle, tt.exit, tt.lock, tt.spin)
 			}
-			require.Equal(t, tt.want, p.Findings())
+			require.Equal(t, tt.want, p.found.names())
 			require.Equal(t, tt.want, r.k.Findings(1))
-			if tt.lock {
-				require.InDelta(t, -0.4, p.MaxSlip[channel.FL], 0.02)
-			}
-			if tt.spin {
-				require.InDelta(t, 0.3, p.MaxSlip[channel.RR], 0.02)
-			}
 		})
 	}
 }
 
 func TestPhaseNames(t *testing.T) {
-	for p := Braking; p < phases; p++ {
+	for p := course.Braking; p <= course.Exit; p++ {
 		require.Equal(t, p.String()+" understeer", findingName[understeerBit+int(p)])
 		require.Equal(t, p.String()+" oversteer", findingName[oversteerBit+int(p)])
 	}
-	require.Equal(t, "?", Phase(9).String())
 }
 
 // The same driving at another rate gives the same findings and nearly the same numbers.
 func TestRateDoesNotMatter(t *testing.T) {
-	passes := map[float64]Pass{}
+	passes := map[float64]passing{}
 	for _, hz := range []float64{60, 360} {
 		r := cornerRig(t)
 		r.hz = hz
 		passes[hz] = corner(r, 2, 2*deg, -3*deg, true, true)
 	}
 	a, b := passes[60], passes[360]
-	require.Equal(t, a.Findings(), b.Findings())
+	require.Equal(t, a.found.names(), b.found.names())
 	for p := range phases {
-		if !math.IsNaN(a.Balance[p]) {
-			require.InDelta(t, a.Balance[p], b.Balance[p], 0.1*deg, Phase(p))
+		if !math.IsNaN(a.balance[p]) {
+			require.InDelta(t, a.balance[p], b.balance[p], 0.1*deg, course.Phase(p))
 		}
 	}
 }

@@ -5,31 +5,14 @@ import (
 
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
-	"earshot/assistant/journal"
+	"earshot/assistant/course"
 )
 
-// A Phase is a part of a corner.
-type Phase int
-
-// The phases of a corner. Which sample belongs to which is decided when the car has left it: mid-corner is from
-// the first to the last sample with most of the lateral acceleration, braking is with the brake on and
-// little of it, turn-in is the rest before, exit the rest after.
-const (
-	Braking Phase = iota
-	TurnIn
-	MidCorner
-	Exit
-	phases
-)
-
-var phaseName = [phases]string{"braking", "turn-in", "mid-corner", "exit"}
-
-func (p Phase) String() string {
-	if p < 0 || p >= phases {
-		return "?"
-	}
-	return phaseName[p]
-}
+// The phases are those of package course, but which sample belongs to which is decided by what the car did, when it has
+// left the corner: mid-corner is from the first to the last sample with most of the lateral acceleration, braking is
+// with the brake on and little of it, turn-in is the rest before, exit the rest after. A finding is about the car, and
+// where it carries load need not be where the corner is tightest. The figures of a pass are package course's.
+const phases = int(course.Exit) + 1
 
 // A corner is called on repetition only. Common practice, no source.
 const (
@@ -53,8 +36,8 @@ type findingSet uint16
 
 const (
 	understeerBit = 0
-	oversteerBit  = understeerBit + int(phases)
-	lockBit       = oversteerBit + int(phases)
+	oversteerBit  = understeerBit + phases
+	lockBit       = oversteerBit + phases
 	spinBit       = lockBit + 4
 	findingBits   = spinBit + 2
 )
@@ -76,37 +59,12 @@ func (f findingSet) names() []string {
 	return names
 }
 
-// A Pass is one drive through a corner. Unknown numbers are NaN.
-type Pass struct {
-	Corner          int
-	Begin, End      float64         // s on the feed's clock
-	EntrySpeed      float64         // m/s
-	MinSpeed        float64         // m/s
-	ExitSpeed       float64         // m/s
-	MinGear         float64         // forward gears only
-	Balance         [phases]float64 // rad, mean of channel.Balance by Phase: positive is understeer
-	MaxSlip         [4]float64      // of the largest magnitude, sign kept, braking into the corner included
-	BrakeTemp       [4]float64      // °C, highest
-	TyreTemperature [4]float64      // °C, mean of channel.TyreCore
-
-	found findingSet
-}
-
-// Findings lists what this pass alone has shown, in a fixed order.
-func (p *Pass) Findings() []string { return p.found.names() }
-
-// Event returns the pass for the journal; the name of the corner is the course's to give.
-func (p *Pass) Event() *journal.Corner {
-	e := journal.NewCorner()
-	e.Number, e.Findings = p.Corner, p.Findings()
-	e.EntrySpeed, e.MinSpeed, e.ExitSpeed = journal.Num(p.EntrySpeed), journal.Num(p.MinSpeed), journal.Num(p.ExitSpeed)
-	e.MinGear, e.Time, e.Balance = journal.Num(p.MinGear), journal.Num(p.End-p.Begin), journal.Num(p.Balance[MidCorner])
-	for w := range 4 {
-		e.MaxSlip[w] = journal.Num(p.MaxSlip[w])
-		e.BrakeTemp[w] = journal.Num(p.BrakeTemp[w])
-		e.TyreTemperature[w] = journal.Num(p.TyreTemperature[w])
-	}
-	return e
+// A passing is what one drive through a corner has shown of the car.
+type passing struct {
+	corner     int
+	begin, end float64         // s on the feed's clock
+	balance    [phases]float64 // rad, mean of channel.Balance by phase: positive is understeer; NaN is unknown
+	found      findingSet
 }
 
 // moment is what a pass keeps of a sample until its phase is known.
@@ -121,18 +79,16 @@ type corners struct {
 	lock, spin [4]float64
 
 	here    int // corner the car is in, 0 where in none
-	pass    Pass
-	tyre    [4]mean
+	pass    passing
 	moments [passSamples]moment
 	n       int
 	pending float64 // s not yet given to a moment
 
-	slipMost [4]float64 // since the last corner, under braking or in the corner
-	locked   [4]float64 // s without a break
-	spun     [4]float64
-	seen     findingSet // locking and spinning of this pass
+	locked [4]float64 // s without a break
+	spun   [4]float64
+	seen   findingSet // locking and spinning of this pass
 
-	done   Pass
+	done   passing
 	fresh  bool
 	past   [mostCorners][OutOf]findingSet
 	passes [mostCorners]int
@@ -153,7 +109,6 @@ func (c *corners) stint() {
 }
 
 func (c *corners) clearSlip() {
-	c.slipMost = [4]float64{nan, nan, nan, nan}
 	c.locked, c.spun, c.seen = [4]float64{}, [4]float64{}, 0
 }
 
@@ -168,12 +123,12 @@ func (c *corners) step(at, dt float64, k *Condition, row channel.Row) {
 			c.finish(at)
 		}
 		if c.here = here; here != 0 {
-			c.begin(at, k.motion.speed)
+			c.begin(at)
 		}
 	}
 	c.watchSlip(dt, k)
 	if here != 0 {
-		c.watch(dt, k, row)
+		c.watch(dt, k)
 	}
 }
 
@@ -187,9 +142,6 @@ func (c *corners) watchSlip(dt float64, k *Condition) {
 		if math.IsNaN(s) {
 			c.locked[w], c.spun[w] = 0, 0
 			continue
-		}
-		if !(math.Abs(s) <= math.Abs(c.slipMost[w])) {
-			c.slipMost[w] = s
 		}
 		if held(&c.locked[w], dt, k.brakes.on && s < c.lock[w]) {
 			c.seen |= 1 << (lockBit + w)
@@ -209,30 +161,12 @@ func held(t *float64, dt float64, holds bool) bool {
 	return *t >= slipHeld
 }
 
-func (c *corners) begin(at, speed float64) {
-	c.n, c.pending, c.tyre = 0, 0, [4]mean{}
-	c.pass = Pass{Corner: c.here, Begin: at, EntrySpeed: speed, MinSpeed: speed, ExitSpeed: speed, MinGear: nan}
-	c.pass.BrakeTemp = [4]float64{nan, nan, nan, nan}
+func (c *corners) begin(at float64) {
+	c.n, c.pending = 0, 0
+	c.pass = passing{corner: c.here, begin: at}
 }
 
-func (c *corners) watch(dt float64, k *Condition, row channel.Row) {
-	p := &c.pass
-	speed := k.motion.speed
-	if speed < p.MinSpeed || math.IsNaN(p.MinSpeed) {
-		p.MinSpeed = speed
-	}
-	if !math.IsNaN(speed) {
-		p.ExitSpeed = speed
-	}
-	if g := row[channel.Gear]; g >= 1 && !(g >= p.MinGear) {
-		p.MinGear = g
-	}
-	for w := range 4 {
-		if x := row[channel.BrakeTemperature+channel.ID(w)]; !math.IsNaN(x) && !(x <= p.BrakeTemp[w]) {
-			p.BrakeTemp[w] = x
-		}
-		c.tyre[w].add(dt, k.tyres.core[w])
-	}
+func (c *corners) watch(dt float64, k *Condition) {
 	c.pending += dt
 	if c.pending >= passEvery-almost/5 && c.n < passSamples {
 		c.moments[c.n] = moment{k.balance.index, math.Abs(k.motion.lateral), c.pending, k.brakes.on}
@@ -243,14 +177,10 @@ func (c *corners) watch(dt float64, k *Condition, row channel.Row) {
 
 func (c *corners) finish(at float64) {
 	p := &c.pass
-	p.End = at
-	p.MaxSlip = c.slipMost
-	for w := range 4 {
-		p.TyreTemperature[w] = c.tyre[w].value()
-	}
-	p.Balance = c.byPhase()
+	p.end = at
+	p.balance = c.byPhase()
 	p.found = c.seen
-	for phase, x := range p.Balance {
+	for phase, x := range p.balance {
 		if x > c.limit {
 			p.found |= 1 << (understeerBit + phase)
 		}
@@ -258,7 +188,7 @@ func (c *corners) finish(at float64) {
 			p.found |= 1 << (oversteerBit + phase)
 		}
 	}
-	if i := p.Corner - 1; i < mostCorners {
+	if i := p.corner - 1; i < mostCorners {
 		c.past[i][c.passes[i]%OutOf] = p.found
 		c.passes[i]++
 	}
@@ -285,14 +215,14 @@ func (c *corners) byPhase() [phases]float64 {
 	}
 	var sum [phases]mean
 	for i, m := range c.moments[:c.n] {
-		phase := MidCorner
+		phase := course.MidCorner
 		switch {
 		case i < first && m.braking && m.load < straightPart*most:
-			phase = Braking
+			phase = course.Braking
 		case i < first:
-			phase = TurnIn
+			phase = course.TurnIn
 		case i > last:
-			phase = Exit
+			phase = course.Exit
 		}
 		sum[phase].add(m.dt, m.index)
 	}

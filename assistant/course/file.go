@@ -10,6 +10,7 @@ type File struct {
 	Name      string
 	Direction Hand    // of the whole course: Right is clockwise; 0 where not told
 	Length    float64 // m along the course; 0 where not told
+	Width     float64 // m of the road where it is widest; 0 where not told
 	Line      Line
 	Sectors   []Boundary // between the sectors, in the order of driving; n of them make n+1 sectors
 	Join      [][]int    // corners, as found, that count as one

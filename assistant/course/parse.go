@@ -89,7 +89,7 @@ func (p *parser) text(n *yaml.Node, what string) string {
 
 func (p *parser) course(f *File, n *yaml.Node) {
 	hasLine, hasName := false, false
-	known := []string{"name", "direction", "length", "line", "sectors", "corners", "pit"}
+	known := []string{"name", "direction", "length", "width", "line", "sectors", "corners", "pit"}
 	p.entries(n, "the course", known, func(key string, k, v *yaml.Node) {
 		switch key {
 		case "name":
@@ -106,6 +106,8 @@ func (p *parser) course(f *File, n *yaml.Node) {
 			}
 		case "length":
 			f.Length = p.metres(v, "length")
+		case "width":
+			f.Width = p.metres(v, "width")
 		case "line":
 			hasLine = true
 			p.line(&f.Line, v)

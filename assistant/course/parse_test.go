@@ -16,6 +16,7 @@ func TestParseFile(t *testing.T) {
 name: Mill course
 direction: clockwise
 length: 3.2 km
+width: 12 m
 line: {gate: [[0 m, -8 m], [0 m, 8 m]], toward: [10 m, 0 m]}
 sectors:
   - 900 m
@@ -33,6 +34,7 @@ pit:
 	require.Equal(t, "Mill course", f.Name)
 	require.Equal(t, Right, f.Direction)
 	require.Equal(t, 3200.0, f.Length)
+	require.Equal(t, 12.0, f.Width)
 	require.Equal(t, Line{Source: ByGate, Gate: Gate{A: Point{0, -8}, B: Point{0, 8}, Toward: Point{10, 0}, Directed: true}}, f.Line)
 	require.Len(t, f.Sectors, 3)
 	require.Equal(t, 900.0, f.Sectors[0].Distance)

@@ -63,19 +63,26 @@ type Passes struct {
 	pass     Pass
 	weight   [4]float64 // s, time with a balance per phase
 	inside   bool       // beyond the entry
+	best     []float64  // s, of the best pass by corner, NaN before the first
+	aside    float64    // m beside the map's line at the sample before, left positive
+	asideD   float64    // m from the line, where that was
 }
 
 // NewPasses returns a Passes without a map.
-func NewPasses() *Passes { return &Passes{active: -1} }
+func NewPasses() *Passes { return &Passes{active: -1, aside: math.NaN()} }
 
 // UseMap sets the map from now on; a pass under way is dropped if the map has other corners.
 func (p *Passes) UseMap(m *Map) {
 	if p.m == nil || m == nil || len(p.m.Corners) != len(m.Corners) {
 		p.active, p.have = -1, false
+		p.best = nil
 	}
 	p.m, p.zones = m, nil
 	if m == nil {
 		return
+	}
+	for len(p.best) < len(m.Corners) {
+		p.best = append(p.best, math.NaN())
 	}
 	n := len(m.Corners)
 	for i := range m.Corners {
@@ -145,6 +152,9 @@ func (p *Passes) Step(at float64, row channel.Row, out []Pass) []Pass {
 			out = p.advance(at, d, moved, row, out)
 		}
 	}
+	if p.active < 0 {
+		p.aside = math.NaN()
+	}
 	p.at, p.d, p.v, p.have = at, d, v, true
 	return out
 }
@@ -163,6 +173,7 @@ func (p *Passes) advance(at, d, moved float64, row channel.Row, out []Pass) []Pa
 	}
 	if p.active >= 0 {
 		c := &p.m.Corners[p.active]
+		p.deviate(c, d, row)
 		if !p.inside && passed(c.Entry) {
 			p.enter(c, when(c.Entry), at, row)
 		}
@@ -200,6 +211,7 @@ func (p *Passes) begin(i int) {
 	p.pass = Pass{Entered: nan, Distance: c.Exit, Hand: c.Hand, Corner: journal.Corner{
 		Number: c.Number, Name: c.Name, EntrySpeed: journal.Unknown, MinSpeed: journal.Unknown, ExitSpeed: journal.Unknown,
 		MinGear: journal.Unknown, Time: journal.Unknown, Balance: journal.Unknown, MaxSlip: no, BrakeTemp: no, TyreTemperature: no,
+		LineApex: journal.Unknown, LineMost: journal.Unknown, Lost: journal.Unknown,
 	}}
 	for i := range p.pass.Phases {
 		p.pass.Phases[i] = PhaseFacts{MaxSlip: [4]float64{nan, nan, nan, nan}}
@@ -232,8 +244,16 @@ func (p *Passes) leave(c *Corner, t, at float64, row channel.Row) Pass {
 		j.MinSpeed = j.ExitSpeed
 	}
 	j.Time = journal.Num(t - p.pass.Entered)
+	best := &p.best[p.active]
+	j.Lost = j.Time - journal.Num(*best)
+	// A pass of a void lap is compared but is no measure for others: a corner that was cut is quick.
+	if counts := row[channel.LapVoid] != 1 && row[channel.InPits] != 1; counts && !(*best <= float64(j.Time)) {
+		*best = float64(j.Time)
+	}
+	j.PhaseTimes = make([]journal.Num, len(p.pass.Phases)) // once a corner, and the journal keeps it
 	for i := range p.pass.Phases {
 		f := &p.pass.Phases[i]
+		j.PhaseTimes[i] = journal.Num(f.Seconds)
 		if f.Balance /= p.weight[i]; p.weight[i] == 0 {
 			f.Balance = math.NaN()
 		}
@@ -252,6 +272,26 @@ func (p *Passes) leave(c *Corner, t, at float64, row channel.Row) Pass {
 		}
 	}
 	return p.pass
+}
+
+// deviate takes in how far beside the map's line the car is. That line is one that was driven, not the best one: what
+// counts is the difference from lap to lap. Places around the apex are joined by a straight line.
+func (p *Passes) deviate(c *Corner, d float64, row channel.Row) {
+	_, aside, ok := p.m.Place(row, d)
+	if !ok {
+		p.aside = math.NaN()
+		return
+	}
+	j := &p.pass.Corner
+	if within := p.m.ahead(c.Entry, d) <= p.m.ahead(c.Entry, c.Exit); within && !(math.Abs(aside) <= math.Abs(float64(j.LineMost))) {
+		j.LineMost = journal.Num(aside)
+	}
+	if gone, whole := p.m.ahead(p.asideD, c.Apex), p.m.ahead(p.asideD, d); !math.IsNaN(p.aside) && whole > 0 && gone <= whole && whole < p.m.Length/2 {
+		j.LineApex = journal.Num(p.aside + (aside-p.aside)*gone/whole)
+	}
+	if d != p.asideD || math.IsNaN(p.aside) { // a held place waits for the next
+		p.aside, p.asideD = aside, d
+	}
 }
 
 // phaseAt returns the phase of the active corner at d.

@@ -210,6 +210,7 @@ func (b *builder) lap(x *journal.Lap) {
 		Number: x.Number, Stint: x.Stint, Class: x.Class, Time: x.Time, Delta: journal.Unknown, Valid: x.Valid,
 		WhyInvalid: x.WhyInvalid, Sectors: slices.Clone(x.Sectors), FuelUsed: x.FuelUsed,
 		TyrePressure: x.TyrePressure, TyreTemperature: x.TyreTemperature, BrakePeak: x.BrakePeak,
+		Inexact: x.Inexact, Record: x.Record,
 	}
 	if l.Stint == 0 {
 		l.Stint = 1

@@ -371,3 +371,36 @@ func TestAdviceHasItsPlace(t *testing.T) {
 	require.Equal(t, "front bar one step softer", r.Corners[0].Advice[0].Lever)
 	require.Empty(t, r.Corners[1].Advice)
 }
+
+// A time that is not exact is no best and says so; a record is told; what a corner cost and where the car went stand in
+// its table.
+func TestInexactLapsRecordsAndTimeLost(t *testing.T) {
+	lap := func(number int, time float64, inexact string, record bool) journal.Event {
+		l := journal.NewLap()
+		l.Number, l.Time, l.Valid, l.Class, l.Inexact, l.Record = number, journal.Num(time), true, "flying", inexact, record
+		return journal.Event{T: float64(number) * 100, Lap: number, Distance: journal.Unknown, Body: l}
+	}
+	pass := func(number int, lost, line float64) journal.Event {
+		c := journal.NewCorner()
+		c.Number, c.Time, c.Lost, c.LineApex, c.Findings = 3, 5, journal.Num(lost), journal.Num(line), []string{"mid-corner understeer"}
+		return journal.Event{T: float64(number)*100 - 50, Lap: number, Distance: 500, Body: c}
+	}
+	m := journal.NewMark()
+	m.Number, m.Corner = 1, 3
+	mark := journal.Event{T: 251, Lap: 3, Distance: 510, Body: m}
+	r := Build([]journal.Event{
+		pass(1, math.NaN(), 0.5), lap(1, 60, "", false), pass(2, 0.25, 1.5), lap(2, 59, "no samples for 3.2 s", false),
+		pass(3, 0.75, 2.5), mark, lap(3, 59.5, "", true),
+	}, Context{})
+	require.InDelta(t, 59.5, float64(r.Pace.Best), 1e-9)
+	require.Equal(t, 2, r.Pace.Laps)
+	var b strings.Builder
+	require.NoError(t, WriteText(&b, r))
+	require.Contains(t, b.String(), "flying, time not exact: no samples for 3.2 s")
+	require.Contains(t, b.String(), "flying, best of all sessions")
+	require.Contains(t, b.String(), "Lost s")
+	require.Contains(t, b.String(), "+0.75", "the marked pass")
+	require.Contains(t, b.String(), "+0.25", "the others")
+	require.Contains(t, b.String(), "Line m")
+	require.Contains(t, b.String(), "+2.5")
+}

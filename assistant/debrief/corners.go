@@ -85,11 +85,11 @@ func nearest(passes []pass, t float64) *pass {
 
 func noPass() Pass {
 	u := journal.Unknown
-	return Pass{u, u, u, u, u, u, journal.NoWheels(), journal.NoWheels(), journal.NoWheels()}
+	return Pass{u, u, u, u, u, u, journal.NoWheels(), journal.NoWheels(), journal.NoWheels(), u, u}
 }
 
 func passOf(c *journal.Corner) Pass {
-	return Pass{c.EntrySpeed, c.MinSpeed, c.ExitSpeed, c.MinGear, c.Time, c.Balance, c.MaxSlip, c.BrakeTemp, c.TyreTemperature}
+	return Pass{c.EntrySpeed, c.MinSpeed, c.ExitSpeed, c.MinGear, c.Time, c.Balance, c.MaxSlip, c.BrakeTemp, c.TyreTemperature, c.Lost, c.LineApex}
 }
 
 func (b *builder) mark(e markEvent) Mark {
@@ -176,6 +176,8 @@ func usualPass(passes []*journal.Corner) Pass {
 	p.MinGear = of(func(c *journal.Corner) Num { return c.MinGear })
 	p.Time = of(func(c *journal.Corner) Num { return c.Time })
 	p.Balance = of(func(c *journal.Corner) Num { return c.Balance })
+	p.Lost = of(func(c *journal.Corner) Num { return c.Lost })
+	p.Line = of(func(c *journal.Corner) Num { return c.LineApex })
 	for w := range 4 {
 		p.MaxSlip[w] = of(func(c *journal.Corner) Num { return c.MaxSlip[w] })
 		p.BrakeTemperature[w] = of(func(c *journal.Corner) Num { return c.BrakeTemp[w] })

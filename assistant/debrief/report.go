@@ -135,12 +135,14 @@ type Lap struct {
 	BrakePeak       Wheels `json:"brake_peak,omitzero"`
 	Marks           int    `json:"marks,omitempty"`
 	Best            bool   `json:"best,omitempty"`
+	Inexact         string `json:"inexact,omitempty"` // why the time is not exact
+	Record          bool   `json:"record,omitempty"`  // better than all sessions before
 
 	stint int // index of the stint: numbers may start again within a journal
 }
 
-// Counts tells whether the lap is a valid flying lap.
-func (l Lap) Counts() bool { return l.Valid && l.Class == "flying" }
+// Counts tells whether the lap is a valid flying lap with a time that is exact.
+func (l Lap) Counts() bool { return l.Valid && l.Class == "flying" && l.Inexact == "" }
 
 // Fuel is the burn of flying laps, valid or not.
 type Fuel struct {
@@ -222,6 +224,8 @@ type Pass struct {
 	MaxSlip          Wheels `json:"max_slip,omitzero"`
 	BrakeTemperature Wheels `json:"brake_temperature,omitzero"`
 	TyreTemperature  Wheels `json:"tyre_temperature,omitzero"`
+	Lost             Num    `json:"time_lost,omitzero"` // s against the best pass before
+	Line             Num    `json:"line_apex,omitzero"` // m from the learned line at the apex, left positive
 }
 
 // Mark is the driver's button, with the pass that it meant.

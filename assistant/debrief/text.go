@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -218,6 +217,12 @@ func four(u channel.Unit, w Wheels) string {
 // lapKind says class and validity in words: colour is never the only carrier.
 func lapKind(l Lap) string {
 	kind := orUnknown(l.Class)
+	if l.Record {
+		kind += ", best of all sessions"
+	}
+	if l.Inexact != "" {
+		kind += ", time not exact: " + l.Inexact
+	}
 	switch {
 	case l.Valid:
 		return kind
@@ -254,39 +259,6 @@ func pressureTable(p Pressure, d display) table {
 		})
 	}
 	return t
-}
-
-// passTable has the usual pass and every marked one below each other.
-func passTable(c Corner, d display) table {
-	t := table{Left: 1, Head: []string{"Pass", "In " + d.speed.Spelling, "Slowest", "Out", "Gear", "Seconds", "Balance °", "Slip", "Tyres " + d.temperature.Spelling + " FL/FR/RL/RR", "Brakes " + d.temperature.Spelling + " FL/FR/RL/RR"}}
-	row := func(name string, p Pass) []string {
-		return []string{
-			name, bare(d.speed, p.EntrySpeed), bare(d.speed, p.MinSpeed), bare(d.speed, p.ExitSpeed), fixed(p.MinGear, 0), fixed(p.Time, 2),
-			signed(p.Balance*180/math.Pi, 1), fixed(largest(p.MaxSlip), 2), four(d.temperature, p.TyreTemperature), four(d.temperature, p.BrakeTemperature),
-		}
-	}
-	if c.UsualPasses > 0 {
-		t.Rows = append(t.Rows, row(fmt.Sprintf("median of %d", c.UsualPasses), c.Usual))
-	}
-	for _, m := range c.Marks {
-		name := fmt.Sprintf("mark %d", m.Number)
-		if m.Lap >= 0 {
-			name += fmt.Sprintf(", lap %d", m.Lap)
-		}
-		t.Rows = append(t.Rows, row(name, m.Pass))
-	}
-	return t
-}
-
-// largest is the slip farthest from zero, with its sign.
-func largest(w Wheels) Num {
-	best := w[0]
-	for _, x := range w[1:] {
-		if best.IsZero() || !x.IsZero() && max(x, -x) > max(best, -best) {
-			best = x
-		}
-	}
-	return best
 }
 
 func cueLines(c Cues) []string {

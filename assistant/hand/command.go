@@ -20,6 +20,8 @@ const (
 	Gap    Command = "gap"    // how far are the others
 	Repeat Command = "repeat" // say that again
 	Mute   Command = "mute"   // be quiet for a while, or talk again
+	Delta  Command = "delta"  // how do I stand against the best lap
+	Stint  Command = "stint"  // a new stint begins
 )
 
 var commands = []struct {
@@ -34,6 +36,8 @@ var commands = []struct {
 	{Gap, "how far are the others"},
 	{Repeat, "say that again"},
 	{Mute, "be quiet for a while, or talk again"},
+	{Delta, "how do I stand against the best lap"},
+	{Stint, "a new stint begins"},
 }
 
 // Commands lists all commands.

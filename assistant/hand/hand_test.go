@@ -98,7 +98,7 @@ func TestEveryKeyReadsBack(t *testing.T) {
 }
 
 func TestCommands(t *testing.T) {
-	require.Equal(t, []Command{"mark", "fuel", "tyres", "brakes", "lap", "gap", "repeat", "mute"}, Commands())
+	require.Equal(t, []Command{"mark", "fuel", "tyres", "brakes", "lap", "gap", "repeat", "mute", "delta", "stint"}, Commands())
 	for _, c := range Commands() {
 		got, err := ParseCommand(strings.ToUpper(string(c)))
 		require.NoError(t, err)

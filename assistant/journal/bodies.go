@@ -28,7 +28,7 @@ type Lap struct {
 	Time            Num    `json:"time,omitzero"`
 	Valid           bool   `json:"valid"`
 	WhyInvalid      string `json:"why_invalid,omitempty"`
-	Class           string `json:"class"` // out, flying, in or slow
+	Class           string `json:"class"` // out, flying, in, slow or caution
 	Stint           int    `json:"stint,omitempty"`
 	Length          Num    `json:"length,omitzero"` // metres driven
 	Sectors         []Num  `json:"sectors,omitempty"`
@@ -37,6 +37,9 @@ type Lap struct {
 	TyrePressure    Wheels `json:"tyre_pressure,omitzero"`
 	TyreTemperature Wheels `json:"tyre_temperature,omitzero"`
 	BrakePeak       Wheels `json:"brake_peak,omitzero"`
+	Inexact         string `json:"inexact,omitempty"`  // why the time is not exact; it is where this is missing
+	Potential       Num    `json:"potential,omitzero"` // sum of the best sectors so far, this lap included
+	Record          bool   `json:"record,omitempty"`   // better than all sessions before with this course, car and compound
 }
 
 // Corner is one pass through a corner.
@@ -53,6 +56,10 @@ type Corner struct {
 	MaxSlip         Wheels   `json:"max_slip,omitzero"` // slip of the largest magnitude, sign kept
 	BrakeTemp       Wheels   `json:"brake_temperature,omitzero"`
 	TyreTemperature Wheels   `json:"tyre_temperature,omitzero"`
+	PhaseTimes      []Num    `json:"phase_times,omitempty"` // braking, turn-in, mid-corner, exit; the first begins before the entry
+	LineApex        Num      `json:"line_apex,omitzero"`    // metres from the learned line at the apex, left positive
+	LineMost        Num      `json:"line_most,omitzero"`    // the same where it is most, between entry and exit
+	Lost            Num      `json:"time_lost,omitzero"`    // against the best pass before, negative is better
 }
 
 // State is a rule that changed its mind.
@@ -158,12 +165,12 @@ func NewStint() *Stint {
 
 // NewLap returns a Lap of which nothing is known yet.
 func NewLap() *Lap {
-	return &Lap{Time: Unknown, Length: Unknown, FeedTime: Unknown, FuelUsed: Unknown, TyrePressure: NoWheels(), TyreTemperature: NoWheels(), BrakePeak: NoWheels()}
+	return &Lap{Time: Unknown, Length: Unknown, FeedTime: Unknown, FuelUsed: Unknown, TyrePressure: NoWheels(), TyreTemperature: NoWheels(), BrakePeak: NoWheels(), Potential: Unknown}
 }
 
 // NewCorner returns a Corner of which nothing is known yet.
 func NewCorner() *Corner {
-	return &Corner{EntrySpeed: Unknown, MinSpeed: Unknown, ExitSpeed: Unknown, MinGear: Unknown, Time: Unknown, Balance: Unknown, MaxSlip: NoWheels(), BrakeTemp: NoWheels(), TyreTemperature: NoWheels()}
+	return &Corner{EntrySpeed: Unknown, MinSpeed: Unknown, ExitSpeed: Unknown, MinGear: Unknown, Time: Unknown, Balance: Unknown, MaxSlip: NoWheels(), BrakeTemp: NoWheels(), TyreTemperature: NoWheels(), LineApex: Unknown, LineMost: Unknown, Lost: Unknown}
 }
 
 // NewState returns a State of which nothing is known yet.

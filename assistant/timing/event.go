@@ -23,6 +23,10 @@ const (
 	Flying Class = "flying" // everything else
 	In     Class = "in"     // ends in the pit lane
 	Slow   Class = "slow"   // much slower than the best, or with a stop on the course
+
+	// Caution is a lap in which a full-course caution was shown, or a yellow flag from the line to the line: neither its time
+	// nor its burn is that of a flying lap. An out- or in-lap under caution is an out- or in-lap.
+	Caution Class = "caution"
 )
 
 // An Event is something that happened in time.
@@ -49,6 +53,8 @@ type Lap struct {
 	Sectors    []float64 // s, computed, their sum is Computed; NaN where a boundary was missed; nil without boundaries
 	Length     float64   // m driven
 	Best       bool      // the best valid flying lap so far, and not the only one
+	Potential  float64   // s, sum of the best sectors of valid flying laps so far, this one included; NaN without sectors
+	Record     bool      // better than all earlier sessions with this course, car and compound
 }
 
 // Journal returns the lap as it stands in the journal; fuel, tyres and brakes are for others to fill.
@@ -56,6 +62,7 @@ func (l *Lap) Journal() *journal.Lap {
 	j := journal.NewLap()
 	j.Number, j.Time, j.Valid, j.WhyInvalid = l.Number, journal.Num(l.Time), l.Valid, l.WhyInvalid
 	j.Class, j.Stint, j.Length, j.FeedTime = string(l.Class), l.Stint, journal.Num(l.Length), journal.Num(l.FeedTime)
+	j.Potential, j.Record, j.Inexact = journal.Num(l.Potential), l.Record, l.WhyInexact
 	for _, s := range l.Sectors {
 		j.Sectors = append(j.Sectors, journal.Num(s))
 	}

@@ -10,6 +10,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/assistant/journal"
 )
 
 var set = channel.NewSet()
@@ -106,3 +107,5 @@ func stadiumFile() *course.File {
 	f.Line.Gate.A.Y, f.Line.Gate.B.Y, f.Line.Gate.Toward.Y = -60, -40, -50
 	return f
 }
+
+func nums(list ...journal.Num) []journal.Num { return list }

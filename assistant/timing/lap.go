@@ -20,6 +20,10 @@ type lapState struct {
 	entered   bool    // or entered them
 	stopped   bool    // or stood on the course
 	standing  float64 // s of standing so far
+	caution   bool    // a full-course caution was shown
+	flagged   bool    // or a yellow flag
+	calm      bool    // some sample showed neither
+	beside    int     // places in a row that lie off the course's width
 	feedValid bool    // the feed has called this lap valid
 	next      int     // boundary that comes next
 	splits    []float64
@@ -29,8 +33,12 @@ type lapState struct {
 }
 
 func (l *lapState) reset(number int, begun, odo float64, bounds []course.Boundary) {
+	n := len(bounds)
+	if n == 0 {
+		n = maxSectors - 1 // the feed may count them
+	}
 	splits := l.splits[:0]
-	for range bounds {
+	for range n {
 		splits = append(splits, math.NaN())
 	}
 	*l = lapState{number: number, begun: begun, odo: odo, splits: splits, bounds: bounds, placed: math.NaN(), placedAt: begun}
@@ -83,8 +91,12 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, flags: *l}
 		p.lap = Lap{
 			Number: l.number, Stint: t.stint.number, Begun: l.begun, Computed: move.when - l.begun, FeedTime: math.NaN(),
-			Valid: l.why == "", WhyInvalid: l.why, Length: odo - l.odo, Exact: true, Sectors: l.sectors(move.when),
+			Valid: l.why == "", WhyInvalid: l.why, Length: odo - l.odo, Exact: true, Sectors: t.sectorTimes(move.when), Potential: math.NaN(),
 		}
+		if n := len(p.lap.Sectors); n > 0 {
+			t.sector.done(n, p.lap.Sectors[n-1])
+		}
+		t.trace.end(p.lap.Computed, t.lapEnd(move.when, rate, odo-l.odo))
 		switch {
 		case l.inexact != "":
 			p.lap.Exact, p.lap.WhyInexact = false, l.inexact
@@ -99,6 +111,7 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 	valid := row[channel.LapValid] == 1
 	l.reset(l.number+1, move.when, odo, l.bounds)
 	l.inexact, l.feedValid = move.inexact, valid
+	t.trace.begin()
 	return out
 }
 
@@ -142,6 +155,8 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 		lap.Class = Out
 	case p.in || p.flags.entered:
 		lap.Class = In
+	case p.flags.caution || p.flags.flagged && !p.flags.calm:
+		lap.Class = Caution
 	case p.flags.stopped || lap.Time > t.best*t.cfg.SlowFactor:
 		lap.Class = Slow
 	default:
@@ -151,53 +166,24 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 	if lap.Valid && lap.Exact && lap.Class == Flying && !(lap.Time >= t.best) {
 		lap.Best = !math.IsNaN(t.best)
 		t.best = lap.Time
+		t.trace.keepBest()
 	}
+	if lap.Valid && lap.Exact && lap.Class == Flying {
+		var trace *Trace
+		if t.trace.lastOK {
+			trace = t.trace.last
+		}
+		t.sector.learn(lap.Sectors)
+		lap.Record = t.records.take(&lap, t.compound, boundariesText(t.lap.bounds), trace)
+		t.recordTime = t.records.best(t.compound)
+	}
+	lap.Potential = t.sector.potential
 	if lap.Stint == t.stint.number {
 		t.stint.laps++
 	}
 	t.done, t.doneAny = lap, true
-	t.flagged.completed, t.flagged.best = true, lap.Best
+	t.flagged.completed, t.flagged.best, t.flagged.record = true, lap.Best, lap.Record
 	return append(out, Event{Kind: LapDone, At: p.crossed, Number: lap.Number, Lap: lap})
-}
-
-// sectors returns the times between the boundaries of a lap that ends at end.
-func (l *lapState) sectors(end float64) []float64 {
-	if len(l.bounds) == 0 {
-		return nil
-	}
-	list := make([]float64, len(l.splits)+1)
-	from := l.begun
-	for i, s := range l.splits {
-		list[i] = s - from
-		from = s
-	}
-	list[len(list)-1] = end - from
-	return list
-}
-
-// sectors marks the boundaries that were passed with this sample.
-func (t *Timing) sectors(at float64, move movement) {
-	l := &t.lap
-	if l.number == 0 || len(l.bounds) == 0 {
-		return
-	}
-	if i := move.boundary; i >= l.next && i < len(l.bounds) && move.boundaryAt >= l.begun {
-		l.splits[i], l.next = move.boundaryAt, i+1
-	}
-	if math.IsNaN(t.place) || t.seen != at {
-		return
-	}
-	if gone := t.place - l.placed; gone > 0 && gone < 500 { // else the car went back, or was moved
-		for i := l.next; i < len(l.bounds); i++ {
-			if b := l.bounds[i]; b.Gate == nil && b.Distance > l.placed && b.Distance <= t.place {
-				l.splits[i] = at - (t.place-b.Distance)/gone*(at-l.placedAt)
-				l.next = i + 1
-			}
-		}
-	}
-	if t.place != l.placed { // a held place waits for the next
-		l.placed, l.placedAt = t.place, at
-	}
 }
 
 // validate looks for what makes the lap in progress void.
@@ -209,11 +195,19 @@ func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Eve
 	} else {
 		l.standing = 0
 	}
+	switch f := row[channel.Flag]; {
+	case f == flagCaution:
+		l.caution = true
+	case f == flagYellow:
+		l.flagged = true
+	default:
+		l.calm = true
+	}
 	if l.why != "" {
 		return out
 	}
 	switch valid := row[channel.LapValid]; {
-	case row[channel.OnCourse] == 0:
+	case row[channel.OnCourse] == 0, t.offWidth(at, row):
 		out = t.void(at, t.offWhere(row), out)
 	case valid >= 0.5:
 		l.feedValid = true
@@ -223,6 +217,38 @@ func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Eve
 	}
 	return out
 }
+
+// offWidth tells whether the car has left the course by its position, where the feed itself does not tell. The learned
+// line is a line that was driven: it may lie at either edge of the road, so only a car that is farther from it than the
+// whole road is wide is certainly off. Two places in a row must say so.
+func (t *Timing) offWidth(at float64, row channel.Row) bool {
+	l := &t.lap
+	switch {
+	case t.cfg.Course == nil || !(t.cfg.Course.Width > 0) || row.Has(channel.OnCourse) || t.stint.pits || !(math.Abs(t.aside) > t.cfg.Course.Width):
+		l.beside = 0
+	case t.seen == at:
+		l.beside++
+	}
+	return l.beside >= 2
+}
+
+// lapEnd is how many metres the lap in progress has at the line, which is passed at when: as its places are counted.
+// driven is what the odometer says, rate the speed (m/s).
+func (t *Timing) lapEnd(when, rate, driven float64) float64 {
+	switch {
+	case !math.IsNaN(t.place) && t.byDistance():
+		if math.IsNaN(rate) {
+			return t.trace.d
+		}
+		return t.trace.d + rate*max(when-t.lap.begun-t.trace.t, 0)
+	case t.m != nil && t.m.Placed:
+		return t.m.Length
+	}
+	return driven
+}
+
+// byDistance tells whether course_distance is the feed's own lap distance.
+func (t *Timing) byDistance() bool { return t.line.distanceCounts() && !math.IsNaN(t.line.dist) }
 
 // offWhere says where the car left the course, as far as package course has told.
 func (t *Timing) offWhere(row channel.Row) string {

@@ -185,7 +185,7 @@ func TestWithoutPitLaneTheFirstMovementBeginsTheStint(t *testing.T) {
 	require.Len(t, c.of(StintStart), 1)
 	require.Empty(t, c.of(StintEnd), "a stop on the course is no end")
 	require.Equal(t, Slow, c.laps()[0].Class)
-	c.events = c.timing.NewStint(c.at, c.events)
+	c.events = c.timing.NewStint(c.at, c.hold.Row, c.events)
 	require.Len(t, c.of(StintEnd), 1)
 	require.Equal(t, 2, c.of(StintStart)[1].Number)
 }
@@ -392,7 +392,14 @@ func TestMissedBoundaryIsUnknown(t *testing.T) {
 func TestStepDoesNotAllocate(t *testing.T) {
 	f, row := benchFeed()
 	events := make([]Event, 0, 64)
-	at, s := 0.0, 0.0
+	at, s := 0.0, stadiumLength-10
+	for range 7000 { // into the second lap, with one to compare with
+		at += 1. / 360
+		s += 60. / 360
+		fill(row, s)
+		events = f.Step(at, row, events[:0])
+	}
+	require.False(t, math.IsNaN(row[channel.DeltaBest]))
 	require.Zero(t, testing.AllocsPerRun(1000, func() {
 		at += 1. / 360
 		s += 60. / 360

@@ -90,6 +90,7 @@ type line struct {
 	rate         float64 // m/s, of lap_distance; NaN where unknown
 	wrapped      float64 // s, when lap_distance passed the line last
 	number       float64 // lap_number, NaN before the first
+	late         bool    // lap_number has been seen to step a moment after lap_distance passed the line
 	v            float64 // speed at the sample before
 
 	last    float64 // s, of the last crossing that counted
@@ -154,8 +155,12 @@ func (l *line) step(at, dt float64, row channel.Row) movement {
 		if byDistance == 1 {
 			l.wrapped = wrap
 		}
-		if dir == 1 && at-l.wrapped < 1 {
+		switch {
+		case byNumber == 1 && at-l.wrapped < 1:
+			l.late = l.late || byDistance != 1
 			when = l.wrapped // finer than the counter
+		case byDistance == 1 && l.late:
+			dir, when = 1, wrap // the counter will step in a moment; what comes between is of the new lap already
 		}
 	}
 	l.v = v

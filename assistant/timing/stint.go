@@ -4,17 +4,61 @@ import (
 	"math"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
+)
+
+const (
+	boxStop  = 5.0  // s of standing at the stop place that end a stint; common practice, no source
+	boxReach = 15.0 // m from where the car stood first that are the stop place: a receiver without corrections is that wrong
+	roadHalf = 10.0 // m from the line driven: nearer is the course, and no stop place
 )
 
 // stintState tells whether the car is out, and since which stint. Where the feed or the course
-// file knows the pit lane, it alone decides; a stop on the course ends nothing. Where nobody knows
-// it, the first movement begins the only stint, unless the driver says otherwise.
+// file knows the pit lane, it alone decides. Where nobody does, the stop place does: where the car stood
+// before it first moved, if that is not on the course. A stop elsewhere ends nothing. The driver's own
+// word counts always.
 type stintState struct {
 	number int
 	laps   int
 	out    bool // a stint is running
-	pits   bool // in the pit lane
+	pits   bool // in the pit lane, or at the stop place
 	known  bool // there is a pit lane to know of
+
+	stood   float64 // s, since when the car stands; NaN while it moves
+	home    course.Point
+	hasHome bool
+	looked  bool // this stop has been judged
+}
+
+// atHome tells whether the car has stopped at its stop place.
+func (t *Timing) atHome(at, v float64, row channel.Row) bool {
+	s := &t.stint
+	if !(v < moving) {
+		s.stood, s.looked = math.NaN(), false
+		return false
+	}
+	if math.IsNaN(s.stood) {
+		s.stood = at
+	}
+	if at-s.stood < boxStop || !t.line.havePos {
+		return s.pits
+	}
+	p := t.line.pos
+	switch {
+	case s.number == 0:
+		s.home, s.hasHome = p, true
+	case s.pits || s.looked || !s.hasHome:
+		return s.pits
+	}
+	s.looked = true
+	if s.number == 0 || math.Hypot(p.X-s.home.X, p.Y-s.home.Y) > boxReach {
+		return s.pits
+	}
+	if t.m == nil {
+		return true
+	}
+	_, aside, ok := t.m.Place(row, math.NaN())
+	return !ok || math.Abs(aside) > roadHalf
 }
 
 // pits follows the pit lane and the stints.
@@ -27,6 +71,9 @@ func (t *Timing) pits(at, v float64, row channel.Row, move movement, out []Event
 	} else if move.pit != 0 {
 		s.known = true
 		in = move.pit > 0
+	}
+	if home := t.atHome(at, v, row); !s.known {
+		in = home
 	}
 	left := s.pits && !in
 	if in && !s.pits {
@@ -62,7 +109,10 @@ func (t *Timing) endStint(at float64, out []Event) []Event {
 }
 
 // NewStint ends the present stint, if one runs, and begins the next at that moment (s), because the driver
-// says so. The lap in progress belongs to the new stint.
-func (t *Timing) NewStint(at float64, out []Event) []Event {
-	return t.beginStint(at, t.endStint(at, out))
+// says so. The lap in progress belongs to the new stint. It writes what it changes into row.
+func (t *Timing) NewStint(at float64, row channel.Row, out []Event) []Event {
+	t.unflag()
+	out = t.beginStint(at, t.endStint(at, out))
+	t.write(max(at, t.at), row)
+	return out
 }

@@ -16,12 +16,17 @@ const (
 	moving     = 1.0  // m/s: slower is standing
 	stopTime   = 2.0  // s of standing that make a lap slow
 	asideLimit = 40.0 // m from the centre line: farther away the map is not believed
+
+	flagYellow  = 2 // values of channel.Flag
+	flagCaution = 3
 )
 
 // A Config is what timing has to know beforehand. The zero Config is good.
 type Config struct {
 	Course     *course.File // line, sectors and pit lane; nil: what the feed says
 	SlowFactor float64      // a lap longer than this times the best is slow; 0: 1.07
+	Bests      *Bests       // of earlier sessions with this course and car; nil: none are kept. It is not changed
+	Compounds  []string     // names of the values of channel.Compound
 }
 
 // Timing keeps laps and stints.
@@ -46,7 +51,15 @@ type Timing struct {
 	feedNew  float64 // s, when that changed
 
 	stint   stintState
-	flagged struct{ completed, best, stint bool } // in this sample
+	flagged struct{ completed, best, stint, record bool } // in this sample
+
+	aside      float64 // m beside the map's line, left positive; NaN where unknown
+	trace      tracer
+	reference  *Trace // of another session, nil where there is none
+	sector     sectorState
+	records    records
+	compound   string
+	recordTime float64
 }
 
 // New returns a Timing before the first sample.
@@ -57,7 +70,47 @@ func New(cfg Config) *Timing {
 	nan := math.NaN()
 	t := &Timing{cfg: cfg, line: newLine(cfg.Course), place: nan, best: nan, delta: nan, feedLast: nan, feedNew: math.Inf(-1)}
 	t.lap.reset(0, nan, 0, t.boundaries())
+	t.aside, t.recordTime, t.trace, t.records = nan, nan, newTracer(), newRecords(cfg.Bests)
+	t.sector.reset()
+	t.stint.stood = nan
+	t.useCompound(nan)
+	if b := cfg.Bests; b != nil {
+		if t.reference = b.Reference; t.reference == nil {
+			t.reference = b.Quickest()
+		}
+	}
 	return t
+}
+
+// useCompound makes the records those of a value of channel.Compound.
+func (t *Timing) useCompound(v float64) {
+	name := "unknown"
+	if v > 0 && int(v) < len(t.cfg.Compounds) {
+		name = t.cfg.Compounds[int(v)]
+	}
+	if name != t.compound {
+		t.compound, t.recordTime = name, t.records.best(name)
+	}
+}
+
+// Session says of which session the laps are that become the best of all, and when it began (RFC 3339).
+func (t *Timing) Session(id, started string) { t.records.session, t.records.started = id, started }
+
+// FreshBests returns a copy of the bests of all sessions where a lap has changed them since the last call, else nil.
+func (t *Timing) FreshBests() *Bests {
+	if !t.records.changed {
+		return nil
+	}
+	t.records.changed = false
+	return t.records.all.copyOf()
+}
+
+// LastTrace returns a copy of the lap completed last by distance, or nil where it was not seen whole.
+func (t *Timing) LastTrace() *Trace {
+	if !t.trace.lastOK {
+		return nil
+	}
+	return t.trace.last.copyOf()
 }
 
 func (t *Timing) boundaries() []course.Boundary {
@@ -78,7 +131,7 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 	if row[channel.FeedSilence] > 0 {
 		return t.Tick(at, row, out)
 	}
-	t.flagged.completed, t.flagged.best, t.flagged.stint = false, false, false
+	t.unflag()
 	dt := at - t.at
 	if t.begun && dt <= 0 {
 		t.write(t.at, row)
@@ -88,6 +141,7 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 		t.begun, t.at, dt = true, at, 0
 	}
 	t.feedTime(at, row)
+	t.useCompound(row[channel.Compound])
 	was := t.stint.pits
 	move := t.line.step(at, dt, row)
 	v := row[channel.Speed]
@@ -99,13 +153,17 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 		t.lap.gap = max(t.lap.gap, dt)
 	}
 	if move.jumped {
+		t.trace.whole = false
 		out = t.void(at, "the car was moved", out)
 	}
 	if move.crossed {
 		out = t.cross(at, move, was || t.stint.pits, row, out)
 	}
 	t.locate(at, v, row)
-	t.sectors(at, move)
+	if t.lap.number > 0 && t.seen == at {
+		t.trace.add(t.place, at-t.lap.begun)
+	}
+	t.sectors(at, dt, move, row)
 	out = t.validate(at, v, dt, row, out)
 	out = t.settle(at, row, out)
 	t.write(at, row)
@@ -115,10 +173,15 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 
 // Tick takes note that time has passed without a sample.
 func (t *Timing) Tick(at float64, row channel.Row, out []Event) []Event {
-	t.flagged.completed, t.flagged.best, t.flagged.stint = false, false, false
+	t.unflag()
 	out = t.settle(at, row, out)
 	t.write(max(at, t.at), row)
 	return out
+}
+
+func (t *Timing) unflag() {
+	t.flagged.completed, t.flagged.best, t.flagged.stint, t.flagged.record = false, false, false, false
+	t.sector.completed = false
 }
 
 // locate works out course_distance.
@@ -148,6 +211,7 @@ func (t *Timing) locate(at, v float64, row channel.Row) {
 // onMap is course_distance by the map; driven is what the odometer says.
 func (t *Timing) onMap(row channel.Row) float64 {
 	driven := t.place
+	t.aside = math.NaN()
 	d, aside, ok := t.m.Place(row, driven)
 	if ok && math.Abs(aside) > asideLimit {
 		d, aside, ok = t.m.Place(row, math.NaN()) // the odometer and the map disagree: look everywhere
@@ -155,6 +219,7 @@ func (t *Timing) onMap(row channel.Row) float64 {
 	if !ok || math.Abs(aside) > asideLimit {
 		return math.Min(driven, math.Nextafter(t.m.Length, 0))
 	}
+	t.aside = aside
 	// Around the line the lap count decides on which side of it the car is.
 	switch beyond := t.m.Length / 2; {
 	case driven < beyond/2 && d > beyond+beyond/2:
@@ -188,6 +253,41 @@ func (t *Timing) write(at float64, row channel.Row) {
 	row[channel.InPits] = flag(t.stint.pits)
 	row[channel.OnOutLap] = flag(!t.stint.pits && (t.lap.left || t.lap.number == 0))
 	row[channel.CoursePlace] = t.place
+	row[channel.SectorCompleted], row[channel.LastSector] = flag(t.sector.completed), nan
+	if t.sector.last > 0 {
+		row[channel.LastSector] = float64(t.sector.last)
+	}
+	row[channel.SectorTime], row[channel.SectorDelta], row[channel.PotentialLap] = t.sector.time, t.sector.delta, t.sector.potential
+	row[channel.RecordLap], row[channel.PersonalRecord] = t.recordTime, flag(t.flagged.record)
+	t.deltas(row)
+}
+
+// deltas compares with other laps at the place where the car was seen last. A lap that was not seen from the line, or
+// that has a hole, has none.
+func (t *Timing) deltas(row channel.Row) {
+	best, last, ref := math.NaN(), math.NaN(), math.NaN()
+	if t.trace.whole && t.lap.number > 0 && !t.stint.pits {
+		d, elapsed, length := t.trace.d, t.trace.t, t.length()
+		if t.trace.bestOK {
+			best = delta(t.trace.best, elapsed, d, length)
+		}
+		if t.trace.lastOK {
+			last = delta(t.trace.last, elapsed, d, length)
+		}
+		ref = delta(t.reference, elapsed, d, length)
+	}
+	row[channel.DeltaBest], row[channel.DeltaLast], row[channel.DeltaReference] = best, last, ref
+}
+
+// length is how long the lap in progress will be as its places are counted, NaN where not known.
+func (t *Timing) length() float64 {
+	switch {
+	case t.m != nil && t.m.Placed && !t.byDistance():
+		return t.m.Length
+	case t.trace.lastOK:
+		return t.trace.last.Length
+	}
+	return t.line.length
 }
 
 func flag(b bool) float64 {

@@ -29,6 +29,9 @@ type Config struct {
 	Keys    map[string]string `mapstructure:"keys"`
 	Units   map[string]string `mapstructure:"units"`
 	Talk    Talk              `mapstructure:"talk"`
+
+	Reference string `mapstructure:"reference"` // the lap to compare with: SESSION or SESSION:LAP
+	Bests     string `mapstructure:"bests"`     // folder of the best laps of all sessions, or none
 }
 
 // Talk sets when Earshot speaks.
@@ -47,7 +50,7 @@ var unitQuantity = map[string]channel.Quantity{
 }
 
 // flagKeys are the flags that set a key of the same name.
-var flagKeys = []string{"feed", "car", "course", "rules", "voice", "device"}
+var flagKeys = []string{"feed", "car", "course", "rules", "voice", "device", "reference", "bests"}
 
 // loadConfig reads the configuration for command c.
 func loadConfig(c *cobra.Command) (Config, error) {
@@ -59,6 +62,8 @@ func loadConfig(c *cobra.Command) (Config, error) {
 	v.SetDefault("voice", "clear")
 	v.SetDefault("device", "auto")
 	v.SetDefault("data_dir", "")
+	v.SetDefault("reference", "")
+	v.SetDefault("bests", "")
 	for command, key := range defaultKeys {
 		v.SetDefault("keys."+command, key)
 	}

@@ -84,6 +84,7 @@ it, and truth.json, what really happened. The same seed writes the same bytes.
 		}
 		// The demo is the same for everyone: what ships, whatever the user has set for his own car.
 		cfg.Feed, cfg.Car, cfg.Course, cfg.Rules = "demo", "demo", "demo", nil
+		cfg.Reference, cfg.Bests = "", noBests
 		l, err := load(cfg)
 		if err != nil {
 			return err

@@ -163,6 +163,7 @@ func (s *sizes) done(set *channel.Set, covers []channel.ID) []sizeCount {
 
 // probeFeed measures a source that a feed file describes.
 func probeFeed(c *cobra.Command, cfg Config, p probeFlags, args []string) error {
+	cfg.Reference, cfg.Bests = "", noBests // a source is measured, no lap
 	l, err := load(cfg)
 	if err != nil {
 		return err

@@ -19,6 +19,7 @@ import (
 
 func newReplay() *cobra.Command {
 	var journalPath, audioPath, speed string
+	var keep bool
 	c := &cobra.Command{
 		Use:   "replay FILE [FILE ...]",
 		Short: "run a recorded session or a log file through the same path as a live run",
@@ -27,11 +28,16 @@ gzipped, and writes the journal that a live run would have written. A recording 
 course and rules; flags put others in their place. A feed of several sources takes a file for each that has
 no path in the feed file: NAME=FILE.
 
+A recording also brings the best laps that were known when it was made; with a log those of today are read. Neither
+changes them, unless you say --keep-bests.
+
 By default it goes as fast as it can, writes the journal to the standard output and makes no sound.`,
 		Example: "  earshot replay log.csv.gz --feed myfeed.yaml --car mycar.yaml --journal out.jsonl --audio out.wav",
 		Args:    atLeastOne,
 	}
 	addFileFlags(c)
+	addBestsFlags(c)
+	c.Flags().BoolVar(&keep, "keep-bests", false, "keep laps that are better than those of all sessions before, as run does")
 	c.Flags().StringVar(&journalPath, "journal", "-", "file for the journal; - is the standard output")
 	c.Flags().StringVar(&audioPath, "audio", "", "WAV file for what the driver would have heard")
 	c.Flags().StringVar(&speed, "speed", "max", "times the speed of the feed's clock, or max")
@@ -50,6 +56,11 @@ By default it goes as fast as it can, writes the journal to the standard output 
 		}
 		defer closeTape()
 		a := &assistant.Assistant{Core: l.core(), Session: head}
+		if keep {
+			var kept func()
+			a.Bests, kept = keepBests(l, func(err error) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %v\n", err) })
+			defer kept()
+		}
 		return play(c, a, l, tape, times, journalPath, audioPath, nil)
 	}
 	return c
@@ -176,6 +187,7 @@ func override(c *cobra.Command, cfg Config, own inputs) (inputs, error) {
 	if c.Flags().Changed("rules") {
 		own.rules = named.rules
 	}
+	own.compare = c.Flags().Changed("reference")
 	return own, nil
 }
 

@@ -31,11 +31,15 @@ func newRun() *cobra.Command {
 takes key presses wherever the keyboard's focus is, and keeps journal and recording in a session folder.
 Afterwards: earshot debrief.
 
+With a course file, the best lap and the best sectors of this car and compound on this course are kept from session to
+session, and the lap in progress is compared with them at equal distance; --reference compares with a lap of your choice.
+
 ` + cautions,
-		Example: "  earshot run --feed myfeed.yaml --car mycar.yaml",
+		Example: "  earshot run --feed myfeed.yaml --car mycar.yaml\n  earshot run --feed myfeed.yaml --course mycourse.yaml --reference last:7",
 		Args:    cobra.NoArgs,
 	}
 	addFileFlags(c)
+	addBestsFlags(c)
 	c.Flags().String("device", "", "sound device: auto, pulse, oto, portaudio, wav:FILE, silent (default: auto)")
 	c.Flags().StringVar(&sessions, "sessions", "", "folder for the sessions (default: the user's data folder)")
 	c.RunE = func(c *cobra.Command, _ []string) error {
@@ -160,8 +164,11 @@ func runLive(c *cobra.Command, l *loaded) (err error) {
 		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(l.cfg.Rules) }, changed, tell)
 	})
 
+	keep, kept := keepBests(l, func(err error) { tell(err.Error()) })
+	defer kept()
 	a := &assistant.Assistant{
-		Core: l.core(), Session: head, Speaker: speakers{printSpeaker{c.OutOrStdout()}, speaker},
+		Bests: keep,
+		Core:  l.core(), Session: head, Speaker: speakers{printSpeaker{c.OutOrStdout()}, speaker},
 		Journal: func(e journal.Event) error {
 			// A full disk is a health event, told by the writer itself; the assistant goes on.
 			_ = events.Append(e)

@@ -16,6 +16,7 @@ import (
 	"earshot/assistant/cue"
 	"earshot/assistant/feed"
 	"earshot/assistant/session"
+	"earshot/assistant/timing"
 	"earshot/audio/voice"
 	"earshot/configs"
 	"earshot/rules"
@@ -28,6 +29,9 @@ type inputs struct {
 	rules     []session.File
 	included  []session.File               // what the feed file refers to, known once it is compiled
 	open      func(string) ([]byte, error) // reads such a file by the path written in the feed file
+	bests     *session.File                // best laps of earlier sessions, known once car and course are
+	fresh     bool                         // a new session: best laps are read from where they are kept
+	compare   bool                         // the lap to compare with is the configuration's
 }
 
 // files lists them all for a session's folder and recording. Names lose their folders; rule files are
@@ -38,6 +42,9 @@ func (in inputs) files() []session.File {
 		list = append(list, *in.course)
 	}
 	list = append(list, in.included...)
+	if in.bests != nil {
+		list = append(list, *in.bests)
+	}
 	for i, f := range in.rules {
 		f.Name = fmt.Sprintf("%02d-%s", i, filepath.Base(f.Name))
 		list = append(list, f)
@@ -63,6 +70,8 @@ func inputsOf(files []session.File) (inputs, error) {
 			in.rules = append(in.rules, f)
 		case session.IncludedFile:
 			in.included = append(in.included, f)
+		case session.BestsFile:
+			in.bests = &f
 		}
 	}
 	in.open = func(name string) ([]byte, error) {
@@ -117,6 +126,7 @@ type loaded struct {
 	course   *course.File
 	rules    *rules.Set
 	names    *assistant.Vocabulary
+	bests    *timing.Bests
 	voice    *voice.Voice
 }
 
@@ -147,8 +157,19 @@ func compile(cfg Config, in inputs) (*loaded, error) {
 	if l.feed == nil || l.car == nil {
 		return nil, errors.Join(errs...) // without them the rules' names would all look wrong
 	}
+	if l.course != nil || in.course == nil {
+		if err := l.bring(); err != nil {
+			errs = append(errs, err)
+		}
+	}
 	gate := l.course != nil && l.course.Line.Source == course.ByGate
 	l.names = assistant.NewVocabulary(l.channels, l.feed.Covers(l.channels), gate, l.car.Limits(), display(cfg.Units))
+	if l.course != nil {
+		l.names.CourseFile(len(l.course.Sectors) > 0, l.course.Width > 0)
+	}
+	if l.bests != nil {
+		l.names.KeepBests()
+	}
 	var sources []rules.Source
 	for _, f := range in.rules {
 		sources = append(sources, rules.Source{Name: f.Name, Data: f.Data})
@@ -165,6 +186,7 @@ func load(cfg Config) (*loaded, error) {
 	if err != nil {
 		return nil, err
 	}
+	in.fresh, in.compare = true, true
 	return compile(cfg, in)
 }
 
@@ -175,7 +197,7 @@ func (l *loaded) core() *assistant.Core {
 		advisories = -1 // the user's 0 is "no limit", the scheduler's is "the default"
 	}
 	return assistant.NewCore(assistant.Setup{
-		Channels: l.channels, Car: l.car, Course: l.course, Rules: l.rules, Names: l.names, Voice: l.voice,
+		Channels: l.channels, Car: l.car, Course: l.course, Rules: l.rules, Names: l.names, Voice: l.voice, Bests: l.bests,
 		Talk:    cue.Config{Margin: l.cfg.Talk.Margin.Seconds(), MaxAdvisoriesPerLap: advisories},
 		MuteFor: l.cfg.Talk.Mute.Seconds(),
 	})
