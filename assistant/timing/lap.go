@@ -63,7 +63,7 @@ func (t *Timing) feedTime(at float64, row channel.Row) {
 	if math.IsNaN(v) || v == t.feedLast {
 		return
 	}
-	if !math.IsNaN(t.feedLast) {
+	if !math.IsNaN(t.feedLast) || t.pending.active {
 		t.feedNew = at
 	}
 	t.feedLast = v
@@ -126,7 +126,7 @@ func (t *Timing) settle(at float64, row channel.Row, out []Event) []Event {
 		return out
 	case t.feedNew > p.crossed-feedWait && t.feedNew > p.lap.Begun+feedWait:
 		return t.complete(t.feedLast, at, out)
-	case math.IsNaN(t.feedLast):
+	case math.IsNaN(t.feedLast) && !t.line.late: // a feed whose counter comes late may tell its first time with it
 		return t.complete(math.NaN(), at, out)
 	case at < p.deadline:
 		return out

@@ -186,6 +186,27 @@ func TestCounterBehindTheDistance(t *testing.T) {
 	}
 }
 
+// The first time that such a feed tells comes with its counter too, and it is the feed's that counts.
+func TestFirstTimeOfTheFeedComesWithALateCounter(t *testing.T) {
+	f := newFeed(t, Config{})
+	for i := range 60 * 200 {
+		at := float64(i) / 60
+		s := 2900 + 50*at
+		f.give(at, channel.Speed, 50, channel.LapDistance, math.Mod(s, 3000))
+		if i%30 == 7 {
+			f.give(at+0.001, channel.LapNumber, math.Floor(s/3000))
+			if s > 6000 {
+				f.give(at+0.002, channel.LastLapTime, 60.002+0.001*math.Floor(s/3000-2))
+			}
+		}
+	}
+	laps := f.of(LapDone)
+	require.Len(t, laps, 3)
+	for i, e := range laps {
+		require.InDelta(t, 60.002+0.001*float64(i), e.Lap.Time, 1e-9, "lap %d", i+1)
+	}
+}
+
 func TestDeltaEndsWhereTheCarIsMoved(t *testing.T) {
 	c := newCounter(t, Config{})
 	c.run(1000, 50)
