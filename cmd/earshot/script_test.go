@@ -58,6 +58,8 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			// wavseconds FILE MIN MAX: the file is a WAV of so many seconds.
 			"wavseconds": wavSeconds,
+			// wavsame FILE FILE: both hold the same sound.
+			"wavsame": wavSame,
 		},
 	})
 }

@@ -37,6 +37,36 @@ func wavSeconds(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
+// wavSame A B: both hold the same sound; the silences around it, which are as long as the machine was busy, may differ.
+func wavSame(ts *testscript.TestScript, neg bool, args []string) {
+	if len(args) != 2 || neg {
+		ts.Fatalf("usage: wavsame FILE FILE")
+	}
+	var sounds [2]audio.Clip
+	for i, name := range args {
+		clip, err := readWAV(ts.MkAbs(name))
+		ts.Check(err)
+		from := onset(clip, 0.01)
+		if from < 0 {
+			ts.Fatalf("%s is silent", name)
+		}
+		to := len(clip.Samples)
+		for to > 0 && math.Abs(float64(clip.Samples[to-1])) < 0.01 {
+			to--
+		}
+		sounds[i] = cut(clip, from, float64(to)/float64(clip.Rate))
+	}
+	a, b := sounds[0].Samples, sounds[1].Samples
+	if len(a) != len(b) {
+		ts.Fatalf("%s sounds for %d samples, %s for %d", args[0], len(a), args[1], len(b))
+	}
+	for i := range a {
+		if math.Abs(float64(a[i]-b[i])) > 2e-4 { // some steps of 16 bits
+			ts.Fatalf("%s and %s differ %d samples after the sound begins", args[0], args[1], i)
+		}
+	}
+}
+
 // cut returns the part of a clip between two times in seconds.
 func cut(c audio.Clip, from, to float64) audio.Clip {
 	at := func(s float64) int {
