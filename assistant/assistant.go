@@ -10,6 +10,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 	"earshot/assistant/feed"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
@@ -58,6 +59,7 @@ type Assistant struct {
 	Speaker Speaker                   // nil: nothing is said
 	Journal func(journal.Event) error // nil: nothing is kept
 	Record  func(Input) error         // nil: nothing is recorded
+	Save    func(*course.Map)         // is given each better course; returns at once; nil: none is kept
 
 	Feed     Feed                  // for Run
 	Commands <-chan Command        // for Run; nil: none
@@ -264,6 +266,9 @@ func (a *Assistant) step(in Input) error {
 		for i := range a.out.Events {
 			err = errors.Join(err, a.Journal(a.out.Events[i]))
 		}
+	}
+	if a.Save != nil && a.out.Course != nil {
+		a.Save(a.out.Course)
 	}
 	if a.Speaker != nil {
 		if a.out.Hush {

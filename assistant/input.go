@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
 	"earshot/rules"
@@ -78,12 +79,13 @@ func DecodeInput(kind string, at float64, data []byte) (Input, error) {
 // An Output is what one Step decided. Step appends to Events; the caller empties it.
 type Output struct {
 	Events []journal.Event
-	Hush   bool       // cut what is sounding, before Say
-	Say    *Utterance // to be said now, or nil
+	Hush   bool        // cut what is sounding, before Say
+	Say    *Utterance  // to be said now, or nil
+	Course *course.Map // learned or bettered by the lap that has just ended: worth saving; or nil
 }
 
 // Reset empties the output and keeps its memory.
-func (o *Output) Reset() { o.Events, o.Hush, o.Say = o.Events[:0], false, nil }
+func (o *Output) Reset() { o.Events, o.Hush, o.Say, o.Course = o.Events[:0], false, nil, nil }
 
 // An Utterance is a cue that begins now.
 type Utterance struct {
