@@ -46,5 +46,6 @@ require (
 	github.com/spf13/pflag v1.0.10 // indirect
 	github.com/subosito/gotenv v1.6.0 // indirect
 	github.com/vcaesar/keycode v0.10.1 // indirect
+	golang.org/x/image v0.30.0 // indirect
 	golang.org/x/text v0.28.0 // indirect
 )

@@ -55,6 +55,7 @@ type Recogniser struct {
 	seen    bool
 	flat    bool // prev is in the feed's plane
 	off     float64
+	at      float64 // s, of the sample before
 	looks   int
 	lap     float64
 	profile profile
@@ -148,9 +149,9 @@ func (r *Recogniser) Step(at float64, row channel.Row) (found Recognised, left s
 		}
 	}
 	if left == "" && r.on != nil {
-		left = r.lineMoved(row)
+		left = r.lineMoved(at, row)
 	}
-	r.lap = row[channel.Lap]
+	r.at, r.lap = at, row[channel.Lap]
 	if left != "" {
 		r.on.barred, r.on = true, nil
 		r.forget()
@@ -396,8 +397,11 @@ func (r *Recogniser) leaves(moved float64, dir Point, row channel.Row) string {
 }
 
 // lineMoved tells whether the lap that has just begun began elsewhere than at the saved line.
-func (r *Recogniser) lineMoved(row channel.Row) string {
+func (r *Recogniser) lineMoved(at float64, row channel.Row) string {
 	lap := row[channel.Lap]
+	if at-r.at > 1 { // the line was passed unseen
+		return ""
+	}
 	if !(lap >= 1) || lap == r.lap || math.IsNaN(r.lap) || row[channel.InPits] == 1 {
 		return ""
 	}

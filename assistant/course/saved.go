@@ -347,3 +347,6 @@ func (f *savedFile) checkBody(bad func(string, ...any)) {
 		}
 	}
 }
+
+// Geographic tells whether X and Y lie east and north on the earth.
+func (m *Map) Geographic() bool { return m.Placed && m.loc.geo }

@@ -22,6 +22,7 @@ const (
 	RulesFile  = "rules"
 
 	IncludedFile = "included" // a file that the feed file refers to
+	KnownFile    = "known"    // the saved courses that could be recognised, a line each
 )
 
 // A File is a copy of a configuration file that was in force. The Name is a file name without folders.
@@ -184,8 +185,8 @@ func checkFiles(files []File) error {
 	for _, f := range files {
 		key := strings.ToLower(f.Kind + "/" + f.Name)
 		switch {
-		case !slices.Contains([]string{FeedFile, CarFile, CourseFile, RulesFile, IncludedFile}, f.Kind):
-			errs = append(errs, fmt.Errorf("keeping a copy of %q: %q is not feed, included, car, course or rules", f.Name, f.Kind))
+		case !slices.Contains([]string{FeedFile, CarFile, CourseFile, RulesFile, IncludedFile, KnownFile}, f.Kind):
+			errs = append(errs, fmt.Errorf("keeping a copy of %q: %q is not feed, included, car, course, rules or known", f.Name, f.Kind))
 		case f.Name == "" || f.Name == "." || f.Name == ".." || strings.ContainsAny(f.Name, "/\\:\x00"):
 			errs = append(errs, fmt.Errorf("keeping a copy of a %s file: %q is not a plain file name", f.Kind, f.Name))
 		case seen[key]:

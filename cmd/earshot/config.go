@@ -26,6 +26,7 @@ type Config struct {
 	Voice   string            `mapstructure:"voice"`
 	Device  string            `mapstructure:"device"`
 	DataDir string            `mapstructure:"data_dir"`
+	Courses string            `mapstructure:"courses"`
 	Keys    map[string]string `mapstructure:"keys"`
 	Units   map[string]string `mapstructure:"units"`
 	Talk    Talk              `mapstructure:"talk"`
@@ -47,7 +48,7 @@ var unitQuantity = map[string]channel.Quantity{
 }
 
 // flagKeys are the flags that set a key of the same name.
-var flagKeys = []string{"feed", "car", "course", "rules", "voice", "device"}
+var flagKeys = []string{"feed", "car", "course", "rules", "voice", "device", "courses"}
 
 // loadConfig reads the configuration for command c.
 func loadConfig(c *cobra.Command) (Config, error) {
@@ -59,6 +60,7 @@ func loadConfig(c *cobra.Command) (Config, error) {
 	v.SetDefault("voice", "clear")
 	v.SetDefault("device", "auto")
 	v.SetDefault("data_dir", "")
+	v.SetDefault("courses", "")
 	for command, key := range defaultKeys {
 		v.SetDefault("keys."+command, key)
 	}

@@ -27,11 +27,15 @@ gzipped, and writes the journal that a live run would have written. A recording 
 course and rules; flags put others in their place. A feed of several sources takes a file for each that has
 no path in the feed file: NAME=FILE.
 
+With --courses FOLDER the courses that are saved there are recognised, and what is learned is saved there. A
+recording that is replayed without it goes by the courses that were known when it was made.
+
 By default it goes as fast as it can, writes the journal to the standard output and makes no sound.`,
 		Example: "  earshot replay log.csv.gz --feed myfeed.yaml --car mycar.yaml --journal out.jsonl --audio out.wav",
 		Args:    atLeastOne,
 	}
 	addFileFlags(c)
+	addCoursesFlag(c, "folder of saved courses (default: those that a recording holds, else none)")
 	c.Flags().StringVar(&journalPath, "journal", "-", "file for the journal; - is the standard output")
 	c.Flags().StringVar(&audioPath, "audio", "", "WAV file for what the driver would have heard")
 	c.Flags().StringVar(&speed, "speed", "max", "times the speed of the feed's clock, or max")
@@ -49,7 +53,19 @@ By default it goes as fast as it can, writes the journal to the standard output 
 			return err
 		}
 		defer closeTape()
-		a := &assistant.Assistant{Core: l.core(), Session: head}
+		a := &assistant.Assistant{Session: head}
+		if c.Flags().Changed("courses") {
+			folder, err := withCourses(cfg, l, tellOn(c))
+			if err != nil {
+				return err
+			}
+			if folder != "" {
+				keeper := keepCourses(folder, l, tellOn(c))
+				defer keeper.Close()
+				a.Save = keeper.Keep
+			}
+		}
+		a.Core = l.core()
 		return play(c, a, l, tape, times, journalPath, audioPath, nil)
 	}
 	return c
@@ -69,6 +85,13 @@ func addFileFlags(c *cobra.Command) {
 	c.Flags().String("course", "", "course file, or the name of one (default: learned)")
 	c.Flags().StringSlice("rules", nil, "rules file or folder, on top of the rules that ship; may be given again")
 	c.Flags().String("voice", "", "name of a voice")
+}
+
+func addCoursesFlag(c *cobra.Command, about string) { c.Flags().String("courses", "", about) }
+
+// tellOn prints a line beside what the command is for.
+func tellOn(c *cobra.Command) func(string) {
+	return func(s string) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s) }
 }
 
 func parseSpeed(c *cobra.Command, s string) (float64, error) {
