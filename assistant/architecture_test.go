@@ -92,7 +92,7 @@ func f() { go f(); _ = time.Now(); os.Exit(1) }`
 // layers orders the packages below assistant: a package imports only from layers after its own. The
 // root package assistant comes before all of them.
 var layers = [][]string{
-	{"debrief"}, {"session", "course/store"}, {"hand/helper", "hand/keytest"}, {"demo", "hand", "cue", "fuel", "condition", "timing"}, {"course", "car"},
+	{"debrief"}, {"session", "course/store", "course/drawing"}, {"hand/helper", "hand/keytest"}, {"demo", "hand", "cue", "fuel", "condition", "timing"}, {"course", "car"},
 	{"feed/probe"},
 	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"journal"}, {"channel"},
 }

@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -238,10 +239,12 @@ beside NAME or FILE, the marks of that session.`,
 	return c
 }
 
+var fileLike = regexp.MustCompile(`\.[A-Za-z]{2,5}$`)
+
 // findCourse returns the course that name means.
 func findCourse(c *cobra.Command, cfg Config, name string) (*course.Map, error) {
 	_, err := os.Stat(name)
-	isFile := err == nil || strings.ContainsAny(name, `/\`)
+	isFile := err == nil || strings.ContainsAny(name, `/\`) || fileLike.MatchString(name)
 	switch {
 	case !isFile:
 		folder, err := courseRoot(cfg)

@@ -65,7 +65,7 @@ func commandName(c *cobra.Command) string {
 	if c == nil || !c.HasParent() {
 		return ""
 	}
-	return c.Name() + " "
+	return strings.TrimPrefix(c.CommandPath(), c.Root().Name()+" ") + " "
 }
 
 const cautions = `For simulators and closed courses, never for public roads. Earshot advises and

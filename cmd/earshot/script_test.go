@@ -12,9 +12,22 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){
+	testscript.Main(ownState{m}, map[string]func(){
 		"earshot": func() { os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
 	})
+}
+
+// ownState runs the tests with a state folder of their own: no course that a test drives may reach the user's.
+type ownState struct{ m *testing.M }
+
+func (o ownState) Run() int {
+	dir, err := os.MkdirTemp("", "earshot-state-")
+	if err != nil {
+		panic(err)
+	}
+	defer os.RemoveAll(dir)
+	os.Setenv("XDG_STATE_HOME", dir)
+	return o.m.Run()
 }
 
 // projectRoot is the folder of go.mod.
@@ -50,6 +63,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("HOME", e.WorkDir)
 			e.Setenv("XDG_CONFIG_HOME", filepath.Join(e.WorkDir, ".config"))
 			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, ".data"))
+			e.Setenv("XDG_STATE_HOME", filepath.Join(e.WorkDir, ".state"))
 			e.Setenv("PULSE_SERVER", "")
 			e.Setenv("DISPLAY", "")
 			e.Setenv("TESTDATA", filepath.Join(projectRoot(t), "testdata"))
