@@ -29,7 +29,7 @@ func courseRoot(cfg Config) (string, error) {
 	return cfg.Courses, nil
 }
 
-// withCourses reads the saved courses and puts those that can be meant into in. What cannot be read is told and left out.
+// withCourses reads the saved courses and puts those that can be meant into l. What cannot be read is told and left out.
 func withCourses(cfg Config, l *loaded, tell func(string)) (folder string, err error) {
 	if folder, err = courseRoot(cfg); err != nil || folder == "" {
 		return "", err
@@ -46,7 +46,7 @@ func withCourses(cfg Config, l *loaded, tell func(string)) (folder string, err e
 	if l.known, err = candidates(l.course, list); err != nil {
 		return "", fmt.Errorf("%w (%s)", err, folder)
 	}
-	return folder, l.in.keepKnown(l.known)
+	return folder, nil
 }
 
 // candidates are the saved courses that can be meant where the course file says f: the one that it is about, those of its name,
@@ -77,8 +77,16 @@ func (in *inputs) keepKnown(list []*course.Known) error {
 		return nil
 	}
 	var b bytes.Buffer
+	size := 0
 	for _, k := range list {
-		if err := json.Compact(&b, k.Data()); err != nil {
+		size += len(k.Data()) + 1
+	}
+	b.Grow(size)
+	for _, k := range list {
+		line := bytes.TrimSpace(k.Data())
+		if !bytes.ContainsRune(line, '\n') { // as it was written; a user may have put it into another form
+			b.Write(line)
+		} else if err := json.Compact(&b, line); err != nil {
 			return fmt.Errorf("%s: %w", k.Name, err)
 		}
 		b.WriteByte('\n')

@@ -55,6 +55,9 @@ Afterwards: earshot debrief.
 		if err != nil {
 			return err
 		}
+		if err := l.in.keepKnown(l.known); err != nil {
+			return err
+		}
 		return runLive(c, l, folder)
 	}
 	return c
