@@ -12,22 +12,17 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(ownState{m}, map[string]func(){
+	testscript.Main(noSavedCourses{m}, map[string]func(){
 		"earshot": func() { os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
 	})
 }
 
-// ownState runs the tests with a state folder of their own: no course that a test drives may reach the user's.
-type ownState struct{ m *testing.M }
+// noSavedCourses runs the tests without saved courses: none may reach the user's folder, and no test the next one. Scripts say their own.
+type noSavedCourses struct{ m *testing.M }
 
-func (o ownState) Run() int {
-	dir, err := os.MkdirTemp("", "earshot-state-")
-	if err != nil {
-		panic(err)
-	}
-	defer os.RemoveAll(dir)
-	os.Setenv("XDG_STATE_HOME", dir)
-	return o.m.Run()
+func (n noSavedCourses) Run() int {
+	os.Setenv("EARSHOT_COURSES", noCourses)
+	return n.m.Run()
 }
 
 // projectRoot is the folder of go.mod.
