@@ -20,6 +20,7 @@ require (
 	go.bug.st/serial v1.6.2
 	go.einride.tech/can v0.17.0
 	go.yaml.in/yaml/v3 v3.0.6
+	golang.org/x/image v0.30.0
 	golang.org/x/sync v0.25.0
 	golang.org/x/sys v0.49.0
 	golang.org/x/tools v0.52.0

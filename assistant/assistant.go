@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 	"earshot/assistant/feed"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
@@ -62,6 +63,7 @@ type Assistant struct {
 	Journal func(journal.Event) error // nil: nothing is kept
 	Record  func(Input) error         // nil: nothing is recorded
 	Bests   func(*timing.Bests)       // is given better laps than all before; it returns at once. nil: they are forgotten
+	Save    func(*course.Map)         // is given each better course; returns at once; nil: none is kept
 
 	Feed     Feed                  // for Run
 	Commands <-chan Command        // for Run; nil: none
@@ -87,6 +89,9 @@ func (a *Assistant) step(in Input) error {
 	}
 	if a.Bests != nil && a.out.Bests != nil {
 		a.Bests(a.out.Bests)
+	}
+	if a.Save != nil && a.out.Course != nil {
+		a.Save(a.out.Course)
 	}
 	if a.Speaker != nil {
 		if a.out.Hush {

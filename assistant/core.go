@@ -27,7 +27,8 @@ type Phrasebook interface {
 type Setup struct {
 	Channels *channel.Set
 	Car      *car.Car
-	Course   *course.File // nil: learned, and timed by what the feed says
+	Course   *course.File    // nil: learned, and timed by what the feed says
+	Known    []*course.Known // courses of earlier sessions, to be recognised
 	Rules    *rules.Set
 	Names    rules.Vocabulary // what changed rules may speak of; nil: rules cannot be changed under way
 	Voice    Phrasebook
@@ -42,16 +43,17 @@ type Core struct {
 	setup Setup
 	now   float64
 
-	hold      *channel.Hold
-	timing    *timing.Timing
-	learner   *course.Learner
-	passes    *course.Passes
-	course    *course.Map
-	condition *condition.Condition
-	fuel      *fuel.Fuel
-	rules     *rules.Set
-	memory    *rules.Memory
-	scheduler *cue.Scheduler
+	hold       *channel.Hold
+	timing     *timing.Timing
+	learner    *course.Learner
+	passes     *course.Passes
+	course     *course.Map
+	recogniser *course.Recogniser
+	condition  *condition.Condition
+	fuel       *fuel.Fuel
+	rules      *rules.Set
+	memory     *rules.Memory
+	scheduler  *cue.Scheduler
 
 	sampled     float64 // when the last sample came, NaN before the first
 	lineAt      float64 // when the car crossed the line last, NaN before
@@ -72,7 +74,8 @@ func NewCore(s Setup) *Core {
 	c := &Core{
 		setup: s, hold: channel.NewHold(s.Channels),
 		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
-		condition: condition.New(s.Car), fuel: fuel.New(s.Car),
+		recogniser: course.NewRecogniser(s.Known),
+		condition:  condition.New(s.Car), fuel: fuel.New(s.Car),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(),
 		lastPass:    make(map[int]course.Pass),
@@ -129,13 +132,9 @@ func (c *Core) sample(in Input, out *Output) {
 	row[channel.FeedSilence] = 0
 	c.timings = c.timing.Step(c.now, row, c.timings[:0])
 	if m := c.learner.Step(c.now, row); m != nil {
-		if c.course == nil {
-			c.checkDirection(m, out)
-		}
-		c.course = m
-		c.timing.UseMap(m)
-		c.passes.UseMap(m)
+		c.learned(m, out)
 	}
+	c.recognise(out)
 	c.passed = c.passes.Step(c.now, row, c.passed[:0])
 	c.condition.Step(c.now, row)
 	c.fuel.Step(c.now, row)

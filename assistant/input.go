@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
 	"earshot/assistant/timing"
@@ -82,10 +83,11 @@ type Output struct {
 	Hush   bool          // cut what is sounding, before Say
 	Say    *Utterance    // to be said now, or nil
 	Bests  *timing.Bests // the best laps of all sessions where this step has bettered them, else nil; nobody else holds it
+	Course *course.Map   // learned or bettered by the lap that has just ended: worth saving; or nil
 }
 
 // Reset empties the output and keeps its memory.
-func (o *Output) Reset() { o.Events, o.Hush, o.Say, o.Bests = o.Events[:0], false, nil, nil }
+func (o *Output) Reset() { *o = Output{Events: o.Events[:0]} }
 
 // An Utterance is a cue that begins now.
 type Utterance struct {

@@ -15,6 +15,7 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
 	"earshot/assistant/hand"
@@ -32,6 +33,12 @@ func (wordy) Duration(text string) (float64, bool) {
 
 // newCore returns a core for the demo car with the rules that ship, and the set that it works with.
 func newCore(t testing.TB) (*assistant.Core, *channel.Set) {
+	t.Helper()
+	return newCoreKnowing(t, nil)
+}
+
+// newCoreKnowing is newCore with courses of earlier sessions.
+func newCoreKnowing(t testing.TB, known []*course.Known) (*assistant.Core, *channel.Set) {
 	t.Helper()
 	set := channel.NewSet()
 	read := func(name string) []byte {
@@ -53,7 +60,7 @@ func newCore(t testing.TB) (*assistant.Core, *channel.Set) {
 	}
 	shipped, err := rules.Compile(sources, assistant.NewVocabulary(set, f.Covers(set), false, k.Limits(), nil))
 	require.NoError(t, err)
-	return assistant.NewCore(assistant.Setup{Channels: set, Car: k, Rules: shipped, Voice: wordy{}}), set
+	return assistant.NewCore(assistant.Setup{Channels: set, Car: k, Known: known, Rules: shipped, Voice: wordy{}}), set
 }
 
 // drive is the demo car as a live feed: its samples come when they are due on the local clock.

@@ -8,6 +8,7 @@ import (
 // A File is what the user wrote about a course.
 type File struct {
 	Name      string
+	Saved     string  // the saved course that the file is about; empty where not told
 	Direction Hand    // of the whole course: Right is clockwise; 0 where not told
 	Length    float64 // m along the course; 0 where not told
 	Width     float64 // m of the road where it is widest; 0 where not told
@@ -51,8 +52,9 @@ type Split struct {
 
 // A Pit tells where the pit lane is, for feeds that do not say so. Nil is not told.
 type Pit struct {
-	Entry, Exit *Gate
-	Line        *Gate // the start line where it crosses the pit lane
+	Entry, Exit     *Gate
+	Line            *Gate   // the start line where it crosses the pit lane
+	EntryAt, ExitAt float64 // m from the line, where it is told by distance: for the eye only, a distance is the same in the lane and beside it
 }
 
 // A Hand is the side to which a bend turns: Left is positive, as in ISO 8855.

@@ -90,7 +90,7 @@ func (p *polyline) gateAt(s float64) course.Gate {
 	return course.Gate{A: course.Point{X: x0 - 10*uy, Y: y0 + 10*ux}, B: course.Point{X: x0 + 10*uy, Y: y0 - 10*ux}, Toward: course.Point{X: x1, Y: y1}, Directed: true}
 }
 
-func readTracks(t *testing.T) (truth [][]string, root string) {
+func readTracks(t testing.TB) (truth [][]string, root string) {
 	t.Helper()
 	root = os.Getenv("EARSHOT_OPEN_DATA")
 	if root == "" {

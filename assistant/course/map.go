@@ -19,6 +19,7 @@ type Map struct {
 	Placed  bool      // X and Y are in the feed's plane; else dead reckoning from the line, heading east
 	Laps    int       // laps that the braking points rest on
 	loc     Locator
+	foreign bool // recognised by its shape alone: X and Y are in a plane that this feed does not tell
 }
 
 // A Corner is a bend as a driver counts them. Distances are metres from the line. A corner that
@@ -161,7 +162,7 @@ func RoomUnknown(throttle, lateral, brake, speed float64) float64 {
 // far aside the car is (m, left positive). It looks near hint (m), or everywhere where hint is
 // NaN. It is false where the map is not in the feed's plane or the row has no position.
 func (m *Map) Place(row channel.Row, hint float64) (d, aside float64, ok bool) {
-	if !m.Placed {
+	if !m.Placed || m.foreign {
 		return 0, 0, false
 	}
 	loc := m.loc

@@ -89,12 +89,14 @@ func (p *parser) text(n *yaml.Node, what string) string {
 
 func (p *parser) course(f *File, n *yaml.Node) {
 	hasLine, hasName := false, false
-	known := []string{"name", "direction", "length", "width", "line", "sectors", "corners", "pit"}
+	known := []string{"name", "saved", "direction", "length", "width", "line", "sectors", "corners", "pit"}
 	p.entries(n, "the course", known, func(key string, k, v *yaml.Node) {
 		switch key {
 		case "name":
 			hasName = true
 			f.Name = p.text(v, "name")
+		case "saved":
+			f.Saved = p.text(v, "saved")
 		case "direction":
 			switch v.Value {
 			case "clockwise":
@@ -116,32 +118,25 @@ func (p *parser) course(f *File, n *yaml.Node) {
 		case "corners":
 			p.corners(f, v)
 		case "pit":
-			p.entries(v, "pit", []string{"entry", "exit", "line"}, func(key string, k, v *yaml.Node) {
-				g, before := &Gate{}, len(p.errs)
-				p.entries(v, "pit "+key, []string{"gate", "toward"}, func(part string, _, v *yaml.Node) { p.gatePart(g, part, v) })
-				p.needGate(g, v, "pit "+key, before)
-				switch key {
-				case "entry":
-					f.Pit.Entry = g
-				case "exit":
-					f.Pit.Exit = g
-				case "line":
-					f.Pit.Line = g
-				}
-			})
-			if (f.Pit.Entry == nil) != (f.Pit.Exit == nil) {
-				p.fail(k, "the pit lane has an entry or an exit, but not both", "give a gate for each of them")
-			}
+			p.pit(&f.Pit, k, v)
 		}
 	})
 	if n.Kind != yaml.MappingNode {
 		return
 	}
+	if f.Saved != "" && !hasName {
+		f.Name, hasName = f.Saved, true
+	}
 	if !hasName {
 		p.fail(n, "the course has no name", "add for example name: Mill course")
 	}
-	if !hasLine {
-		p.fail(n, "the course has no line", "add line: {gate: [[365.0 m, 14.7 m], [384.4 m, 2.2 m]]}, or line: {lap_distance: true} where the feed counts from the line")
+	if !hasLine && f.Saved == "" {
+		p.fail(n, "the course has no line", "add line: {gate: [[365.0 m, 14.7 m], [384.4 m, 2.2 m]]}, or line: {lap_distance: true} where the feed counts from the line, or saved: NAME for a course that earshot course list shows")
+	}
+	for i, d := range []float64{f.Pit.EntryAt, f.Pit.ExitAt} {
+		if f.Length > 0 && d >= f.Length {
+			p.fail(n, fmt.Sprintf("pit %s at %g m is beyond the course's length of %g m", [2]string{"entry", "exit"}[i], d, f.Length), "distances are counted from the line")
+		}
 	}
 	last := 0.0
 	for _, b := range f.Sectors {
@@ -154,6 +149,45 @@ func (p *parser) course(f *File, n *yaml.Node) {
 				p.fail(n, fmt.Sprintf("the sector boundary at %g m is beyond the course's length of %g m", b.Distance, f.Length), "boundaries lie between the line and the line")
 			}
 		}
+	}
+}
+
+// pit reads where the pit lane is: gates, or distances from the line.
+func (p *parser) pit(pit *Pit, k, n *yaml.Node) {
+	count := len(p.errs)
+	p.entries(n, "pit", []string{"entry", "exit", "line"}, func(key string, _, v *yaml.Node) {
+		if v.Kind == yaml.ScalarNode && key != "line" {
+			at := p.metres(v, "pit "+key)
+			if key == "entry" {
+				pit.EntryAt = at
+			} else {
+				pit.ExitAt = at
+			}
+			return
+		}
+		g, before := &Gate{}, len(p.errs)
+		p.entries(v, "pit "+key, []string{"gate", "toward"}, func(part string, _, v *yaml.Node) { p.gatePart(g, part, v) })
+		p.needGate(g, v, "pit "+key, before)
+		switch key {
+		case "entry":
+			pit.Entry = g
+		case "exit":
+			pit.Exit = g
+		case "line":
+			pit.Line = g
+		}
+	})
+	if len(p.errs) > count {
+		return
+	}
+	entry, exit := pit.Entry != nil || pit.EntryAt > 0, pit.Exit != nil || pit.ExitAt > 0
+	switch {
+	case entry != exit:
+		p.fail(k, "the pit lane has an entry or an exit, but not both", "give a gate for each of them, or a distance for each of them")
+	case (pit.Entry != nil) != (pit.Exit != nil):
+		p.fail(k, "the pit lane has a gate at one end and a distance at the other", "give a gate for each of them, or a distance for each of them")
+	case pit.EntryAt > 0 && pit.EntryAt == pit.ExitAt:
+		p.fail(k, "the pit lane begins and ends at the same place", "give the distance from the line of its entry and of its exit")
 	}
 }
 

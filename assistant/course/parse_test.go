@@ -46,6 +46,13 @@ pit:
 	require.True(t, f.Pit.Exit.Directed)
 	require.Nil(t, f.Pit.Line)
 
+	// A file may be about a saved course and say nothing of the line.
+	f, err = ParseFile("saved.yaml", []byte("saved: course 3180 m\ncorners: {names: {2: Brook}}\npit: {entry: 3050 m, exit: 120 m}\n"))
+	require.NoError(t, err)
+	require.Equal(t, "course 3180 m", f.Saved)
+	require.Equal(t, f.Saved, f.Name)
+	require.Equal(t, Pit{EntryAt: 3050, ExitAt: 120}, f.Pit)
+
 	f, err = ParseFile("geo.yaml", []byte("name: G\nline: {gate: [[51.5 deg, -1.25 deg], [51.5002 deg, -1.25 deg]]}\n"))
 	require.NoError(t, err)
 	require.True(t, f.Line.Gate.Geo)
@@ -77,6 +84,11 @@ func TestParseFileTellsEveryMistakeAtItsPlace(t *testing.T) {
 			"c.yaml:5:11: split does not say which corner", `c.yaml:5:31: "zero" is not the number of a corner`, `c.yaml:6:11: "0" is not the number`, "c.yaml:6:20: a corner's name is not a text"}},
 		{"joined and split", "name: A\nline: {lap_distance: true}\ncorners: {join: [[1, 2], [2, 3]], split: [{corner: 3}]}\n", []string{"c.yaml:3:10: corner 2 is joined twice", "c.yaml:3:10: corner 3 is joined or split and split again"}},
 		{"half a pit lane", "name: A\nline: {lap_distance: true}\npit: {entry: {gate: [[0 m, 0 m], [0 m, 9 m]]}}\n", []string{"c.yaml:3:1: the pit lane has an entry or an exit, but not both"}},
+		{"pit lane by distance and gate", "name: A\nline: {lap_distance: true}\npit: {entry: 900 m, exit: {gate: [[0 m, 0 m], [0 m, 9 m]]}}\n", []string{"c.yaml:3:1: the pit lane has a gate at one end and a distance at the other"}},
+		{"pit lane by distance", "name: A\nlength: 1000 m\nline: {lap_distance: true}\npit: {entry: 900, exit: 5 s, line: 3 m}\n", []string{"c.yaml:4:14: pit entry is not a length", "c.yaml:4:25: pit exit is not a length", "c.yaml:4:36: pit line is not a list of keys"}},
+		{"pit lane of no length, behind the end", "name: A\nlength: 1000 m\nline: {lap_distance: true}\npit: {entry: 1900 m, exit: 1900 m}\n", []string{"c.yaml:4:1: the pit lane begins and ends at the same place", "c.yaml:1:1: pit entry at 1900 m is beyond", "c.yaml:1:1: pit exit at 1900 m is beyond"}},
+		{"half a pit lane by distance", "name: A\nline: {lap_distance: true}\npit: {exit: 20 m}\n", []string{"c.yaml:3:1: the pit lane has an entry or an exit, but not both"}},
+		{"saved course without a name", "saved: ''\n", []string{"c.yaml:1:8: saved is not a text", "c.yaml:1:1: the course has no name", "c.yaml:1:1: the course has no line"}},
 		{"direction", "name: A\ndirection: left\nline: {lap_distance: true}\nname: B\n", []string{`c.yaml:2:12: unknown direction "left"`, "c.yaml:4:1: name stands twice"}},
 	}
 	for _, tt := range tests {
@@ -109,14 +121,14 @@ func FuzzParseFile(f *testing.F) {
 	for _, s := range []string{
 		"name: A\nline: {gate: [[36 deg, 14.7 deg], [36.001 deg, 14.7 deg]]}\n",
 		"name: A\nline: {lap_distance: true}\ncorners: {join: [[1, 2]], split: [{corner: 3, at: 4 m}], names: {1: x}}\nsectors: [1 m, {gate: [[0 m, 0 m], [0 m, 9 m]], toward: [3 m, 3 m]}]\n",
-		"a: &a [*a]\n", "? {}\n: b\n", "pit: {entry: 3}\n", "name: \"\x00\"", "-",
+		"a: &a [*a]\n", "saved: B\npit: {entry: 9 m, exit: 8 m}\n", "? {}\n: b\n", "pit: {entry: 3}\n", "name: \"\x00\"", "-",
 	} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
 		file, err := ParseFile("f", b)
 		if err == nil {
-			if file.Name == "" || file.Line.Source == Auto {
+			if file.Name == "" || file.Line.Source == Auto && file.Saved == "" {
 				t.Fatalf("accepted %+v", file)
 			}
 			return

@@ -40,6 +40,11 @@ func (p Plane) Local(geo Point) Point {
 	return Point{dl * p.perX, (geo.X - p.Origin.X) * p.perY}
 }
 
+// global is the reverse of Local: the latitude and longitude of a place in the plane.
+func (p Plane) global(at Point) Point {
+	return Point{p.Origin.X + at.Y/p.perY, math.Remainder(p.Origin.Y+at.X/p.perX, 2*math.Pi)}
+}
+
 // A Locator finds the car in a local plane: by position_x and position_y where the feed has
 // them, else by latitude and longitude. The zero Locator is ready; what it finds first
 // decides for good, and the first fix becomes the origin.

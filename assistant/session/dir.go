@@ -23,6 +23,7 @@ const (
 
 	IncludedFile = "included" // a file that the feed file refers to
 	BestsFile    = "bests"    // the best laps of earlier sessions, and the lap to compare with
+	KnownFile    = "known"    // the saved courses that could be recognised, a line each
 )
 
 // A File is a copy of a configuration file that was in force. The Name is a file name without folders.
@@ -185,8 +186,8 @@ func checkFiles(files []File) error {
 	for _, f := range files {
 		key := strings.ToLower(f.Kind + "/" + f.Name)
 		switch {
-		case !slices.Contains([]string{FeedFile, CarFile, CourseFile, RulesFile, IncludedFile, BestsFile}, f.Kind):
-			errs = append(errs, fmt.Errorf("keeping a copy of %q: %q is not feed, included, car, course, bests or rules", f.Name, f.Kind))
+		case !slices.Contains([]string{FeedFile, CarFile, CourseFile, RulesFile, IncludedFile, BestsFile, KnownFile}, f.Kind):
+			errs = append(errs, fmt.Errorf("keeping a copy of %q: %q is not feed, included, car, course, bests, known or rules", f.Name, f.Kind))
 		case f.Name == "" || f.Name == "." || f.Name == ".." || strings.ContainsAny(f.Name, "/\\:\x00"):
 			errs = append(errs, fmt.Errorf("keeping a copy of a %s file: %q is not a plain file name", f.Kind, f.Name))
 		case seen[key]:

@@ -19,6 +19,7 @@ type checked struct {
 	Rules    []checkedRule `json:"rules"`
 	Answers  []string      `json:"answers"`
 	Unspoken []string      `json:"not_in_voice,omitempty"`
+	Courses  []string      `json:"courses,omitempty"` // saved, that can be recognised
 	Notes    []string      `json:"notes,omitempty"`
 }
 
@@ -43,6 +44,7 @@ the rules that ship.`,
 		Args:    cobra.ArbitraryArgs,
 	}
 	addFileFlags(c)
+	addCoursesFlag(c, "folder of the saved courses, or none (default: the user's state folder)")
 	c.Flags().BoolVar(&asJSON, "json", false, "for programs")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		cfg, err := loadConfig(c)
@@ -52,6 +54,9 @@ the rules that ship.`,
 		cfg.Rules = append(cfg.Rules, args...)
 		l, err := load(cfg)
 		if err != nil {
+			return err
+		}
+		if _, err := withCourses(cfg, l, tellOn(c)); err != nil {
 			return err
 		}
 		found := inspect(l)
@@ -85,6 +90,10 @@ func inspect(l *loaded) checked {
 			found.Notes = append(found.Notes, fmt.Sprintf("the feed listens on %s: anyone on the network can send to it, unless transport: has from: [ADDRESS]", at))
 		}
 	}
+	for _, k := range l.known {
+		found.Courses = append(found.Courses, k.Name)
+	}
+	found.Notes = append(found.Notes, courseNotes(l)...)
 	return found
 }
 
@@ -130,6 +139,9 @@ func (f checked) print(w io.Writer) {
 	fmt.Fprintf(w, "%d of %d rules are on:\n\n", on, len(f.Rules))
 	table(w, rows)
 	fmt.Fprintf(w, "\nquestions that can be asked: %s\n", strings.Join(f.Answers, ", "))
+	if len(f.Courses) > 0 {
+		fmt.Fprintf(w, "\nsaved courses that can be recognised: %d (earshot course list)\n", len(f.Courses))
+	}
 	if len(f.Unspoken) > 0 {
 		fmt.Fprintf(w, "\nnot in the voice, so a synthesiser says them or they are spelled:\n")
 		for _, p := range f.Unspoken {

@@ -26,6 +26,7 @@ type Config struct {
 	Voice   string            `mapstructure:"voice"`
 	Device  string            `mapstructure:"device"`
 	DataDir string            `mapstructure:"data_dir"`
+	Courses string            `mapstructure:"courses"`
 	Keys    map[string]string `mapstructure:"keys"`
 	Units   map[string]string `mapstructure:"units"`
 	Talk    Talk              `mapstructure:"talk"`
@@ -50,7 +51,7 @@ var unitQuantity = map[string]channel.Quantity{
 }
 
 // flagKeys are the flags that set a key of the same name.
-var flagKeys = []string{"feed", "car", "course", "rules", "voice", "device", "reference", "bests"}
+var flagKeys = []string{"feed", "car", "course", "rules", "voice", "device", "reference", "bests", "courses"}
 
 // loadConfig reads the configuration for command c.
 func loadConfig(c *cobra.Command) (Config, error) {
@@ -64,6 +65,7 @@ func loadConfig(c *cobra.Command) (Config, error) {
 	v.SetDefault("data_dir", "")
 	v.SetDefault("reference", "")
 	v.SetDefault("bests", "")
+	v.SetDefault("courses", "")
 	for command, key := range defaultKeys {
 		v.SetDefault("keys."+command, key)
 	}

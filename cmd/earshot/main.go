@@ -65,7 +65,7 @@ func commandName(c *cobra.Command) string {
 	if c == nil || !c.HasParent() {
 		return ""
 	}
-	return c.Name() + " "
+	return strings.TrimPrefix(c.CommandPath(), c.Root().Name()+" ") + " "
 }
 
 const cautions = `For simulators and closed courses, never for public roads. Earshot advises and
@@ -99,7 +99,7 @@ room to listen, marks a corner when a button is pressed, and writes the debrief.
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return usage(c, "%s", err) })
 	root.PersistentFlags().String("config", "", "configuration file (default: earshot.yaml in the user's configuration folder)")
-	root.AddCommand(newDemo(), newRun(), newReplay(), newCheck(), newSay(), newDebrief(), newSessions(), newKeys(), newExport(), newProbe())
+	root.AddCommand(newDemo(), newRun(), newReplay(), newCheck(), newSay(), newDebrief(), newSessions(), newKeys(), newExport(), newProbe(), newCourse())
 	for _, c := range root.Commands() {
 		wrapArgs(c)
 	}

@@ -31,6 +31,9 @@ no path in the feed file: NAME=FILE.
 A recording also brings the best laps that were known when it was made; with a log those of today are read. Neither
 changes them, unless you say --keep-bests.
 
+With --courses FOLDER the courses that are saved there are recognised, and what is learned is saved there. A
+recording that is replayed without it goes by the courses that were known when it was made.
+
 By default it goes as fast as it can, writes the journal to the standard output and makes no sound.`,
 		Example: "  earshot replay log.csv.gz --feed myfeed.yaml --car mycar.yaml --journal out.jsonl --audio out.wav",
 		Args:    atLeastOne,
@@ -38,6 +41,7 @@ By default it goes as fast as it can, writes the journal to the standard output 
 	addFileFlags(c)
 	addBestsFlags(c)
 	c.Flags().BoolVar(&keep, "keep-bests", false, "keep laps that are better than those of all sessions before, as run does")
+	addCoursesFlag(c, "folder of saved courses (default: those that a recording holds, else none)")
 	c.Flags().StringVar(&journalPath, "journal", "-", "file for the journal; - is the standard output")
 	c.Flags().StringVar(&audioPath, "audio", "", "WAV file for what the driver would have heard")
 	c.Flags().StringVar(&speed, "speed", "max", "times the speed of the feed's clock, or max")
@@ -55,7 +59,19 @@ By default it goes as fast as it can, writes the journal to the standard output 
 			return err
 		}
 		defer closeTape()
-		a := &assistant.Assistant{Core: l.core(), Session: head}
+		a := &assistant.Assistant{Session: head}
+		if c.Flags().Changed("courses") {
+			folder, err := withCourses(cfg, l, tellOn(c))
+			if err != nil {
+				return err
+			}
+			if folder != "" {
+				keeper := keepCourses(folder, l, tellOn(c))
+				defer keeper.Close()
+				a.Save = keeper.Keep
+			}
+		}
+		a.Core = l.core()
 		if keep {
 			var kept func()
 			a.Bests, kept = keepBests(l, func(err error) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %v\n", err) })
@@ -80,6 +96,13 @@ func addFileFlags(c *cobra.Command) {
 	c.Flags().String("course", "", "course file, or the name of one (default: learned)")
 	c.Flags().StringSlice("rules", nil, "rules file or folder, on top of the rules that ship; may be given again")
 	c.Flags().String("voice", "", "name of a voice")
+}
+
+func addCoursesFlag(c *cobra.Command, about string) { c.Flags().String("courses", "", about) }
+
+// tellOn prints a line beside what the command is for.
+func tellOn(c *cobra.Command) func(string) {
+	return func(s string) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s) }
 }
 
 func parseSpeed(c *cobra.Command, s string) (float64, error) {

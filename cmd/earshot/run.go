@@ -41,6 +41,7 @@ session, and the lap in progress is compared with them at equal distance; --refe
 	addFileFlags(c)
 	addBestsFlags(c)
 	c.Flags().String("device", "", "sound device: auto, pulse, oto, portaudio, wav:FILE, silent (default: auto)")
+	addCoursesFlag(c, "folder of the saved courses, or none (default: the user's state folder)")
 	c.Flags().StringVar(&sessions, "sessions", "", "folder for the sessions (default: the user's data folder)")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		cfg, err := loadConfig(c)
@@ -54,13 +55,20 @@ session, and the lap in progress is compared with them at equal distance; --refe
 		if err != nil {
 			return err
 		}
-		return runLive(c, l)
+		folder, err := withCourses(cfg, l, tellOn(c))
+		if err != nil {
+			return err
+		}
+		if err := l.in.keepKnown(l.known); err != nil {
+			return err
+		}
+		return runLive(c, l, folder)
 	}
 	return c
 }
 
-// runLive opens everything, runs, and closes everything in the reverse order.
-func runLive(c *cobra.Command, l *loaded) (err error) {
+// runLive opens everything, runs, and closes everything in the reverse order. Courses are saved in folder, unless it is empty.
+func runLive(c *cobra.Command, l *loaded, folder string) (err error) {
 	ctx := c.Context()
 	stderr := c.ErrOrStderr()
 	var mu sync.Mutex // lines from several goroutines
@@ -178,6 +186,11 @@ func runLive(c *cobra.Command, l *loaded) (err error) {
 		Record:   assistant.RecordInto(recorder),
 		Feed:     stream,
 		Commands: commands, Health: health, Rules: changed,
+	}
+	if folder != "" {
+		keeper := keepCourses(folder, l, tell)
+		defer keeper.Close()
+		a.Save = keeper.Keep
 	}
 	tell(fmt.Sprintf("session %s in %s", head.ID, dir.Path))
 	tell(fmt.Sprintf("listening: %s, sound: %s; Ctrl-C ends", describeSources(l.feed), out.Name()))

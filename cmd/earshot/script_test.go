@@ -12,9 +12,17 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){
+	testscript.Main(noSavedCourses{m}, map[string]func(){
 		"earshot": func() { os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
 	})
+}
+
+// noSavedCourses runs the tests without saved courses: none may reach the user's folder, and no test the next one. Scripts say their own.
+type noSavedCourses struct{ m *testing.M }
+
+func (n noSavedCourses) Run() int {
+	os.Setenv("EARSHOT_COURSES", noCourses)
+	return n.m.Run()
 }
 
 // projectRoot is the folder of go.mod.
@@ -50,6 +58,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("HOME", e.WorkDir)
 			e.Setenv("XDG_CONFIG_HOME", filepath.Join(e.WorkDir, ".config"))
 			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, ".data"))
+			e.Setenv("XDG_STATE_HOME", filepath.Join(e.WorkDir, ".state"))
 			e.Setenv("PULSE_SERVER", "")
 			e.Setenv("DISPLAY", "")
 			e.Setenv("TESTDATA", filepath.Join(projectRoot(t), "testdata"))

@@ -13,6 +13,7 @@ import (
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/assistant/course/store"
 	"earshot/assistant/cue"
 	"earshot/assistant/feed"
 	"earshot/assistant/session"
@@ -26,6 +27,7 @@ import (
 type inputs struct {
 	feed, car session.File
 	course    *session.File
+	known     *session.File // the saved courses that could be recognised
 	rules     []session.File
 	included  []session.File               // what the feed file refers to, known once it is compiled
 	open      func(string) ([]byte, error) // reads such a file by the path written in the feed file
@@ -40,6 +42,9 @@ func (in inputs) files() []session.File {
 	list := []session.File{in.feed, in.car}
 	if in.course != nil {
 		list = append(list, *in.course)
+	}
+	if in.known != nil {
+		list = append(list, *in.known)
 	}
 	list = append(list, in.included...)
 	if in.bests != nil {
@@ -66,6 +71,8 @@ func inputsOf(files []session.File) (inputs, error) {
 			in.car = f
 		case session.CourseFile:
 			in.course = &f
+		case session.KnownFile:
+			in.known = &f
 		case session.RulesFile:
 			in.rules = append(in.rules, f)
 		case session.IncludedFile:
@@ -124,6 +131,8 @@ type loaded struct {
 	feed     *feed.File
 	car      *car.Car
 	course   *course.File
+	known    []*course.Known // that can be recognised
+	saved    []store.Entry   // all that the user's folder has
 	rules    *rules.Set
 	names    *assistant.Vocabulary
 	bests    *timing.Bests
@@ -151,6 +160,9 @@ func compile(cfg Config, in inputs) (*loaded, error) {
 			errs = append(errs, err)
 		}
 	}
+	if l.known, err = knownIn(in.known); err != nil {
+		errs = append(errs, err)
+	}
 	if l.voice, err = openVoice(cfg.Voice); err != nil {
 		errs = append(errs, err)
 	}
@@ -163,6 +175,9 @@ func compile(cfg Config, in inputs) (*loaded, error) {
 		}
 	}
 	gate := l.course != nil && l.course.Line.Source == course.ByGate
+	if err := pitByDistance(l); err != nil {
+		errs = append(errs, err)
+	}
 	l.names = assistant.NewVocabulary(l.channels, l.feed.Covers(l.channels), gate, l.car.Limits(), display(cfg.Units))
 	if l.course != nil {
 		l.names.CourseFile(len(l.course.Sectors) > 0, l.course.Width > 0)
@@ -197,7 +212,7 @@ func (l *loaded) core() *assistant.Core {
 		advisories = -1 // the user's 0 is "no limit", the scheduler's is "the default"
 	}
 	return assistant.NewCore(assistant.Setup{
-		Channels: l.channels, Car: l.car, Course: l.course, Rules: l.rules, Names: l.names, Voice: l.voice, Bests: l.bests,
+		Channels: l.channels, Car: l.car, Course: l.course, Known: l.known, Rules: l.rules, Names: l.names, Voice: l.voice, Bests: l.bests,
 		Talk:    cue.Config{Margin: l.cfg.Talk.Margin.Seconds(), MaxAdvisoriesPerLap: advisories},
 		MuteFor: l.cfg.Talk.Mute.Seconds(),
 	})

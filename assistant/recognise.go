@@ -1,0 +1,56 @@
+package assistant
+
+import (
+	"fmt"
+
+	"earshot/assistant/course"
+	"earshot/assistant/journal"
+)
+
+// learned puts a map in force that driving has made or bettered, and hands it out to be saved. The first whole lap also shows
+// whether the course is a saved one that was not recognised on the way.
+func (c *Core) learned(m *course.Map, out *Output) {
+	if c.course == nil {
+		c.checkDirection(m, out)
+		if saved := c.recogniser.Whole(m); saved != nil {
+			m = c.learner.Adopt(saved)
+			c.tellRecognised(m, "by a whole lap", out)
+		}
+	}
+	c.useCourse(m)
+	out.Course = m
+}
+
+// recognise asks which of the saved courses the car is on.
+func (c *Core) recognise(out *Output) {
+	if c.course != nil && !c.recogniser.Follows() {
+		return // learned in this session: no saved course has its line
+	}
+	found, left := c.recogniser.Step(c.now, c.hold.Row)
+	if err := c.recogniser.Trouble(); err != nil {
+		c.event(out, &journal.Health{Part: "course", State: "degraded", Text: err.Error()})
+	}
+	switch {
+	case left != "":
+		c.event(out, &journal.Health{Part: "course", State: "degraded", Text: fmt.Sprintf(
+			"this is not %s: %s; the course is learned anew", c.course.Name, left)})
+		c.learner.Forget()
+		c.useCourse(nil)
+	case found.Map != nil:
+		m := c.learner.Adopt(found.Map)
+		c.checkDirection(m, out)
+		c.tellRecognised(m, found.How, out)
+		c.useCourse(m)
+	}
+}
+
+func (c *Core) tellRecognised(m *course.Map, how string, out *Output) {
+	c.event(out, &journal.Health{Part: "course", State: "ok", Text: fmt.Sprintf(
+		"recognised %s %s: %d corners, braking points of %d laps", m.Name, how, len(m.Corners), m.Laps)})
+}
+
+func (c *Core) useCourse(m *course.Map) {
+	c.course = m
+	c.timing.UseMap(m)
+	c.passes.UseMap(m)
+}

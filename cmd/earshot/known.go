@@ -1,0 +1,164 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/course"
+	"earshot/assistant/course/store"
+	"earshot/assistant/session"
+)
+
+// noCourses is the folder of courses that means none.
+const noCourses = "none"
+
+// courseRoot is the folder of the saved courses; empty where there is to be none.
+func courseRoot(cfg Config) (string, error) {
+	switch cfg.Courses {
+	case noCourses:
+		return "", nil
+	case "":
+		return store.Root()
+	}
+	return cfg.Courses, nil
+}
+
+// withCourses reads the saved courses and puts those that can be meant into l. What cannot be read is told and left out.
+func withCourses(cfg Config, l *loaded, tell func(string)) (folder string, err error) {
+	if folder, err = courseRoot(cfg); err != nil || folder == "" {
+		return "", err
+	}
+	all, wrong := store.List(folder)
+	for _, w := range wrong {
+		tell(w.Error())
+	}
+	l.saved = all
+	var list []*course.Known
+	for _, e := range all {
+		list = append(list, e.Known)
+	}
+	if l.known, err = candidates(l.course, list); err != nil {
+		return "", fmt.Errorf("%w (%s)", err, folder)
+	}
+	return folder, nil
+}
+
+// candidates are the saved courses that can be meant where the course file says f: the one that it is about, those of its name,
+// or all where there is none.
+func candidates(f *course.File, all []*course.Known) ([]*course.Known, error) {
+	if f == nil {
+		return all, nil
+	}
+	var list []*course.Known
+	var names []string
+	for _, k := range all {
+		names = append(names, k.Name)
+		numbered := strings.HasPrefix(k.Name, f.Name+" ") && strings.Trim(k.Name[len(f.Name)+1:], "0123456789") == ""
+		if f.Saved != "" && strings.EqualFold(k.Name, f.Saved) || f.Saved == "" && (strings.EqualFold(k.Name, f.Name) || numbered) {
+			list = append(list, k)
+		}
+	}
+	if f.Saved != "" && len(list) == 0 {
+		return nil, fmt.Errorf("the course file says saved: %s, and there is no saved course of that name: there is %s", f.Saved, strings.Join(append(names, "none"), ", "))
+	}
+	return list, nil
+}
+
+// keepKnown makes one file of the candidates, so that a recording replays with them: a line each.
+func (in *inputs) keepKnown(list []*course.Known) error {
+	in.known = nil
+	if len(list) == 0 {
+		return nil
+	}
+	var b bytes.Buffer
+	size := 0
+	for _, k := range list {
+		size += len(k.Data()) + 1
+	}
+	b.Grow(size)
+	for _, k := range list {
+		line := bytes.TrimSpace(k.Data())
+		if !bytes.ContainsRune(line, '\n') { // as it was written; a user may have put it into another form
+			b.Write(line)
+		} else if err := json.Compact(&b, line); err != nil {
+			return fmt.Errorf("%s: %w", k.Name, err)
+		}
+		b.WriteByte('\n')
+	}
+	in.known = &session.File{Kind: session.KnownFile, Name: "courses.jsonl", Data: b.Bytes()}
+	return nil
+}
+
+// knownIn is the reverse of keepKnown.
+func knownIn(f *session.File) ([]*course.Known, error) {
+	if f == nil {
+		return nil, nil
+	}
+	var list []*course.Known
+	for i, line := range bytes.Split(bytes.TrimSpace(f.Data), []byte{'\n'}) {
+		k, err := course.Glance(fmt.Sprintf("%s:%d", f.Name, i+1), line)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, k)
+	}
+	return list, nil
+}
+
+// keepCourses returns what saves the courses of a session.
+func keepCourses(folder string, l *loaded, tell func(string)) *store.Keeper {
+	troubled := false
+	return store.NewKeeper(folder, l.saved, l.in.feed.Name, l.car.Name, time.Now, func(e store.Entry, fresh bool, err error) {
+		switch {
+		case err != nil && !troubled:
+			tell(err.Error())
+		case err == nil && fresh:
+			tell(fmt.Sprintf("the course is saved as %q; earshot course show %q draws it", e.Name, e.Name))
+		}
+		troubled = err != nil
+	})
+}
+
+// pitByDistance refuses a pit lane by distance where the feed knows better: one of the two would be wrong unseen.
+func pitByDistance(l *loaded) error {
+	if l.course == nil || l.course.Pit.EntryAt == 0 || !slices.Contains(l.feed.Covers(l.channels), channel.InPitLane) {
+		return nil
+	}
+	return fmt.Errorf("%s: the pit lane is told by distance, and the feed tells in_pit_lane itself: take pit.entry and pit.exit out of the course file", l.in.course.Name)
+}
+
+// courseNotes tells what a course file says without effect.
+func courseNotes(l *loaded) (notes []string) {
+	f := l.course
+	if f == nil {
+		return nil
+	}
+	if f.Pit.EntryAt > 0 {
+		notes = append(notes, "pit entry and exit by distance only show in the picture of the course: a distance is the same in the pit lane and beside it, "+
+			"so laps and stints do not go by them; give gates where the feed has a position")
+	}
+	if f.Saved == "" || len(l.known) != 1 {
+		return notes
+	}
+	s, err := l.known[0].Saved()
+	if err != nil {
+		return append(notes, err.Error())
+	}
+	if len(f.Join)+len(f.Split) > 0 {
+		return notes // the numbers change
+	}
+	for _, n := range sortedNumbers(f.Names) {
+		if n > len(s.Map.Corners) {
+			notes = append(notes, fmt.Sprintf("the course file names corner %d (%s), and %s has %d corners", n, f.Names[n], s.Map.Name, len(s.Map.Corners)))
+		}
+	}
+	return notes
+}
+
+func sortedNumbers(names map[int]string) []int { return slices.Sorted(maps.Keys(names)) }
