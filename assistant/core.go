@@ -35,6 +35,8 @@ type Setup struct {
 	Talk     cue.Config
 	MuteFor  float64       // s; 0: the scheduler's default
 	Bests    *timing.Bests // of earlier sessions with this course and car; nil: none are kept
+	// BestsOf are those of the saved courses, by name, that count once one of them is recognised; nil: there is a course file, or none are kept.
+	BestsOf map[string]*timing.Bests
 }
 
 // Core is the whole behaviour of the assistant with none of its surroundings: the same

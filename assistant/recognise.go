@@ -5,6 +5,7 @@ import (
 
 	"earshot/assistant/course"
 	"earshot/assistant/journal"
+	"earshot/assistant/timing"
 )
 
 // learned puts a map in force that driving has made or bettered, and hands it out to be saved. The first whole lap also shows
@@ -15,6 +16,7 @@ func (c *Core) learned(m *course.Map, out *Output) {
 		if saved := c.recogniser.Whole(m); saved != nil {
 			m = c.learner.Adopt(saved)
 			c.tellRecognised(m, "by a whole lap", out)
+			c.useBests(m.Name)
 		}
 	}
 	c.useCourse(m)
@@ -35,11 +37,13 @@ func (c *Core) recognise(out *Output) {
 		c.event(out, &journal.Health{Part: "course", State: "degraded", Text: fmt.Sprintf(
 			"this is not %s: %s; the course is learned anew", c.course.Name, left)})
 		c.learner.Forget()
+		c.useBests("")
 		c.useCourse(nil)
 	case found.Map != nil:
 		m := c.learner.Adopt(found.Map)
 		c.checkDirection(m, out)
 		c.tellRecognised(m, found.How, out)
+		c.useBests(m.Name)
 		c.useCourse(m)
 	}
 }
@@ -47,6 +51,18 @@ func (c *Core) recognise(out *Output) {
 func (c *Core) tellRecognised(m *course.Map, how string, out *Output) {
 	c.event(out, &journal.Health{Part: "course", State: "ok", Text: fmt.Sprintf(
 		"recognised %s %s: %d corners, braking points of %d laps", m.Name, how, len(m.Corners), m.Laps)})
+}
+
+// useBests takes the best laps of a recognised course from its earlier sessions; of a course without a name there are none.
+func (c *Core) useBests(name string) {
+	if c.setup.BestsOf == nil {
+		return
+	}
+	b := c.setup.BestsOf[name]
+	if b == nil {
+		b = &timing.Bests{Version: timing.BestsVersion, Course: name}
+	}
+	c.timing.UseBests(b)
 }
 
 func (c *Core) useCourse(m *course.Map) {

@@ -1,6 +1,7 @@
 package timing
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -131,6 +132,17 @@ func (b *Bests) Merge(other *Bests) {
 		}
 		b.Compounds[name] = &merged
 	}
+}
+
+// improve merges laps of this session in and tells whether they better anything.
+func (b *Bests) improve(session *Bests) bool {
+	if len(session.Compounds) == 0 {
+		return false
+	}
+	before, err := b.Encode()
+	b.Merge(session)
+	after, err2 := b.Encode()
+	return err != nil || err2 != nil || !bytes.Equal(before, after)
 }
 
 // boundariesText tells sector boundaries apart: sectors of other boundaries are not comparable.

@@ -74,12 +74,33 @@ func New(cfg Config) *Timing {
 	t.sector.reset()
 	t.stint.stood = nan
 	t.useCompound(nan)
-	if b := cfg.Bests; b != nil {
-		if t.reference = b.Reference; t.reference == nil {
-			t.reference = b.Quickest()
-		}
-	}
+	t.compare(cfg.Bests)
 	return t
+}
+
+// compare chooses the lap of another session to compare with: the one that the driver has chosen, else the quickest.
+func (t *Timing) compare(b *Bests) {
+	if b == nil {
+		return
+	}
+	if t.cfg.Bests != nil && t.cfg.Bests.Reference != nil {
+		t.reference = t.cfg.Bests.Reference
+		return
+	}
+	t.reference = b.Quickest()
+}
+
+// UseBests makes b, which is not changed, the bests of earlier sessions from now on: the course has been recognised. What this session
+// has done on it already counts.
+func (t *Timing) UseBests(b *Bests) {
+	so := t.records
+	t.records = newRecords(b)
+	t.records.session, t.records.started = so.session, so.started
+	if so.all != nil && so.all.Course == "" {
+		t.records.changed = t.records.all.improve(so.all)
+	}
+	t.recordTime = t.records.best(t.compound)
+	t.compare(b)
 }
 
 // useCompound makes the records those of a value of channel.Compound.

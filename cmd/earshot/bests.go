@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"hash/crc32"
@@ -23,7 +24,8 @@ import (
 // noBests turns the best laps of all sessions off.
 const noBests = "none"
 
-// courseKey is what the best laps of a course are kept under. Without a course file there is none, and none are kept.
+// courseKey is what the best laps of a course are kept under: the name in its course file. Without one it is that of the saved course, once
+// that is recognised or saved.
 func (l *loaded) courseKey() string { return l.courseName() }
 
 // bestsFolder is where the best laps are kept; empty: they are not.
@@ -78,19 +80,30 @@ func readBests(path, course, car string) (*timing.Bests, error) {
 // recording brought itself stays.
 func (l *loaded) bring() error {
 	var b *timing.Bests
+	var of []*timing.Bests // saved courses
 	if l.in.bests != nil {
-		var err error
-		if b, err = timing.ParseBests(l.in.bests.Data); err != nil {
-			return fmt.Errorf("%s: %w", l.in.bests.Name, err)
+		for i, line := range bytes.Split(bytes.TrimSpace(l.in.bests.Data), []byte{'\n'}) {
+			one, err := timing.ParseBests(line)
+			if err != nil {
+				return fmt.Errorf("%s:%d: %w", l.in.bests.Name, i+1, err)
+			}
+			if i == 0 {
+				b = one
+			} else {
+				of = append(of, one)
+			}
 		}
-	} else if l.in.fresh && l.courseKey() != "" {
+	} else if l.in.fresh {
 		folder, err := bestsFolder(l.cfg)
 		if err != nil {
 			return err
 		}
 		if folder != "" {
-			if b, err = readBests(bestsPath(folder, l.courseKey(), l.car.Name), l.courseKey(), l.car.Name); err != nil {
-				return err
+			b = &timing.Bests{Version: timing.BestsVersion, Car: l.car.Name, Compounds: map[string]*timing.Best{}}
+			if key := l.courseKey(); key != "" {
+				if b, err = readBests(bestsPath(folder, key, l.car.Name), key, l.car.Name); err != nil {
+					return err
+				}
 			}
 		}
 	}
@@ -107,13 +120,55 @@ func (l *loaded) bring() error {
 	if b == nil {
 		return nil
 	}
-	data, err := b.Encode()
-	if err != nil {
+	return l.holdBests(append([]*timing.Bests{b}, of...))
+}
+
+// bringKnown adds the best laps on the saved courses that may be recognised.
+func (l *loaded) bringKnown() error {
+	if l.course != nil || l.bests == nil {
+		return nil
+	}
+	folder, err := bestsFolder(l.cfg)
+	if err != nil || folder == "" {
 		return err
 	}
-	l.in.bests = &session.File{Kind: session.BestsFile, Name: "bests.json", Data: data}
-	l.bests, err = timing.ParseBests(data) // what a replay will read, to the last bit
-	return err
+	list := []*timing.Bests{l.bests}
+	for _, k := range l.known {
+		b, err := readBests(bestsPath(folder, k.Name, l.car.Name), k.Name, l.car.Name)
+		if err != nil {
+			return err
+		}
+		if len(b.Compounds) > 0 {
+			list = append(list, b)
+		}
+	}
+	return l.holdBests(list)
+}
+
+// holdBests puts best laps in force: those of the course file or of a course that has no name yet, then those of saved courses, a line each.
+func (l *loaded) holdBests(list []*timing.Bests) error {
+	var text []byte
+	l.bestsOf = nil
+	if l.course == nil {
+		l.bestsOf = map[string]*timing.Bests{}
+	}
+	for i, b := range list {
+		data, err := b.Encode()
+		if err != nil {
+			return err
+		}
+		text = append(text, data...)
+		if b, err = timing.ParseBests(data); err != nil { // what a replay will read, to the last bit
+			return err
+		}
+		if i == 0 {
+			l.bests = b
+		} else {
+			l.bestsOf[b.Course] = b
+		}
+	}
+	l.in.bests = &session.File{Kind: session.BestsFile, Name: "bests.jsonl", Data: text}
+	return nil
 }
 
 // referenceLap finds the lap that the configuration names, SESSION or SESSION:LAP, by driving that session's recording
@@ -178,22 +233,41 @@ func addBestsFlags(c *cobra.Command) {
 
 // keepBests returns what writes better laps into their file, and what waits for that. One goroutine writes, the newest
 // wins; another program may have written meanwhile, so what is there is taken in.
-func keepBests(l *loaded, tell func(error)) (keep func(*timing.Bests), wait func()) {
+//
+// name, which may be nil, tells under what name a course is saved that had none when the lap was driven; until there is one its laps wait.
+func keepBests(l *loaded, name func() string, tell func(error)) (keep func(*timing.Bests), wait func()) {
 	folder, err := bestsFolder(l.cfg)
-	if err != nil || folder == "" || l.courseKey() == "" || l.bests == nil {
+	if err != nil || folder == "" || l.bests == nil {
 		if err != nil {
 			tell(err)
 		}
 		return nil, func() {}
 	}
-	path := bestsPath(folder, l.courseKey(), l.car.Name)
+	var nameless *timing.Bests
+	write := func(b *timing.Bests) {
+		key := b.Course
+		if key == "" && name != nil {
+			key = name()
+		}
+		nameless = nil
+		if key == "" {
+			nameless = b
+			return
+		}
+		named := *b
+		named.Course = key
+		if err := writeBests(bestsPath(folder, key, l.car.Name), key, l.car.Name, &named); err != nil {
+			tell(err)
+		}
+	}
 	waiting, done := make(chan *timing.Bests, 1), make(chan struct{})
 	go func() {
 		defer close(done)
 		for b := range waiting {
-			if err := writeBests(path, l.courseKey(), l.car.Name, b); err != nil {
-				tell(err)
-			}
+			write(b)
+		}
+		if nameless != nil {
+			write(nameless)
 		}
 	}()
 	keep = func(b *timing.Bests) {
@@ -223,6 +297,36 @@ func writeBests(path, course, car string, b *timing.Bests) error {
 		return err
 	}
 	return session.Replace(path, data)
+}
+
+// renameBests takes the best laps on a saved course along to its new name. What is under that name already is kept too.
+func renameBests(cfg Config, from, to string) error {
+	folder, err := bestsFolder(cfg)
+	if err != nil || folder == "" || strings.EqualFold(from, to) && from == to {
+		return err
+	}
+	files, err := filepath.Glob(filepath.Join(folder, "*.json"))
+	if err != nil {
+		return err
+	}
+	var errs []error
+	for _, path := range files {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			errs = append(errs, err)
+			continue
+		}
+		b, err := timing.ParseBests(data)
+		if err != nil || b.Course != from {
+			continue // another course's, or not to be read: that is told when it is needed
+		}
+		b.Course = to
+		if err = writeBests(bestsPath(folder, to, b.Car), to, b.Car, b); err == nil {
+			err = os.Remove(path)
+		}
+		errs = append(errs, err)
+	}
+	return errors.Join(errs...)
 }
 
 // findLap drives a tape through a core and returns the lap of that number by distance, or the best valid flying lap where

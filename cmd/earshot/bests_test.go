@@ -98,7 +98,7 @@ func TestBestsOverSessions(t *testing.T) {
 	require.NoError(t, err)
 	defer source.Close()
 	var live bytes.Buffer
-	keep, wait := keepBests(l, func(err error) { t.Error(err) })
+	keep, wait := keepBests(l, nil, func(err error) { t.Error(err) })
 	a := &assistant.Assistant{
 		Core: l.core(), Session: journal.Session{ID: "second", Feed: "x", Started: "2026-05-12T09:00:00Z"},
 		Record: assistant.RecordInto(recorder), Journal: journalTo(&live), Bests: keep,
@@ -202,8 +202,46 @@ func TestNoBestsMeansNone(t *testing.T) {
 	cfg.Bests, cfg.Course = "", ""
 	l, err = load(cfg)
 	require.NoError(t, err)
-	require.Nil(t, l.bests, "a course without a name has no bests")
-	keep, wait := keepBests(l, func(err error) { t.Error(err) })
-	require.Nil(t, keep)
+	kept := filepath.Join(dir, "state", "earshot", "bests")
+	keep, wait := keepBests(l, nil, func(err error) { t.Error(err) })
+	keep(&timing.Bests{Version: timing.BestsVersion, Compounds: map[string]*timing.Best{"hard": {Lap: 60}}})
 	wait()
+	require.NoDirExists(t, kept, "a course without a name has no bests")
+	keep, wait = keepBests(l, func() string { return "learned" }, func(err error) { t.Error(err) })
+	keep(&timing.Bests{Version: timing.BestsVersion, Compounds: map[string]*timing.Best{"hard": {Lap: 60}}})
+	wait()
+	b, err := readBests(bestsPath(kept, "learned", l.car.Name), "learned", l.car.Name)
+	require.NoError(t, err)
+	require.InDelta(t, 60, b.Compounds["hard"].Lap, 1e-9)
+}
+
+// Without a course file the best laps go with the saved course: kept under its name in the session that learns it, beaten in the next, which
+// recognises it, and found again after it has been given another name.
+func TestBestsOfARecognisedCourse(t *testing.T) {
+	dir, best := drives(t)
+	kept, courses := filepath.Join(dir, "state", "earshot", "bests"), filepath.Join(dir, "courses")
+	drive := func(i int) string {
+		one := filepath.Join(dir, fmt.Sprint(i))
+		return ran(t, "replay", filepath.Join(one, "samples.csv"), "--feed", filepath.Join(one, "feed.yaml"), "--courses", courses, "--keep-bests")
+	}
+	of := func(name string) *timing.Best {
+		b, err := readBests(bestsPath(kept, name, "Demo GT"), name, "Demo GT")
+		require.NoError(t, err)
+		require.NotNil(t, b.Compounds["hard"], name)
+		return b.Compounds["hard"]
+	}
+	first := drive(0)
+	require.NotContains(t, first, `"record":true`)
+	var list []struct{ Name string }
+	require.NoError(t, json.Unmarshal([]byte(ran(t, "course", "list", "--courses", courses, "--json")), &list))
+	require.Len(t, list, 1)
+	require.InDelta(t, best[0].Time, of(list[0].Name).Lap, 0.02)
+
+	ran(t, "course", "name", list[0].Name, "The Saucer", "--courses", courses)
+	require.InDelta(t, best[0].Time, of("The Saucer").Lap, 0.02)
+
+	second := drive(1)
+	require.Contains(t, second, "recognised The Saucer")
+	require.Equal(t, 1, strings.Count(second, `"record":true`))
+	require.InDelta(t, best[1].Time, of("The Saucer").Lap, 0.02)
 }

@@ -111,7 +111,7 @@ func newCourseList() *cobra.Command {
 func newCourseName() *cobra.Command {
 	return &cobra.Command{
 		Use:     "name OLD NEW",
-		Short:   "give a saved course another name",
+		Short:   "give a saved course another name; the best laps go with it",
 		Example: "  earshot course name \"course 3337 m\" \"Thimble Ring\"",
 		Args:    cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -119,12 +119,20 @@ func newCourseName() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			old, err := store.Find(folder, args[0])
+			if err != nil {
+				return err
+			}
 			e, err := store.Rename(folder, args[0], args[1])
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(c.OutOrStdout(), "%s is called %s now: %s\n", args[0], e.Name, e.Path)
-			return nil
+			fmt.Fprintf(c.OutOrStdout(), "%s is called %s now: %s\n", old.Name, e.Name, e.Path)
+			cfg, err := loadConfig(c)
+			if err != nil {
+				return err
+			}
+			return renameBests(cfg, old.Name, e.Name)
 		},
 	}
 }

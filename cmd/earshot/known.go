@@ -7,6 +7,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"earshot/assistant/channel"
@@ -46,7 +47,7 @@ func withCourses(cfg Config, l *loaded, tell func(string)) (folder string, err e
 	if l.known, err = candidates(l.course, list); err != nil {
 		return "", fmt.Errorf("%w (%s)", err, folder)
 	}
-	return folder, nil
+	return folder, l.bringKnown()
 }
 
 // candidates are the saved courses that can be meant where the course file says f: the one that it is about, those of its name,
@@ -111,18 +112,23 @@ func knownIn(f *session.File) ([]*course.Known, error) {
 	return list, nil
 }
 
-// keepCourses returns what saves the courses of a session.
-func keepCourses(folder string, l *loaded, tell func(string)) *store.Keeper {
+// keepCourses returns what saves the courses of a session, and what tells the name under which the last one was saved.
+func keepCourses(folder string, l *loaded, tell func(string)) (keeper *store.Keeper, name func() string) {
 	troubled := false
-	return store.NewKeeper(folder, l.saved, l.in.feed.Name, l.car.Name, time.Now, func(e store.Entry, fresh bool, err error) {
+	var last atomic.Value
+	last.Store("")
+	keeper = store.NewKeeper(folder, l.saved, l.in.feed.Name, l.car.Name, time.Now, func(e store.Entry, fresh bool, err error) {
 		switch {
 		case err != nil && !troubled:
 			tell(err.Error())
 		case err == nil && fresh:
 			tell(fmt.Sprintf("the course is saved as %q; earshot course show %q draws it", e.Name, e.Name))
 		}
-		troubled = err != nil
+		if troubled = err != nil; !troubled {
+			last.Store(e.Name)
+		}
 	})
+	return keeper, func() string { return last.Load().(string) }
 }
 
 // pitByDistance refuses a pit lane by distance where the feed knows better: one of the two would be wrong unseen.

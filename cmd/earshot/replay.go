@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
+	"earshot/assistant/course/store"
 	"earshot/assistant/feed"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
@@ -60,22 +61,24 @@ By default it goes as fast as it can, writes the journal to the standard output 
 		}
 		defer closeTape()
 		a := &assistant.Assistant{Session: head}
+		var name func() string // of a course that is learned
+		kept := func() {}
+		defer func() { kept() }() // after the courses have their names
 		if c.Flags().Changed("courses") {
 			folder, err := withCourses(cfg, l, tellOn(c))
 			if err != nil {
 				return err
 			}
 			if folder != "" {
-				keeper := keepCourses(folder, l, tellOn(c))
+				var keeper *store.Keeper
+				keeper, name = keepCourses(folder, l, tellOn(c))
 				defer keeper.Close()
 				a.Save = keeper.Keep
 			}
 		}
 		a.Core = l.core()
 		if keep {
-			var kept func()
-			a.Bests, kept = keepBests(l, func(err error) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %v\n", err) })
-			defer kept()
+			a.Bests, kept = keepBests(l, name, func(err error) { tellOn(c)(err.Error()) })
 		}
 		return play(c, a, l, tape, times, journalPath, audioPath, nil)
 	}

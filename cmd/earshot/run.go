@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
+	"earshot/assistant/course/store"
 	"earshot/assistant/feed"
 	"earshot/assistant/hand"
 	"earshot/assistant/hand/helper"
@@ -172,11 +173,8 @@ func runLive(c *cobra.Command, l *loaded, folder string) (err error) {
 		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(l.cfg.Rules) }, changed, tell)
 	})
 
-	keep, kept := keepBests(l, func(err error) { tell(err.Error()) })
-	defer kept()
 	a := &assistant.Assistant{
-		Bests: keep,
-		Core:  l.core(), Session: head, Speaker: speakers{printSpeaker{c.OutOrStdout()}, speaker},
+		Core: l.core(), Session: head, Speaker: speakers{printSpeaker{c.OutOrStdout()}, speaker},
 		Journal: func(e journal.Event) error {
 			// A full disk is a health event, told by the writer itself; the assistant goes on.
 			_ = events.Append(e)
@@ -187,10 +185,17 @@ func runLive(c *cobra.Command, l *loaded, folder string) (err error) {
 		Feed:     stream,
 		Commands: commands, Health: health, Rules: changed,
 	}
+	var name func() string
+	var keeper *store.Keeper
 	if folder != "" {
-		keeper := keepCourses(folder, l, tell)
-		defer keeper.Close()
+		keeper, name = keepCourses(folder, l, tell)
 		a.Save = keeper.Keep
+	}
+	keep, kept := keepBests(l, name, func(err error) { tell(err.Error()) })
+	a.Bests = keep
+	defer kept() // after the courses have their names
+	if keeper != nil {
+		defer keeper.Close()
 	}
 	tell(fmt.Sprintf("session %s in %s", head.ID, dir.Path))
 	tell(fmt.Sprintf("listening: %s, sound: %s; Ctrl-C ends", describeSources(l.feed), out.Name()))

@@ -136,6 +136,7 @@ type loaded struct {
 	rules    *rules.Set
 	names    *assistant.Vocabulary
 	bests    *timing.Bests
+	bestsOf  map[string]*timing.Bests // of saved courses, where there is no course file
 	voice    *voice.Voice
 }
 
@@ -212,7 +213,7 @@ func (l *loaded) core() *assistant.Core {
 		advisories = -1 // the user's 0 is "no limit", the scheduler's is "the default"
 	}
 	return assistant.NewCore(assistant.Setup{
-		Channels: l.channels, Car: l.car, Course: l.course, Known: l.known, Rules: l.rules, Names: l.names, Voice: l.voice, Bests: l.bests,
+		Channels: l.channels, Car: l.car, Course: l.course, Known: l.known, Rules: l.rules, Names: l.names, Voice: l.voice, Bests: l.bests, BestsOf: l.bestsOf,
 		Talk:    cue.Config{Margin: l.cfg.Talk.Margin.Seconds(), MaxAdvisoriesPerLap: advisories},
 		MuteFor: l.cfg.Talk.Mute.Seconds(),
 	})
