@@ -37,22 +37,22 @@ that is short and is saved, the flag. It prints each cue as it is said and leave
 
 By default it goes as fast as it can. --speed 20 prints at a pace to read along; --live goes in real time and plays through
 the sound device.
---send sends the feed as UDP datagrams in real time and does nothing else: a source for earshot run. --as json
-sends what the feed demo-json describes, every channel of the car.
+--send sends the feed in real time, to files as fast as it can, and does nothing else: a source for earshot run. --as json
+sends what the feed demo-json describes, every channel of the car; nmea and can what demo-bus describes, a receiver beside a bus.
 --write writes the drive down: samples.csv (every channel of the car, with units), feed.yaml that describes
 it, and truth.json, what really happened. The same seed writes the same bytes.
 --with puts more of the world into a drive that is sent or written: rivals, weather, rain, stop, caution, time.`,
-		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --speed 20 --open\n  earshot demo --send udp://127.0.0.1:47119\n  earshot demo --write drive --seed 7 --laps 20 --course ledger",
+		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --speed 20 --open\n  earshot demo --send udp://127.0.0.1:47119\n  earshot demo --send udp://127.0.0.1:47123,udp://127.0.0.1:47125 --as nmea,can\n  earshot demo --send file:gps.nmea,file:can.log --as nmea,can\n  earshot demo --write drive --seed 7 --laps 20 --course ledger",
 		Args:    cobra.NoArgs,
 	}
 	c.Flags().StringVar(&out, "out", "demo-out", "folder for what the demo leaves")
 	c.Flags().BoolVar(&live, "live", false, "real time, through the sound device")
-	c.Flags().StringVar(&speed, "speed", "", "times real time, or max (default: max, with --live or --send 1)")
+	c.Flags().StringVar(&speed, "speed", "", "times real time, or max (default: max, with --live or --send over a network 1)")
 	c.Flags().StringVar(&deviceName, "device", "", "sound device for --live: auto, pulse, oto, portaudio, wav:FILE, silent")
 	c.Flags().Uint64Var(&o.Seed, "seed", 1, "of the noise in car and driver")
 	c.Flags().BoolVar(&open, "open", false, "show the debrief in a browser at the end")
-	c.Flags().StringVar(&send, "send", "", "send the feed to this UDP address, udp://HOST:PORT")
-	c.Flags().StringVar(&as, "as", asPacket, "with --send: packet or json, as the feeds demo and demo-json describe them")
+	c.Flags().StringVar(&send, "send", "", "send the feed: a list of udp://HOST:PORT, tcp://HOST:PORT, file:PATH")
+	c.Flags().StringVar(&as, "as", asPacket, "with --send: packet, json, nmea, can or csv, one for all or one for each place")
 	c.Flags().StringVar(&with, "with", "", "with --write or --send, a list of: "+strings.Join(worldParts(), ", "))
 	c.Flags().StringVar(&write, "write", "", "write samples.csv, feed.yaml and truth.json into this folder")
 	c.Flags().IntVar(&o.Laps, "laps", 0, "laps of the race, with --write or --send")
@@ -68,9 +68,16 @@ it, and truth.json, what really happened. The same seed writes the same bytes.
 		if write != "" {
 			return writeDemo(c, o, write)
 		}
+		var to []destination
+		if send != "" {
+			var err error
+			if to, err = destinations(c, send, as); err != nil {
+				return err
+			}
+		}
 		if speed == "" {
 			speed = "max"
-			if live || send != "" {
+			if live || send != "" && !allFiles(to) {
 				speed = "1"
 			}
 		}
@@ -93,7 +100,7 @@ it, and truth.json, what really happened. The same seed writes the same bytes.
 			return err
 		}
 		if send != "" {
-			return sendDemo(c, l, sim, send, as, times)
+			return sendDemo(c, l, sim, to, times)
 		}
 		return runDemo(c, l, sim, demoRun{out: out, live: live, open: open, times: times})
 	}
