@@ -69,7 +69,7 @@ func TestTheWorldIsHeard(t *testing.T) {
 	require.Equal(t, []int{6}, quiet["chequered-flag"])
 
 	slow := demo.Baseline()
-	slow.Power *= 0.6
+	slow.Power *= 0.5
 	said := heard(t, demo.Options{Seed: 6, Course: "ledger", Laps: 9, Rate: 30, Rivals: 9, Car: &slow, Stops: []demo.Stop{{Lap: 7, Fuel: 20}}, Faults: []demo.Fault{
 		{Kind: demo.Yellow, FromLap: 2, Corner: 3, Amount: 0.2},
 		{Kind: demo.Caution, FromLap: 3, Corner: 4, Amount: 60},

@@ -141,11 +141,14 @@ type lapProfile struct {
 }
 
 // profile computes it by one pass for the bends and two rounds each against and along the direction of travel, since the lap is closed.
-func (l *limits) profile(g *grip) lapProfile {
+func (l *limits) profile(g *grip) lapProfile { return l.profileAt(g, func(int) float64 { return 1 }) }
+
+// profileAt is the same where in the bends the driver takes only that share of the speed that they would bear at each point.
+func (l *limits) profileAt(g *grip, share func(i int) float64) lapProfile {
 	n, gap := len(l.k), l.course.gap
 	p := lapProfile{v2: make([]float64, n)}
 	for i, k := range l.k {
-		p.v2[i] = l.bend(g, k)
+		p.v2[i] = l.bend(g, k) * share(i) * share(i)
 	}
 	for i := 2*n - 1; i >= 0; i-- {
 		here, next := i%n, (i+1)%n

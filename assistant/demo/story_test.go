@@ -76,6 +76,9 @@ func TestStory(t *testing.T) {
 			require.Equal(t, truth.Presses, presses)
 			require.Len(t, presses, 4)
 			require.Contains(t, presses[1].Memo, "washes out", "the mark carries the driver's words")
+			for i, scene := range Scenes(s.course) {
+				require.True(t, scene.Lap <= StoryLaps && (i == 0 || scene.Lap > Scenes(s.course)[i-1].Lap), "each in a lap of its own")
+			}
 
 			require.Less(t, events[0], 250.0, "rear brakes are cold at first")
 			require.Less(t, events[1], 250.0)
@@ -86,10 +89,11 @@ func TestStory(t *testing.T) {
 			require.Less(t, ready, 4.5)
 
 			usual := excess[2] / count[2]
-			for lap := 3; lap <= 5; lap++ {
+			for lap := washFrom; lap <= washTo; lap++ {
 				require.Greater(t, excess[lap]/count[lap], 1.3*usual, "washes out in lap %d", lap)
 			}
-			require.InEpsilon(t, usual, excess[6]/count[6], 0.1, "and no longer in lap 6")
+			require.InEpsilon(t, usual, excess[washTo+1]/count[washTo+1], 0.1, "and no longer")
+			require.Less(t, ready, float64(washFrom), "what is marked is no cold car's")
 
 			five := truth.Done[5]
 			require.Greater(t, five.CarcassMean[channel.FR], five.CarcassMean[channel.FL]+8)

@@ -184,6 +184,55 @@ func TestFullCourseCaution(t *testing.T) {
 	require.InDelta(t, truth.Done[1].Time, truth.Done[5].Time, 4, "and then they race again, on tyres that have cooled")
 }
 
+// The others slow down for a yellow as the driver does: so the gaps stay, although everybody loses many seconds.
+func TestRivalsHeedYellow(t *testing.T) {
+	o := Options{Seed: 4, Laps: 4, Rate: 20, Rivals: 6}
+	after := func(faults ...Fault) (ahead, time float64) { // s by which the field is ahead of the driver on the whole
+		o.Faults = faults
+		s, err := New(channel.NewSet(), o)
+		require.NoError(t, err)
+		for s.lap < 4 {
+			_, ok := s.Next()
+			require.True(t, ok)
+		}
+		for _, c := range s.others.cars {
+			ahead += (c.progress - s.others.own) * s.others.pace / float64(o.Rivals)
+		}
+		return ahead, s.Truth().Done[3].Time
+	}
+	green, free := after()
+	for _, corner := range []int{0, 4} {
+		yellow, slow := after(Fault{Kind: Yellow, FromLap: 3, Corner: corner, Amount: 0.4})
+		t.Logf("corner %d: the lap is %.1f s longer, the field %.2f s nearer", corner, slow-free, green-yellow)
+		require.Greater(t, slow, free+2)
+		require.InDelta(t, green, yellow, 0.1*(slow-free)+0.2)
+	}
+}
+
+// Where the driver stops the others do, within two laps of him: each loses the time of the stop and of the lane, once.
+func TestRivalsStop(t *testing.T) {
+	o := Options{Seed: 4, Course: "saucer", Laps: 10, Rate: 10, Rivals: 6}
+	s, _ := run(t, o)
+	o.Stops = []Stop{{Lap: 5, Fuel: 12, Tyres: true}}
+	p, all := run(t, o)
+	lost := 12/refuelRate + tyreTime + p.others.lane
+	require.Greater(t, p.others.lane, 5.0)
+	for i := range s.others.cars {
+		// Laps that the end came later, less those that the car has done more: the time that it has stood.
+		stood := (p.t-s.t)/p.others.pace - (p.others.cars[i].progress - s.others.cars[i].progress)
+		require.InDelta(t, lost/p.others.pace, stood, 0.05, "car %d", i)
+	}
+	own := p.Truth().Done[5].Time + p.Truth().Done[6].Time - s.Truth().Done[5].Time - s.Truth().Done[6].Time
+	require.InDelta(t, own-10, lost, 5, "about as much as the driver loses, but for his cold tyres and braking for the lane")
+	positions := map[float64]bool{}
+	for _, x := range all {
+		if lap := x.Row[channel.LapNumber]; lap >= 4 && lap <= 8 {
+			positions[x.Row[channel.RacePosition]] = true
+		}
+	}
+	require.Greater(t, len(positions), 2, "places change while some have stopped and others have not")
+}
+
 // A local yellow is shown in its corner and nowhere else, and the driver slows down there by what he means to.
 func TestLocalYellow(t *testing.T) {
 	s, all := run(t, Options{Seed: 4, Laps: 4, Rate: 40, Faults: []Fault{{Kind: Yellow, FromLap: 3, Corner: 8, Amount: 0.3}}})

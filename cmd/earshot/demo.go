@@ -157,7 +157,7 @@ func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, how demoRun) error {
 		return err
 	}
 	stdout := newProgressLine(c.OutOrStdout())
-	source.progress = stdout
+	source.progress, source.scenes = stdout, demo.Scenes(sim.Truth().Course)
 	fmt.Fprintf(stdout, "%s on %s: an out-lap and a race of %d laps. What Earshot says:\n\n", l.car.Name, l.courseName(), sim.Truth().Laps)
 	heard := speakers{printSpeaker{stdout}}
 	if how.live {
@@ -199,6 +199,9 @@ type demoFeed struct {
 	encoder  *feed.Encoder
 	decoder  feed.Decoder
 	progress *progressLine
+	scenes   []demo.Scene // still to be told
+	lap      int          // of the last sample
+	place    float64      // m from the line, likewise
 }
 
 func newDemoFeed(l *loaded, sim *demo.Sim) (*demoFeed, error) {
@@ -219,8 +222,12 @@ func (f *demoFeed) Read(_ context.Context, emit func(channel.Sample)) error {
 		f.decoder.End(emit)
 		return io.EOF
 	}
-	if f.progress != nil && f.progress.on {
-		f.progress.show(int(s.Row[channel.LapNumber]), s.At, time.Now())
+	if f.lap, f.place = int(s.Row[channel.LapNumber]), s.Row[channel.LapDistance]; f.progress != nil {
+		f.progress.show(f.lap, s.At, time.Now())
+		for len(f.scenes) > 0 && f.scenes[0].Lap <= f.lap {
+			fmt.Fprintf(f.progress, "\n%s\n\n", f.scenes[0].Text)
+			f.scenes = f.scenes[1:]
+		}
 	}
 	return f.encoder.Encode(s, func(p []byte) { f.decoder.Decode(p, s.At, emit) })
 }
@@ -231,6 +238,16 @@ func (f *demoFeed) Stats() feed.Stats { return f.decoder.Stats() }
 func (f *demoFeed) presses() []assistant.Input {
 	var due []assistant.Input
 	for _, p := range f.sim.Presses() {
+		if f.progress != nil {
+			does := "asks: how are the " + p.Command + "?"
+			switch {
+			case p.Memo != "":
+				does = fmt.Sprintf("marks the corner and says: %q", p.Memo)
+			case p.Command == "fuel":
+				does = "asks: how is the fuel?"
+			}
+			printLine(f.progress, p.At, f.lap, f.place, "driver", does)
+		}
 		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Command: hand.Command(p.Command), Memo: p.Memo, Source: "demo"})
 	}
 	return due
