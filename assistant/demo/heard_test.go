@@ -62,6 +62,7 @@ func heard(t *testing.T, o demo.Options) map[string][]int {
 
 // What the world can do is heard through the rules that ship, in the laps where it happens, and not without it.
 func TestTheWorldIsHeard(t *testing.T) {
+	t.Parallel()
 	quiet := heard(t, demo.Options{Seed: 6, Course: "ledger", Laps: 5, Rate: 30})
 	for _, rule := range []string{"oil-hot", "oil-pressure-low", "coolant-hot", "yellow-flag", "full-course-caution", "blue-flag", "gap-ahead", "gap-behind", "limiter-off-in-lane", "limiter-on-course"} {
 		require.Empty(t, quiet[rule], rule)

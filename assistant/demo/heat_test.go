@@ -106,6 +106,7 @@ func TestTyreCoolsToItsSurroundings(t *testing.T) {
 
 // A harder compound takes longer to reach its window (handbook knowledge: about three laps for a hard one; common practice, no source).
 func TestCompoundsWarmUp(t *testing.T) {
+	t.Parallel()
 	laps := func(compound int) int {
 		car := Baseline()
 		car.Compound = compound

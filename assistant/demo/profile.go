@@ -123,7 +123,8 @@ func (l *limits) driving(g *grip, v2, k float64) (float64, bool) {
 	c, q := l.car, 0.5*g.density*v2
 	ay := v2 * math.Abs(k)
 	load := (1-c.FrontShare)*g.mass*gravity + q*l.lift[1]
-	mu := l.axleGrip(g, 1, ay, load) * l.rest(g, v2, ay)
+	ratio := min(1, g.mass*ay*c.CGHeight*c.rollShare(1)/c.Track[1]/(load/2))
+	mu := l.axleGrip(g, 1, ay, load) * l.rest(g, v2, ay) * c.traction(ratio)
 	f, engine := l.engine(math.Sqrt(v2)), true
 	if d := 1 - mu*c.CGHeight/c.Wheelbase; d > 0 {
 		if hold := mu * load / d; hold < f {
