@@ -110,13 +110,7 @@ func TestCompoundsWarmUp(t *testing.T) {
 	laps := func(compound int) int {
 		car := Baseline()
 		car.Compound = compound
-		s, err := New(channel.NewSet(), Options{Seed: 1, Laps: 6, Rate: 10, Car: &car})
-		require.NoError(t, err)
-		for {
-			if _, ok := s.Next(); !ok {
-				break
-			}
-		}
+		s, _ := runTo(t, Options{Seed: 1, Laps: 6, Rate: 10, Car: &car}, 4)
 		for _, l := range s.Truth().Done {
 			cold := math.Inf(1)
 			for _, c := range l.Carcass {

@@ -22,6 +22,7 @@ import (
 
 func newDemo() *cobra.Command {
 	var out, speed, deviceName, send, as, write, with string
+	var faults []string
 	var live, open bool
 	o := demo.Options{Story: true}
 	c := &cobra.Command{
@@ -41,8 +42,9 @@ the sound device.
 sends what the feed demo-json describes, every channel of the car; nmea and can what demo-bus describes, a receiver beside a bus.
 --write writes the drive down: samples.csv (every channel of the car, with units), feed.yaml that describes
 it, and truth.json, what really happened. The same seed writes the same bytes.
---with puts more of the world into a drive that is sent or written: rivals, weather, rain, stop, caution, time.`,
-		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --speed 20 --open\n  earshot demo --send udp://127.0.0.1:47119\n  earshot demo --send udp://127.0.0.1:47123,udp://127.0.0.1:47125 --as nmea,can\n  earshot demo --send file:gps.nmea,file:can.log --as nmea,can\n  earshot demo --write drive --seed 7 --laps 20 --course ledger",
+--with puts more of the world into a drive that is sent or written: rivals, weather, rain, stop, caution, time; --fault lets
+something go wrong in a lap and a corner, and the truth tells of it.`,
+		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --speed 20 --open\n  earshot demo --send udp://127.0.0.1:47119\n  earshot demo --send udp://127.0.0.1:47123,udp://127.0.0.1:47125 --as nmea,can\n  earshot demo --send file:gps.nmea,file:can.log --as nmea,can\n  earshot demo --write drive --seed 7 --laps 20 --course ledger\n  earshot demo --write drive --story=false --with rivals,stop --fault lock:fl@3.4 --fault leak:rr=8@2-6",
 		Args:    cobra.NoArgs,
 	}
 	c.Flags().StringVar(&out, "out", "demo-out", "folder for what the demo leaves")
@@ -54,6 +56,8 @@ it, and truth.json, what really happened. The same seed writes the same bytes.
 	c.Flags().StringVar(&send, "send", "", "send the feed: a list of udp://HOST:PORT, tcp://HOST:PORT, file:PATH")
 	c.Flags().StringVar(&as, "as", asPacket, "with --send: packet, json, nmea, can or csv, one for all or one for each place")
 	c.Flags().StringVar(&with, "with", "", "with --write or --send, a list of: "+strings.Join(worldParts(), ", "))
+	c.Flags().StringArrayVar(&faults, "fault", nil, "with --write or --send, once or more: KIND[:WHEEL or CHANNEL][=AMOUNT]@LAP[-LAP][.CORNER], such as lock:fl=1.4@3.4")
+	c.Flags().BoolVar(&o.Story, "story", true, "with --write or --send: the faults and presses of the story")
 	c.Flags().StringVar(&write, "write", "", "write samples.csv, feed.yaml and truth.json into this folder")
 	c.Flags().IntVar(&o.Laps, "laps", 0, "laps of the race, with --write or --send")
 	c.Flags().StringVar(&o.Course, "course", "", "course, with --write or --send: "+strings.Join(demo.Courses(), ", "))
@@ -63,6 +67,9 @@ it, and truth.json, what really happened. The same seed writes the same bytes.
 			return err
 		}
 		if err := putWorld(c, &o, with); err != nil {
+			return err
+		}
+		if err := putFaults(&o, faults); err != nil {
 			return err
 		}
 		if write != "" {
@@ -124,7 +131,7 @@ func demoFlags(c *cobra.Command, write, send bool) error {
 	case send:
 		wrong = given("live", "device", "out", "open")
 	default:
-		wrong = given("laps", "course", "rate", "as", "with")
+		wrong = given("laps", "course", "rate", "as", "with", "fault", "story")
 	}
 	if len(wrong) == 0 {
 		return nil
