@@ -15,8 +15,9 @@ type limits struct {
 	course *Course
 	lift   [2]float64
 	drag   float64
-	force  []float64 // best drive by speed, in steps of forceStep
-	k      []float64 // curvature at the points of the course
+	force  []float64  // best drive by speed, in steps of forceStep
+	k      []float64  // curvature at the points of the course
+	roll   [2]float64 // shares of the lateral load transfer; 0 until they are asked for
 }
 
 const (
@@ -38,6 +39,14 @@ func newLimits(course *Course, car *Car) *limits {
 	return l
 }
 
+// rollShare is that of the car, which does not change while it is driven.
+func (l *limits) rollShare(axle int) float64 {
+	if l.roll[axle] == 0 {
+		l.roll[axle] = l.car.rollShare(axle)
+	}
+	return l.roll[axle]
+}
+
 // engine returns the best drive at v in N.
 func (l *limits) engine(v float64) float64 {
 	x := v / forceStep
@@ -50,7 +59,7 @@ func (l *limits) engine(v float64) float64 {
 // the more its loads differ (Milliken and Milliken, ch. 2 and 18, from memory).
 func (l *limits) axleGrip(g *grip, axle int, ay, load float64) float64 {
 	c := l.car
-	r := min(1, g.mass*ay*c.CGHeight*c.rollShare(axle)/c.Track[axle]/(load/2))
+	r := min(1, g.mass*ay*c.CGHeight*l.rollShare(axle)/c.Track[axle]/(load/2))
 	x := load / (c.share(axle) * c.Mass * gravity)
 	return g.mu[axle] * max(0.5, 1-c.GripFall*(x-1+r*r*x))
 }
@@ -123,7 +132,7 @@ func (l *limits) driving(g *grip, v2, k float64) (float64, bool) {
 	c, q := l.car, 0.5*g.density*v2
 	ay := v2 * math.Abs(k)
 	load := (1-c.FrontShare)*g.mass*gravity + q*l.lift[1]
-	ratio := min(1, g.mass*ay*c.CGHeight*c.rollShare(1)/c.Track[1]/(load/2))
+	ratio := min(1, g.mass*ay*c.CGHeight*l.rollShare(1)/c.Track[1]/(load/2))
 	mu := l.axleGrip(g, 1, ay, load) * l.rest(g, v2, ay) * c.traction(ratio)
 	f, engine := l.engine(math.Sqrt(v2)), true
 	if d := 1 - mu*c.CGHeight/c.Wheelbase; d > 0 {

@@ -32,7 +32,7 @@ func (l *limits) take(g *grip, scale [2]float64, v, k, ax float64) pose {
 		if axle == 1 {
 			total = aero + g.mass*ax*c.CGHeight/c.Wheelbase
 		}
-		move := g.mass * ay * c.CGHeight * c.rollShare(axle) / c.Track[axle]
+		move := g.mass * ay * c.CGHeight * l.rollShare(axle) / c.Track[axle]
 		p.load[2*axle] = max(lightest, total/2-move)
 		p.load[2*axle+1] = max(lightest, total/2+move)
 
