@@ -12,11 +12,14 @@ type lapBook struct {
 	valid   bool
 	begun   bool
 	last    float64 // s: time of the last lap begun at the line, NaN before
+	passes  []Pass  // of all laps; each Lap has a part of it
+	first   int     // of them the first of this lap
 }
 
 func (b *lapBook) start(s *Sim) {
 	b.done = make([]Lap, 0, s.o.Stint+3)
 	b.last = math.NaN()
+	b.passes = make([]Pass, 0, (s.o.Stint+3)*len(s.course.Corners))
 	b.now = Lap{FuelLeft: s.fuel / s.car.Density}
 }
 
@@ -39,11 +42,26 @@ func (b *lapBook) follow(s *Sim) {
 		b.press[i] += s.tyres[i].pressure(airPressure) * s.dt
 	}
 	n.TopSpeed = max(n.TopSpeed, s.v)
+	b.pass(s)
 	s.onRoad = s.inLane(s.lap, s.d) || math.Abs(s.place.lateral) <= s.course.Width/2
 	if !s.onRoad && b.valid {
 		b.valid = false
 		n.WhyInvalid = "off the course at corner " + s.course.Corners[s.course.part(s.d)-1].Name
 	}
+}
+
+// pass follows the car through a corner.
+func (b *lapBook) pass(s *Sim) {
+	number := s.course.CornerAt(s.d)
+	if number == 0 || s.lap > s.inLap() {
+		return
+	}
+	if n := len(b.passes); n == b.first || b.passes[n-1].Number != number {
+		b.passes = append(b.passes, Pass{Number: number, MinSpeed: s.v, EntrySpeed: s.v})
+	}
+	p := &b.passes[len(b.passes)-1]
+	p.Time += s.dt
+	p.MinSpeed, p.ExitSpeed = min(p.MinSpeed, s.v), s.v
 }
 
 // cross closes the lap at time t, before the Sim counts the next one.
@@ -75,6 +93,8 @@ func (b *lapBook) cross(s *Sim, t float64) {
 		n.Tread[i], n.Carcass[i], n.Disc[i], n.Pressure[i], n.Wear[i] = t.tread.T, t.carcass.T, s.discs[i].T, t.pressure(airPressure), t.wear
 		n.CarcassMean[i], n.PressureMean[i] = b.carcass[i]/b.time, b.press[i]/b.time
 	}
+	n.Corners = b.passes[b.first:len(b.passes):len(b.passes)]
+	b.first = len(b.passes)
 	if s.lap <= s.inLap() {
 		b.done = append(b.done, n)
 	}

@@ -15,7 +15,8 @@ const (
 )
 
 // A Car is a car and its setup. Per-axle arrays are front, rear; per-wheel arrays FL, FR, RL, RR.
-// The levers of a setup are Wing, RollSplit, BrakeBias, Ducts, ColdPressure, FinalDrive and Compound.
+// The levers of a setup are Springs, Bars, Wing, BrakeBias, Ducts, ColdPressure, PowerLock, CoastLock, Gears, FinalDrive and
+// Compound, and besides them the fuel of the Options.
 type Car struct {
 	Mass          float64    `json:"mass"`           // kg, with driver, without fuel
 	FrontShare    float64    `json:"front_share"`    // of the weight, at rest
@@ -25,7 +26,9 @@ type Car struct {
 	TyreRadius    float64    `json:"tyre_radius"`    // m, rolling
 	TyreSize      [2]float64 `json:"tyre_size"`      // relative, for heat and wear: the rear tyres are wider
 	Steering      float64    `json:"steering"`       // hand wheel angle over road wheel angle
-	RollSplit     float64    `json:"roll_split"`     // front share of the roll stiffness: more is a stiffer front or a softer rear bar
+	RollSplit     float64    `json:"roll_split"`     // front share of the roll stiffness with the springs and bars of Baseline
+	Springs       [2]float64 `json:"springs"`        // N/m at the wheel
+	Bars          [2]float64 `json:"bars"`           // steps from the middle; more is stiffer
 	Stiffness     [2]float64 `json:"stiffness"`      // N/rad: cornering stiffness of the axle at rest
 	StiffnessFall float64    `json:"stiffness_fall"` // share of its stiffness that an axle loses where all its load is on one wheel
 	GripFall      float64    `json:"grip_fall"`      // share of its grip that a tyre loses where its load is twice that at rest
@@ -50,6 +53,9 @@ type Car struct {
 	Driveline  float64    `json:"driveline"`  // efficiency
 	Efficiency float64    `json:"efficiency"` // indicated work over the heat of the fuel
 	Density    float64    `json:"density"`    // kg/L of the fuel
+
+	PowerLock float64 `json:"power_lock"` // steps of the differential from the middle: under power
+	CoastLock float64 `json:"coast_lock"` // off it
 
 	BrakeBias  float64    `json:"brake_bias"`  // front share of the brake force
 	BrakeForce float64    `json:"brake_force"` // N of all wheels at full pedal, discs in their window
@@ -76,7 +82,7 @@ const (
 func Baseline() Car {
 	return Car{
 		Mass: 1330, FrontShare: 0.45, Wheelbase: 2.66, CGHeight: 0.43, Track: [2]float64{1.66, 1.64}, TyreRadius: 0.335, TyreSize: [2]float64{0.84, 1.16},
-		Steering: 13, RollSplit: 0.56, Stiffness: [2]float64{92e3, 124e3}, StiffnessFall: 0.25, GripFall: 0.10, Bend: 0.12, Grip: 1.42, Rolling: 0.013,
+		Steering: 13, RollSplit: 0.56, Springs: baseSprings, Stiffness: [2]float64{92e3, 124e3}, StiffnessFall: 0.25, GripFall: 0.10, Bend: 0.12, Grip: 1.42, Rolling: 0.013,
 		DragArea: 1.15, LiftArea: 2.5, AeroFront: 0.43,
 		Power: 390e3, PowerPeak: rpm(7000), PowerFall: 0.75, RevIdle: rpm(1600), RevShift: rpm(7600), RevLimit: rpm(7900), EngineDrag: 55,
 		Gears: [6]float64{3.10, 2.28, 1.79, 1.47, 1.24, 1.07}, FinalDrive: 3.75, Driveline: 0.93, Efficiency: 0.33, Density: 0.745,
@@ -108,6 +114,10 @@ func (c *Car) validate() error {
 	within("TyreSize", 0.1, 10, c.TyreSize[:]...)
 	within("Steering", 1, 50, c.Steering)
 	within("RollSplit", 0.02, 0.98, c.RollSplit)
+	within("Springs", 1e4, 1e6, c.Springs[:]...)
+	within("Bars", -8, 8, c.Bars[:]...)
+	within("PowerLock", -5, 5, c.PowerLock)
+	within("CoastLock", -5, 5, c.CoastLock)
 	within("Stiffness", 1e3, 1e15, c.Stiffness[:]...)
 	within("StiffnessFall", 0, 0.9, c.StiffnessFall)
 	within("GripFall", 0, 0.4, c.GripFall)
@@ -150,13 +160,6 @@ func (c *Car) share(axle int) float64 {
 		return c.FrontShare
 	}
 	return 1 - c.FrontShare
-}
-
-func (c *Car) rollShare(axle int) float64 {
-	if axle == 0 {
-		return c.RollSplit
-	}
-	return 1 - c.RollSplit
 }
 
 // aero returns downforce of each axle and drag in N per (Pa of dynamic pressure), i.e. areas in m².

@@ -32,7 +32,7 @@ func Example() {
 	}
 	// Output:
 	// lap 2: the driver presses "tyres"
-	// lap 3: the driver presses "mark": washes out from the apex, more steering does nothing
+	// lap 4: the driver presses "mark": washes out from the apex, more steering does nothing
 	// lap 5: the driver presses "mark": the same again
 	// lap 7: the driver presses "fuel"
 	// 0 out true

@@ -62,6 +62,7 @@ func heard(t *testing.T, o demo.Options) map[string][]int {
 
 // What the world can do is heard through the rules that ship, in the laps where it happens, and not without it.
 func TestTheWorldIsHeard(t *testing.T) {
+	t.Parallel()
 	quiet := heard(t, demo.Options{Seed: 6, Course: "ledger", Laps: 5, Rate: 30})
 	for _, rule := range []string{"oil-hot", "oil-pressure-low", "coolant-hot", "yellow-flag", "full-course-caution", "blue-flag", "gap-ahead", "gap-behind", "limiter-off-in-lane", "limiter-on-course"} {
 		require.Empty(t, quiet[rule], rule)
@@ -69,7 +70,7 @@ func TestTheWorldIsHeard(t *testing.T) {
 	require.Equal(t, []int{6}, quiet["chequered-flag"])
 
 	slow := demo.Baseline()
-	slow.Power *= 0.6
+	slow.Power *= 0.5
 	said := heard(t, demo.Options{Seed: 6, Course: "ledger", Laps: 9, Rate: 30, Rivals: 9, Car: &slow, Stops: []demo.Stop{{Lap: 7, Fuel: 20}}, Faults: []demo.Fault{
 		{Kind: demo.Yellow, FromLap: 2, Corner: 3, Amount: 0.2},
 		{Kind: demo.Caution, FromLap: 3, Corner: 4, Amount: 60},

@@ -106,16 +106,11 @@ func TestTyreCoolsToItsSurroundings(t *testing.T) {
 
 // A harder compound takes longer to reach its window (handbook knowledge: about three laps for a hard one; common practice, no source).
 func TestCompoundsWarmUp(t *testing.T) {
+	t.Parallel()
 	laps := func(compound int) int {
 		car := Baseline()
 		car.Compound = compound
-		s, err := New(channel.NewSet(), Options{Seed: 1, Laps: 6, Rate: 10, Car: &car})
-		require.NoError(t, err)
-		for {
-			if _, ok := s.Next(); !ok {
-				break
-			}
-		}
+		s, _ := runTo(t, Options{Seed: 1, Laps: 6, Rate: 10, Car: &car}, 4)
 		for _, l := range s.Truth().Done {
 			cold := math.Inf(1)
 			for _, c := range l.Carcass {

@@ -15,8 +15,9 @@ type limits struct {
 	course *Course
 	lift   [2]float64
 	drag   float64
-	force  []float64 // best drive by speed, in steps of forceStep
-	k      []float64 // curvature at the points of the course
+	force  []float64  // best drive by speed, in steps of forceStep
+	k      []float64  // curvature at the points of the course
+	roll   [2]float64 // shares of the lateral load transfer; 0 until they are asked for
 }
 
 const (
@@ -38,6 +39,14 @@ func newLimits(course *Course, car *Car) *limits {
 	return l
 }
 
+// rollShare is that of the car, which does not change while it is driven.
+func (l *limits) rollShare(axle int) float64 {
+	if l.roll[axle] == 0 {
+		l.roll[axle] = l.car.rollShare(axle)
+	}
+	return l.roll[axle]
+}
+
 // engine returns the best drive at v in N.
 func (l *limits) engine(v float64) float64 {
 	x := v / forceStep
@@ -50,7 +59,7 @@ func (l *limits) engine(v float64) float64 {
 // the more its loads differ (Milliken and Milliken, ch. 2 and 18, from memory).
 func (l *limits) axleGrip(g *grip, axle int, ay, load float64) float64 {
 	c := l.car
-	r := min(1, g.mass*ay*c.CGHeight*c.rollShare(axle)/c.Track[axle]/(load/2))
+	r := min(1, g.mass*ay*c.CGHeight*l.rollShare(axle)/c.Track[axle]/(load/2))
 	x := load / (c.share(axle) * c.Mass * gravity)
 	return g.mu[axle] * max(0.5, 1-c.GripFall*(x-1+r*r*x))
 }
@@ -123,7 +132,8 @@ func (l *limits) driving(g *grip, v2, k float64) (float64, bool) {
 	c, q := l.car, 0.5*g.density*v2
 	ay := v2 * math.Abs(k)
 	load := (1-c.FrontShare)*g.mass*gravity + q*l.lift[1]
-	mu := l.axleGrip(g, 1, ay, load) * l.rest(g, v2, ay)
+	ratio := min(1, g.mass*ay*c.CGHeight*l.rollShare(1)/c.Track[1]/(load/2))
+	mu := l.axleGrip(g, 1, ay, load) * l.rest(g, v2, ay) * c.traction(ratio)
 	f, engine := l.engine(math.Sqrt(v2)), true
 	if d := 1 - mu*c.CGHeight/c.Wheelbase; d > 0 {
 		if hold := mu * load / d; hold < f {
@@ -141,11 +151,14 @@ type lapProfile struct {
 }
 
 // profile computes it by one pass for the bends and two rounds each against and along the direction of travel, since the lap is closed.
-func (l *limits) profile(g *grip) lapProfile {
+func (l *limits) profile(g *grip) lapProfile { return l.profileAt(g, func(int) float64 { return 1 }) }
+
+// profileAt is the same where in the bends the driver takes only that share of the speed that they would bear at each point.
+func (l *limits) profileAt(g *grip, share func(i int) float64) lapProfile {
 	n, gap := len(l.k), l.course.gap
 	p := lapProfile{v2: make([]float64, n)}
 	for i, k := range l.k {
-		p.v2[i] = l.bend(g, k)
+		p.v2[i] = l.bend(g, k) * share(i) * share(i)
 	}
 	for i := 2*n - 1; i >= 0; i-- {
 		here, next := i%n, (i+1)%n

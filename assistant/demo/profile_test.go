@@ -2,9 +2,12 @@ package demo
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"earshot/assistant/channel"
 )
 
 // plain is a car for closed forms: no air, no rolling resistance, tyres without slip or load effects, bias and load shares
@@ -83,6 +86,44 @@ func TestProfileOnStadium(t *testing.T) {
 		fastest = max(fastest, math.Sqrt(v2))
 	}
 	require.InEpsilon(t, top, fastest, 5e-3)
+}
+
+// Two hairpins and the straights between them, with more power than the tyres bear: the quickest way of a point mass whose acceleration
+// and deceleration are bounded is full acceleration up to one place and full braking from there (bang-bang, by Pontryagin's principle; Bryson and Ho,
+// Applied Optimal Control, from memory). With a and b the two, v² = v0² + 2abL/(a+b) there, and t = (v-v0)(1/a + 1/b).
+func TestProfileBetweenHairpins(t *testing.T) {
+	const radius, mu, mass = 15.0, 1.3, 1300.0
+	for _, length := range []float64{200, 600} {
+		c := closed(t, straight(length), corner("A", 180, radius, 0), straight(length), corner("B", 180, radius, 0))
+		car := plain()
+		car.Power = 1e7
+		p := newLimits(c, &car).profile(&grip{mass: mass, density: 1.2, mu: [2]float64{mu, mu}})
+		a, b, v0 := mu*gravity*(1-car.FrontShare), mu*gravity, math.Sqrt(mu*gravity*radius)
+		top := math.Sqrt(v0*v0 + 2*a*b*length/(a+b))
+		want := 2*math.Pi*radius/v0 + 2*(top-v0)*(1/a+1/b)
+		got := math.Sqrt(slices.Max(p.v2))
+		t.Logf("%.0f m: optimum %.3f s, profile %.3f s; top %.3f and %.3f m/s", length, want, p.time, top, got)
+		require.InEpsilon(t, want, p.time, 8e-3, "points are 2 m apart")
+		require.InEpsilon(t, top, got, 8e-3)
+	}
+}
+
+// What is driven, with its lags, noise, tyres and fuel, lies near the optimum of the quasi-steady profile with the share of the grip that the driver uses.
+func TestDrivenLapNearTheProfile(t *testing.T) {
+	t.Parallel()
+	for _, name := range Courses() {
+		s, err := New(channel.NewSet(), Options{Seed: 9, Course: name, Laps: 6, Rate: 10})
+		require.NoError(t, err)
+		for s.lap < 7 {
+			_, ok := s.Next()
+			require.True(t, ok)
+		}
+		g := s.grip
+		g.mu = [2]float64{g.mu[0] * 0.955, g.mu[1] * 0.955} // mean of driver.skill
+		want, got := s.limits.profile(&g).time, s.Truth().Done[6].Time
+		t.Logf("%s: profile %.2f s, driven %.2f s, %+.2f %%", name, want, got, 100*(got/want-1))
+		require.InEpsilon(t, want, got, 0.01)
+	}
 }
 
 // A traction-bound launch lies under mu g times the share of the rear axle over 1 - mu h/L (Gillespie, ch. 2, from memory).

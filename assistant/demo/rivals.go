@@ -1,9 +1,12 @@
 package demo
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
-// A field is the other cars of the race, all of them like Baseline. They are points that complete laps at a seeded pace: they neither stop nor
-// get in the way. Progress is counted in laps from the start of the race; between the lines it
+// A field is the other cars of the race, all of them like Baseline. They are points that complete laps at a seeded pace: they do not get in
+// the way. They slow down where the flag is yellow as the driver does, and where he stops they stop, a lap or two earlier or later. Progress is counted in laps from the start of the race; between the lines it
 // goes by the time of an ideal lap, so that a gap does not swing with the corners.
 type field struct {
 	cars   []rival
@@ -12,12 +15,22 @@ type field struct {
 	pace   float64   // s: the lap of a car in the middle of the field
 	racing bool
 	own    float64 // progress of the driver
+	lane   float64 // s that the way through the pit lane takes longer than the course
+
+	yellows []slowed
+}
+
+// A slowed is a yellow flag, with the share of its speed that a car keeps at each point of the course where it heeds it.
+type slowed struct {
+	fault Fault
+	keeps []float64
 }
 
 type rival struct {
 	progress float64
 	lap      int
 	rate     float64 // laps a second
+	standing float64 // s that a stop still costs
 }
 
 const (
@@ -42,6 +55,24 @@ func (f *field) begin(s *Sim) {
 	for i := range p.v2 {
 		f.ideal[i+1] = f.ideal[i] + 2*s.course.gap/(math.Sqrt(p.v2[i])+math.Sqrt(p.v2[(i+1)%len(p.v2)]))
 	}
+	for _, y := range s.o.Faults {
+		if y.Kind != Yellow {
+			continue
+		}
+		q := newLimits(s.course, &car).profileAt(&g, func(i int) float64 {
+			if part := s.course.part(float64(i) * s.course.gap); y.Corner == 0 || y.Corner == part {
+				return 1 - y.Amount
+			}
+			return 1
+		})
+		keeps := make([]float64, len(q.v2))
+		for i := range keeps {
+			keeps[i] = math.Sqrt(q.v2[i] / p.v2[i])
+		}
+		f.yellows = append(f.yellows, slowed{y, keeps})
+	}
+	in, out := int(s.course.pitIn/s.course.gap), int(s.course.pitOut/s.course.gap)
+	f.lane = (s.course.Length-s.course.pitIn+s.course.pitOut)/laneSpeed - (f.time - f.ideal[in] + f.ideal[out])
 }
 
 // place is the progress of a car at d metres of a lap of ours, lap 1 being the first.
@@ -90,14 +121,51 @@ func (f *field) advance(s *Sim, dt float64) (leaderCrossed bool) {
 			}
 			c.rate = 1 / (f.pace * share)
 			leaderCrossed = leaderCrossed || lap > 0 && c.progress >= lead
+			c.standing += f.stops(s, i, lap)
 		}
-		rate := c.rate * slow
+		if c.standing > 0 {
+			c.standing -= dt
+			continue
+		}
+		rate := c.rate * slow * f.yellow(c)
 		if s.t < s.caution {
 			rate = min(rate, cautionSpeed/s.course.Length)
 		}
 		c.progress += rate * dt
 	}
 	return leaderCrossed
+}
+
+// stops returns the s that a stop at the end of that many laps costs rival i, 0 where it makes none.
+func (f *field) stops(s *Sim, i, laps int) (loss float64) {
+	for k := range s.o.Stops {
+		p := &s.o.Stops[k]
+		other := p.Lap + int(5*unit(hash(s.o.Seed, 61+uint64(i), uint64(k)))) - 2
+		if s.o.Duration == 0 {
+			other = min(other, s.o.Laps-1)
+		}
+		if laps == max(1, other) {
+			loss += p.seconds() + f.lane
+		}
+	}
+	return loss
+}
+
+// yellow is the share of its speed that a rival keeps where it is.
+func (f *field) yellow(c *rival) float64 {
+	keep, i := 1.0, -1
+	for k := range f.yellows {
+		y := &f.yellows[k]
+		if !y.fault.in(c.lap + 1) {
+			continue
+		}
+		if i < 0 {
+			i, _ = slices.BinarySearch(f.ideal, (c.progress-float64(c.lap))*f.time)
+			i = min(i, len(y.keeps)-1)
+		}
+		keep = min(keep, y.keeps[i])
+	}
+	return keep
 }
 
 // gaps returns the position, the gaps in s and the laps that the leader has completed. A gap is NaN where nobody is.

@@ -32,13 +32,18 @@ func (l *limits) take(g *grip, scale [2]float64, v, k, ax float64) pose {
 		if axle == 1 {
 			total = aero + g.mass*ax*c.CGHeight/c.Wheelbase
 		}
-		move := g.mass * ay * c.CGHeight * c.rollShare(axle) / c.Track[axle]
+		move := g.mass * ay * c.CGHeight * l.rollShare(axle) / c.Track[axle]
 		p.load[2*axle] = max(lightest, total/2-move)
 		p.load[2*axle+1] = max(lightest, total/2+move)
 
 		r := min(1, math.Abs(move)/(aero/2))
 		stiff := c.Stiffness[axle] * scale[axle] * (1 - c.StiffnessFall*r*r) * math.Sqrt(aero/rest)
 		p.side[axle] = c.share(axle) * g.mass * ay
+		if hold := c.locked(g.mass, ax, ay) / c.Wheelbase; axle == 0 {
+			p.side[0] += hold // the front axle turns the car in against the differential
+		} else {
+			p.side[1] -= hold
+		}
 		p.used[axle] = math.Abs(p.side[axle]) / (l.axleGrip(g, axle, math.Abs(ay), aero) * aero)
 		u := min(p.used[axle], 1.2)
 		p.alpha[axle] = p.side[axle] / stiff * (1 + c.Bend*u*u*u*u)

@@ -62,6 +62,7 @@ func TestLoadTransfer(t *testing.T) {
 // The understeer gradient that goes in comes out of the readings: delta - L r/v against the lateral acceleration, by
 // least squares over the arcs of a whole stint, as ISO 4138 (from memory) has it for a constant radius.
 func TestUndersteerGradientFromReadings(t *testing.T) {
+	t.Parallel()
 	for _, stiff := range [][2]float64{{92e3, 124e3}, {80e3, 120e3}, {110e3, 115e3}} {
 		car := Baseline()
 		car.Stiffness, car.StiffnessFall, car.Bend = stiff, 0, 0
@@ -71,7 +72,7 @@ func TestUndersteerGradientFromReadings(t *testing.T) {
 		var n, sx, sy, sxx, sxy float64
 		for {
 			x, ok := s.Next()
-			if !ok {
+			if !ok || s.lap > 1 {
 				break
 			}
 			r := x.Row

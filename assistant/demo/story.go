@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"fmt"
 	"math"
 
 	"earshot/assistant/channel"
@@ -38,7 +39,7 @@ func storyFaults(c *Course) []Fault {
 		{Kind: BlockedDuct, FromLap: 0, ToLap: 10000, Wheel: channel.FR, Amount: 0.25},
 		{Kind: SetABS, FromLap: 2, Corner: setting.Number, Amount: 0},
 		{Kind: SetABS, FromLap: 3, Corner: setting.Number, Amount: 4},
-		{Kind: Understeer, FromLap: 3, ToLap: 5, Corner: washed.Number, Amount: 0.35},
+		{Kind: Understeer, FromLap: washFrom, ToLap: washTo, Corner: washed.Number, Amount: 0.35},
 		{Kind: RunWide, FromLap: voidLap, Corner: wide.Number, Amount: 1.5},
 		{Kind: Save, FromLap: saveFrom, ToLap: saveTo, Amount: 60},
 		{Kind: Yellow, FromLap: yellowLap, Corner: 2, Amount: 0.25},
@@ -47,6 +48,8 @@ func storyFaults(c *Course) []Fault {
 
 // The laps of the story that have a name.
 const (
+	washFrom  = 4 // not before the tyres are ready: what a cold car does is no finding
+	washTo    = 6
 	voidLap   = 4
 	saveFrom  = 6
 	saveTo    = 8
@@ -57,10 +60,30 @@ const (
 func storyCues(c *Course) []cue {
 	washed, _, _ := storyCorners(c)
 	return []cue{
-		{lap: 2, d: 60, command: "tyres"},
-		{lap: 3, d: washed.Exit + 15, command: "mark", memo: "washes out from the apex, more steering does nothing"},
-		{lap: 5, d: washed.Exit + 15, command: "mark", memo: "the same again"},
+		{lap: 2, d: 720, command: "tyres"},
+		{lap: washFrom, d: washed.Exit + 15, command: "mark", memo: "washes out from the apex, more steering does nothing"},
+		{lap: washFrom + 1, d: washed.Exit + 15, command: "mark", memo: "the same again"},
 		{lap: 7, d: 40, command: "fuel"},
+	}
+}
+
+// A Scene is what a newcomer is told about the story when a lap begins: what the driver does, and nothing that he could not know.
+type Scene struct {
+	Lap  int
+	Text string
+}
+
+// Scenes lists them for a course, in order.
+func Scenes(c *Course) []Scene {
+	washed, wide, _ := storyCorners(c)
+	return []Scene{
+		{0, "The car leaves the pits. Brakes, tyres and road are cold."},
+		{1, "The race begins. Hard tyres need about three laps."},
+		{2, "Still cold. In this lap the driver knocks the ABS off and does not notice."},
+		{washFrom, fmt.Sprintf("The tyres are there. Now the car washes out of turn %d, %s, and the driver marks it; in turn %d he runs wide.", washed.Number, washed.Name, wide.Number)},
+		{saveFrom, "Fuel is short, so the driver lifts early before the brakes for three laps."},
+		{saveTo + 1, "There is enough again: back to full pace. A car is off at turn 2."},
+		{StoryLaps, "The last lap."},
 	}
 }
 

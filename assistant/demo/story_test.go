@@ -13,6 +13,7 @@ import (
 
 // The story of the demo, found again in its readings and not in its faults.
 func TestStory(t *testing.T) {
+	t.Parallel()
 	for _, seed := range []uint64{1, 2} {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			set := channel.NewSet()
@@ -76,6 +77,9 @@ func TestStory(t *testing.T) {
 			require.Equal(t, truth.Presses, presses)
 			require.Len(t, presses, 4)
 			require.Contains(t, presses[1].Memo, "washes out", "the mark carries the driver's words")
+			for i, scene := range Scenes(s.course) {
+				require.True(t, scene.Lap <= StoryLaps && (i == 0 || scene.Lap > Scenes(s.course)[i-1].Lap), "each in a lap of its own")
+			}
 
 			require.Less(t, events[0], 250.0, "rear brakes are cold at first")
 			require.Less(t, events[1], 250.0)
@@ -86,10 +90,11 @@ func TestStory(t *testing.T) {
 			require.Less(t, ready, 4.5)
 
 			usual := excess[2] / count[2]
-			for lap := 3; lap <= 5; lap++ {
+			for lap := washFrom; lap <= washTo; lap++ {
 				require.Greater(t, excess[lap]/count[lap], 1.3*usual, "washes out in lap %d", lap)
 			}
-			require.InEpsilon(t, usual, excess[6]/count[6], 0.1, "and no longer in lap 6")
+			require.InEpsilon(t, usual, excess[washTo+1]/count[washTo+1], 0.1, "and no longer")
+			require.Less(t, ready, float64(washFrom), "what is marked is no cold car's")
 
 			five := truth.Done[5]
 			require.Greater(t, five.CarcassMean[channel.FR], five.CarcassMean[channel.FL]+8)
@@ -130,7 +135,8 @@ func TestStory(t *testing.T) {
 
 // The story exists on every course.
 func TestStoryOnEveryCourse(t *testing.T) {
-	for _, name := range Courses() {
+	t.Parallel()
+	for _, name := range Courses()[1:] { // TestStory tells it on the first
 		s, _ := run(t, Options{Seed: 1, Course: name, Story: true, Rate: 10})
 		truth := s.Truth()
 		require.Len(t, truth.Done, 13, name)
@@ -143,6 +149,7 @@ func TestStoryOnEveryCourse(t *testing.T) {
 
 // What each kind of fault does to the readings, in the corner and the laps where it is switched on and nowhere else.
 func TestFaults(t *testing.T) {
+	t.Parallel()
 	const lap, corner = 2, 4 // the hairpin
 	base := Options{Seed: 6, Laps: 3, Rate: 40}
 	slip := func(r channel.Row, w channel.Wheel) float64 {
@@ -186,7 +193,7 @@ func TestFaults(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			o := base
 			o.Faults = tt.faults
-			s, all := run(t, o)
+			s, all := runTo(t, o, lap)
 			require.GreaterOrEqual(t, extreme(s, all, lap, corner, tt.f), tt.with)
 			require.LessOrEqual(t, extreme(s, all, lap-1, corner, tt.f), tt.without)
 		})
@@ -195,14 +202,14 @@ func TestFaults(t *testing.T) {
 	t.Run("oversteer takes steering away", func(t *testing.T) {
 		o := base
 		o.Faults = []Fault{{Kind: Oversteer, FromLap: lap, Corner: corner, Amount: 0.4}}
-		s, all := run(t, o)
+		s, all := runTo(t, o, lap)
 		steer := func(r channel.Row) float64 { return r[channel.SteeringWheelAngle] }
 		require.Less(t, extreme(s, all, lap, corner, steer), extreme(s, all, lap-1, corner, steer)-0.2)
 	})
 	t.Run("silence", func(t *testing.T) {
 		o := base
 		o.Faults = []Fault{{Kind: Silence, FromLap: lap, Corner: corner, Amount: 3}}
-		s, all := run(t, o)
+		s, all := runTo(t, o, lap)
 		gaps := 0
 		for i := 1; i < len(all); i++ {
 			if d := all[i].At - all[i-1].At; d > 0.03 {
@@ -216,7 +223,7 @@ func TestFaults(t *testing.T) {
 	t.Run("frozen", func(t *testing.T) {
 		o := base
 		o.Faults = []Fault{{Kind: Frozen, FromLap: lap, Corner: corner, Channel: "tyre_pressure_rl"}}
-		s, all := run(t, o)
+		s, all := runTo(t, o, lap)
 		id := channel.TyrePressure + channel.ID(channel.RL)
 		changed, frozen := 0, 0
 		for i := 1; i < len(all); i++ {
@@ -233,9 +240,9 @@ func TestFaults(t *testing.T) {
 	})
 	t.Run("a blocked duct heats one disc", func(t *testing.T) {
 		o := base
-		before, _ := run(t, o)
+		before, _ := runTo(t, o, 3)
 		o.Faults = []Fault{{Kind: BlockedDuct, FromLap: 0, ToLap: 9, Wheel: channel.FR, Amount: 0.4}}
-		after, _ := run(t, o)
+		after, _ := runTo(t, o, 3)
 		a, b := before.Truth().Done[3], after.Truth().Done[3]
 		require.Greater(t, b.DiscPeak[channel.FR], a.DiscPeak[channel.FR]+50)
 		require.InDelta(t, a.DiscPeak[channel.FL], b.DiscPeak[channel.FL], 10)

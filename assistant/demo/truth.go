@@ -9,7 +9,7 @@ import (
 
 // Version counts the changes of the simulation after which the same Options give other samples. It stands in every Truth,
 // so that a recorded one tells which simulation it belongs to.
-const Version = 2
+const Version = 3
 
 // A Press is a command of the driver, due at At seconds on the clock of the samples.
 type Press struct {
@@ -71,6 +71,17 @@ type Lap struct {
 	Oil          float64    `json:"oil"`                // °C
 	Position     int        `json:"position,omitempty"` // in the race, where there are others
 	Compound     int        `json:"compound"`
+
+	Corners []Pass `json:"corners"` // as they were driven through, in order
+}
+
+// A Pass is one drive through a corner, from the begin of its transition in to the end of that out.
+type Pass struct {
+	Number     int     `json:"number"`
+	Time       float64 `json:"time"`        // s
+	MinSpeed   float64 `json:"min_speed"`   // m/s
+	EntrySpeed float64 `json:"entry_speed"` // m/s
+	ExitSpeed  float64 `json:"exit_speed"`  // m/s
 }
 
 // A writtenFault is a Fault as truth.json has it.

@@ -82,6 +82,7 @@ func TestGapsAreTimes(t *testing.T) {
 // A race by time ends for the leader at his first crossing after the clock has reached zero (FIA WEC sporting text, as in REFERENCES.md), and the clock
 // is that of the samples.
 func TestRaceByTime(t *testing.T) {
+	t.Parallel()
 	s, all := run(t, Options{Seed: 2, Course: "saucer", Duration: 240, Rate: 20})
 	truth := s.Truth()
 	start := truth.Done[0].End
@@ -184,9 +185,60 @@ func TestFullCourseCaution(t *testing.T) {
 	require.InDelta(t, truth.Done[1].Time, truth.Done[5].Time, 4, "and then they race again, on tyres that have cooled")
 }
 
+// The others slow down for a yellow as the driver does: so the gaps stay, although everybody loses many seconds.
+func TestRivalsHeedYellow(t *testing.T) {
+	t.Parallel()
+	o := Options{Seed: 4, Laps: 4, Rate: 20, Rivals: 6}
+	after := func(faults ...Fault) (ahead, time float64) { // s by which the field is ahead of the driver on the whole
+		o.Faults = faults
+		s, err := New(channel.NewSet(), o)
+		require.NoError(t, err)
+		for s.lap < 4 {
+			_, ok := s.Next()
+			require.True(t, ok)
+		}
+		for _, c := range s.others.cars {
+			ahead += (c.progress - s.others.own) * s.others.pace / float64(o.Rivals)
+		}
+		return ahead, s.Truth().Done[3].Time
+	}
+	green, free := after()
+	for _, corner := range []int{0, 4} {
+		yellow, slow := after(Fault{Kind: Yellow, FromLap: 3, Corner: corner, Amount: 0.4})
+		t.Logf("corner %d: the lap is %.1f s longer, the field %.2f s nearer", corner, slow-free, green-yellow)
+		require.Greater(t, slow, free+2)
+		require.InDelta(t, green, yellow, 0.1*(slow-free)+0.2)
+	}
+}
+
+// Where the driver stops the others do, within two laps of him: each loses the time of the stop and of the lane, once.
+func TestRivalsStop(t *testing.T) {
+	t.Parallel()
+	o := Options{Seed: 4, Course: "saucer", Laps: 10, Rate: 10, Rivals: 6}
+	s, _ := run(t, o)
+	o.Stops = []Stop{{Lap: 5, Fuel: 12, Tyres: true}}
+	p, all := run(t, o)
+	lost := 12/refuelRate + tyreTime + p.others.lane
+	require.Greater(t, p.others.lane, 5.0)
+	for i := range s.others.cars {
+		// Laps that the end came later, less those that the car has done more: the time that it has stood.
+		stood := (p.t-s.t)/p.others.pace - (p.others.cars[i].progress - s.others.cars[i].progress)
+		require.InDelta(t, lost/p.others.pace, stood, 0.05, "car %d", i)
+	}
+	own := p.Truth().Done[5].Time + p.Truth().Done[6].Time - s.Truth().Done[5].Time - s.Truth().Done[6].Time
+	require.InDelta(t, own-10, lost, 5, "about as much as the driver loses, but for his cold tyres and braking for the lane")
+	positions := map[float64]bool{}
+	for _, x := range all {
+		if lap := x.Row[channel.LapNumber]; lap >= 4 && lap <= 8 {
+			positions[x.Row[channel.RacePosition]] = true
+		}
+	}
+	require.Greater(t, len(positions), 2, "places change while some have stopped and others have not")
+}
+
 // A local yellow is shown in its corner and nowhere else, and the driver slows down there by what he means to.
 func TestLocalYellow(t *testing.T) {
-	s, all := run(t, Options{Seed: 4, Laps: 4, Rate: 40, Faults: []Fault{{Kind: Yellow, FromLap: 3, Corner: 8, Amount: 0.3}}})
+	s, all := runTo(t, Options{Seed: 4, Laps: 4, Rate: 40, Faults: []Fault{{Kind: Yellow, FromLap: 3, Corner: 8, Amount: 0.3}}}, 4)
 	slowest := map[int]float64{}
 	for _, x := range all {
 		r := x.Row
@@ -206,10 +258,11 @@ func TestLocalYellow(t *testing.T) {
 // Rain: grip goes, so in a corner v² falls with it (v² = mu g R, from equilibrium; downforce makes it a little less); the road cools the tyres; wet tyres are better
 // then and worse in the dry.
 func TestRain(t *testing.T) {
+	t.Parallel()
 	lap := func(compound int, w Weather) (Lap, float64) {
 		car := Baseline()
 		car.Compound = compound
-		s, all := run(t, Options{Seed: 4, Laps: 5, Rate: 20, Car: &car, Weather: w})
+		s, all := runTo(t, Options{Seed: 4, Laps: 5, Rate: 20, Car: &car, Weather: w}, 5)
 		slow := math.Inf(1)
 		for _, x := range all {
 			if x.Row[channel.LapNumber] == 5 && s.course.CornerAt(x.Row[channel.LapDistance]) == 4 {
@@ -236,6 +289,7 @@ func TestRain(t *testing.T) {
 }
 
 func TestWeatherDrifts(t *testing.T) {
+	t.Parallel()
 	s, all := run(t, Options{Seed: 4, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{AirDrift: 6, RoadDrift: -12}})
 	last := all[len(all)-1]
 	hours := last.At / 3600
@@ -245,10 +299,10 @@ func TestWeatherDrifts(t *testing.T) {
 	require.InDelta(t, roadTemperature-12*(last.At-lag)/3600, last.Row[channel.TrackTemperature], 0.05)
 	require.NotEmpty(t, s.Truth().Done)
 
-	_, cloudy := run(t, Options{Seed: 4, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}})
-	_, again := run(t, Options{Seed: 4, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}})
-	_, other := run(t, Options{Seed: 5, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}})
-	i := len(all) / 2
+	_, cloudy := runTo(t, Options{Seed: 4, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}}, 1)
+	_, again := runTo(t, Options{Seed: 4, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}}, 1)
+	_, other := runTo(t, Options{Seed: 5, Laps: 2, Rate: 10, Course: "ledger", Weather: Weather{Cloud: 4}}, 1)
+	i := len(cloudy) / 2
 	require.Equal(t, cloudy[i].Row[channel.TrackTemperature], again[i].Row[channel.TrackTemperature])
 	require.NotEqual(t, cloudy[i].Row[channel.TrackTemperature], other[i].Row[channel.TrackTemperature])
 
@@ -260,7 +314,8 @@ func TestWeatherDrifts(t *testing.T) {
 
 // A healthy engine keeps its temperatures and pressure; a blocked radiator and a loss of oil pressure show where they should and only there.
 func TestEngineHealth(t *testing.T) {
-	s, all := run(t, Options{Seed: 4, Laps: 4, Rate: 20})
+	t.Parallel()
+	s, all := runTo(t, Options{Seed: 4, Laps: 4, Rate: 20}, 4)
 	least := math.Inf(1)
 	for _, x := range all {
 		if x.Row[channel.Throttle] > 0.5 && x.Row[channel.EngineSpeed] > rpm(3000) {
@@ -272,7 +327,7 @@ func TestEngineHealth(t *testing.T) {
 	require.InDelta(t, 100, last.Oil, 15)
 	require.Greater(t, least, 250.0)
 
-	s, all = run(t, Options{Seed: 4, Laps: 4, Rate: 20, Faults: []Fault{{Kind: Radiator, FromLap: 2, ToLap: 9, Amount: 0.45}, {Kind: OilLoss, FromLap: 3, ToLap: 3, Amount: 0.7}}})
+	s, all = runTo(t, Options{Seed: 4, Laps: 4, Rate: 20, Faults: []Fault{{Kind: Radiator, FromLap: 2, ToLap: 9, Amount: 0.45}, {Kind: OilLoss, FromLap: 3, ToLap: 3, Amount: 0.7}}}, 4)
 	require.InDelta(t, 92, s.Truth().Done[1].Coolant, 8)
 	require.Greater(t, s.Truth().Done[4].Coolant, 110.0)
 	low := map[int]bool{}
@@ -300,7 +355,8 @@ func TestEngineHealth(t *testing.T) {
 
 // Lifting early saves fuel for little time: the throttle closes well before the brakes, and all of it only in the laps that are meant.
 func TestSaving(t *testing.T) {
-	s, all := run(t, Options{Seed: 4, Laps: 6, Rate: 60, Faults: []Fault{{Kind: Save, FromLap: 4, ToLap: 5, Amount: 60}}})
+	t.Parallel()
+	s, all := runTo(t, Options{Seed: 4, Laps: 6, Rate: 60, Faults: []Fault{{Kind: Save, FromLap: 4, ToLap: 5, Amount: 60}}}, 6)
 	rolled := map[int]float64{}
 	for _, x := range all {
 		if r := x.Row; r[channel.Throttle] == 0 && r[channel.Brake] == 0 && r[channel.Speed] > 30 {
@@ -317,7 +373,8 @@ func TestSaving(t *testing.T) {
 
 // The springs carry what the tyres carry, and a hollow brings the car down to the road.
 func TestBottoming(t *testing.T) {
-	_, all := run(t, Options{Seed: 4, Laps: 3, Rate: 60, Faults: []Fault{{Kind: Bottoming, FromLap: 2, Corner: 8, Amount: 0.06}}})
+	t.Parallel()
+	_, all := runTo(t, Options{Seed: 4, Laps: 3, Rate: 60, Faults: []Fault{{Kind: Bottoming, FromLap: 2, Corner: 8, Amount: 0.06}}}, 3)
 	touched := map[int]int{}
 	for _, x := range all {
 		for w := range channel.ID(4) {
@@ -334,6 +391,7 @@ func TestBottoming(t *testing.T) {
 
 // The whole world at once: the same seed gives the same samples, and no rate gives others.
 func TestWorldIsDeterministic(t *testing.T) {
+	t.Parallel()
 	o := Options{Seed: 9, Course: "saucer", Laps: 5, Rate: 20, Rivals: 8, Stops: []Stop{{Lap: 2, Fuel: 10, Tyres: true, Compound: 5}},
 		Weather: Weather{Cloud: 3, Rain: []Shower{{From: 100, To: 300, Amount: 0.8}}}, Faults: []Fault{{Kind: Caution, FromLap: 3, Corner: 1, Amount: 60}}}
 	_, a := run(t, o)

@@ -135,17 +135,14 @@ func (s *Sim) write(at float64) {
 	}
 }
 
-// Springs of the car: the height at rest without air, and the stiffness at the wheel (common practice, no source).
-var (
-	rideHeight = [2]float64{0.062, 0.078} // m
-	springs    = [2]float64{175e3, 160e3} // N/m
-)
+// rideHeight is the height at rest without air (common practice, no source).
+var rideHeight = [2]float64{0.062, 0.078} // m
 
 // travel is how far the spring of wheel i is pressed together beyond its state at rest, in m, bump positive; the car meets
 // its stops where it would touch the road.
 func (s *Sim) travel(i int) float64 {
 	rest := s.car.share(i/2) * s.car.Mass * gravity / 2
-	x := (s.pose.load[i] - rest) / springs[i/2]
+	x := (s.pose.load[i] - rest) / s.car.Springs[i/2]
 	for _, f := range s.o.Faults {
 		if f.Kind != Bottoming || !f.in(s.lap) {
 			continue

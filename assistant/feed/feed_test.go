@@ -253,7 +253,8 @@ func TestDemoFeedRoundTrip(t *testing.T) {
 		channel.Speed: 1e-5, channel.EngineSpeed: math.Pi / 60, channel.Throttle: 0.00005, channel.Brake: 0.00005, channel.SteeringWheelAngle: 0.05 * degree, channel.YawRate: 0.01 * degree,
 		channel.AccelerationLong: 0.0005 * 9.80665, channel.AccelerationLat: 0.0005 * 9.80665, channel.PositionX: 1e-5, channel.PositionY: 1e-5, channel.LapDistance: 1e-5, channel.LapTime: 0.0005,
 		channel.LastLapTime: 0.0005, channel.SessionTimeLeft: 0.0005, channel.SessionLapsLeft: 0.5, channel.BrakeBias: 0.00005, channel.AirTemperature: 0.05 / 1.8, channel.TrackTemperature: 0.05 / 1.8,
-		channel.AirPressure: 0.005, channel.FuelVolume: 0.0005,
+		channel.AirPressure: 0.005, channel.FuelVolume: 0.0005, channel.CoolantTemperature: 0.05, channel.OilTemperature: 0.05, channel.OilPressure: 0.05,
+		channel.GapAhead: 0.0005, channel.GapBehind: 0.0005,
 	}
 	for w := channel.ID(0); w < 4; w++ {
 		steps[channel.WheelSpeed+w], steps[channel.TyreTemperature+w], steps[channel.TyreCarcass+w] = 0.01/3.6, 0.05, 0.05

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"slices"
 	"strings"
 
@@ -64,4 +65,15 @@ func putWorld(c *cobra.Command, o *demo.Options, list string) error {
 		}
 	}
 	return nil
+}
+
+// putFaults switches on what the flags name, and tells all mistakes at once.
+func putFaults(o *demo.Options, list []string) error {
+	var errs []error
+	for _, text := range list {
+		f, err := demo.ParseFault(text)
+		errs = append(errs, err)
+		o.Faults = append(o.Faults, f)
+	}
+	return errors.Join(errs...)
 }

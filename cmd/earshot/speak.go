@@ -136,17 +136,22 @@ func (s *deviceSpeaker) close() error {
 type printSpeaker struct{ w io.Writer }
 
 func (s printSpeaker) Say(u assistant.Utterance) {
+	printLine(s.w, u.At, u.Lap, u.Place, u.Priority, u.Text)
+}
+
+// printLine writes what is said, by whom or how urgent, where and when.
+func printLine(w io.Writer, at float64, lapNumber int, metres float64, who, text string) {
 	lap, place := "-", "-"
 	switch {
-	case u.Lap == 0:
+	case lapNumber == 0:
 		lap = "out"
-	case u.Lap > 0:
-		lap = fmt.Sprint(u.Lap)
+	case lapNumber > 0:
+		lap = fmt.Sprint(lapNumber)
 	}
-	if !math.IsNaN(u.Place) {
-		place = fmt.Sprintf("%.0f m", u.Place)
+	if !math.IsNaN(metres) {
+		place = fmt.Sprintf("%.0f m", metres)
 	}
-	fmt.Fprintf(s.w, "%8s  lap %-3s  %7s  %-8s  %s\n", clock(u.At), lap, place, u.Priority, u.Text)
+	fmt.Fprintf(w, "%8s  lap %-3s  %7s  %-8s  %s\n", clock(at), lap, place, who, text)
 }
 
 func (s printSpeaker) Hush(float64) {}
