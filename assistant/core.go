@@ -184,6 +184,10 @@ func (c *Core) happened(out *Output) {
 		case timing.LapBegun:
 			c.lineAt = e.At
 			c.scheduler.LapBegun(c.now)
+			if e.Number == 1 {
+				c.condition.FirstLap()
+				c.fuel.FirstLap()
+			}
 		case timing.LapDone:
 			c.lapDone(e, out)
 		}

@@ -72,6 +72,13 @@ func (c *Condition) Step(at float64, row channel.Row) {
 	c.write(row)
 }
 
+// FirstLap begins the first lap at the line: the way there from where the session began is no part of it.
+func (c *Condition) FirstLap() {
+	for w := range 4 {
+		c.tyres.coreLap[w], c.tyres.pressureLap[w], c.brakes.lap[w] = mean{}, mean{}, mean{}
+	}
+}
+
 // LapDone closes the lap that has just been completed at the line and writes its means into row. Number, class
 // and validity are those of the journal. A slow lap, or one under caution, breaks the trend of the tyres; a lap that
 // does not count has heated them all the same.

@@ -162,6 +162,21 @@ func (f *Fuel) integrate(at, dt float64, row channel.Row) {
 	f.flowing, f.flowAt = true, at
 }
 
+// FirstLap begins the first lap at the line, so that its burn is known when it ends.
+func (f *Fuel) FirstLap() { f.atTheLine() }
+
+// atTheLine begins a lap's account.
+func (f *Fuel) atTheLine() {
+	f.line = f.at
+	f.atLine, f.lowest = f.calm, f.calm
+	if math.IsNaN(f.raw) {
+		f.atLine = nan
+	}
+	f.refuelled, f.rising = false, false
+	f.flow, f.hole = 0, false
+	f.yellow = false
+}
+
 // LapDone closes the lap that has just been completed at the line: its class is that of the journal, its time in
 // seconds (NaN where not known). It returns the litres burnt in it, NaN where the lap had
 // no beginning, was refuelled or was not measured, and writes the account into row.
@@ -199,14 +214,7 @@ func (f *Fuel) LapDone(class string, time float64, row channel.Row) (used float6
 	if row[channel.Flag] == finished || row[channel.SessionLapsLeft] == 0 || f.after > f.extra {
 		f.over = true
 	}
-	f.line = f.at
-	f.atLine, f.lowest = f.calm, f.calm
-	if math.IsNaN(f.raw) {
-		f.atLine = nan
-	}
-	f.refuelled, f.rising = false, false
-	f.flow, f.hole = 0, false
-	f.yellow = false
+	f.atTheLine()
 	f.toGo(f.at, row)
 	f.write(row)
 	return used

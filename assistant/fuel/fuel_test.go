@@ -61,6 +61,20 @@ func (r *rig) lap(class string, seconds, litres float64) float64 {
 
 func (r *rig) get(id channel.ID) float64 { return r.row[id] }
 
+// What is burnt on the way to the line is no part of the first lap, and the first lap counts as soon as it is done.
+func TestFirstLapBeginsAtTheLine(t *testing.T) {
+	r := newRig(t, "name: x")
+	for range 300 {
+		r.at += 0.1
+		r.tank -= 0.005
+		r.set()
+		r.f.Step(r.at, r.row)
+	}
+	r.f.FirstLap()
+	require.InDelta(t, 3, r.lap(Flying, 90, 3), 0.05)
+	require.InDelta(t, 3, r.get(channel.FuelPerLap), 0.05)
+}
+
 func TestNothingIsKnownOfNothing(t *testing.T) {
 	f := New(newCar(t, "name: x"))
 	row := channel.NewSet().NewRow()

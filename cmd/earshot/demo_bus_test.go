@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -53,15 +52,12 @@ func TestReceiverBesideBusEndToEnd(t *testing.T) {
 		require.InDelta(t, want.Time, float64(l.Time), 0.01, "lap %d", l.Number)
 		require.InEpsilon(t, truth.Course.Length, float64(l.Length), 0.005)
 		for w := range 4 {
-			if l.Number == 1 {
-				break // its means reach back to where the stint began
-			}
 			require.InDelta(t, want.CarcassMean[w], float64(l.TyreTemperature[w]), 0.3, "lap %d wheel %d", l.Number, w)
 			require.InDelta(t, want.PressureMean[w], float64(l.TyrePressure[w]), 0.3, "lap %d wheel %d", l.Number, w)
 			require.Less(t, float64(l.BrakePeak[w]), want.DiscPeak[w]+1, "a mean of peaks is not above the highest")
 			require.Greater(t, float64(l.BrakePeak[w]), 0.6*want.DiscPeak[w])
 		}
-		if !math.IsNaN(float64(l.FuelUsed)) && l.FuelUsed != 0 {
+		if l.Class == "flying" {
 			require.InDelta(t, want.FuelUsed, float64(l.FuelUsed), 0.06) // the tank is told each half second, in which up to 25 ml are burnt
 		}
 	}
