@@ -15,18 +15,27 @@ const (
 	shortest   = 200.0 // m: a shorter lap is not learned
 	farApart   = 100.0 // m: a lap with a wider hole in it is not learned
 	silence    = 2.0   // s without a sample that spoil a lap
-	patience   = 2     // void laps in a row after which a void lap is good enough
+	patience   = 2     // void laps in a row after which a void lap is good enough for a map that rests on one
 	turnInPart = 0.3   // of the greatest curvature driven in a corner: from there on the car turns in
+	standing   = 0.5   // m/s: slower is standing
+	stop       = 1.0   // s of standing that make a lap a poor one
+	spinning   = 2.5   // rad/s: faster is a spin, and so is
+	impossible = 60.0  // m/s² of yaw rate times speed: no tyre turns a car so; common practice, no source
 )
 
 // A point is what is kept of a lap at one place.
 type point struct {
 	d, x, y, k, v float64 // k is yaw rate over speed, NaN where unknown
 	braking       bool
+
+	z      float64 // NaN where unknown
+	driven float64 // m since the line by speed, whatever d goes by
 }
 
-// A Learner makes the Map from the first good lap that was driven from line to line, and
-// betters its braking and turn-in points with every lap after it. Its memory is bounded.
+// A Learner makes the Map from the first lap that was driven from line to line, and betters it with every lap after
+// it: the braking and turn-in points, the centre line, and the corners on it. A lap
+// with a hole, one that does not close and one through the pits make none. One that was void, or in which the car stood or
+// spun, does, since a poor map gives room to talk sooner than none; the first clean lap replaces it. Its memory is bounded.
 type Learner struct {
 	file  *File
 	loc   Locator
@@ -42,6 +51,15 @@ type Learner struct {
 	void   bool
 	voids  int
 	last   struct{ d, v, x, y float64 }
+
+	line   centre
+	rough  *Map    // is l.m while that rests on a poor lap
+	change change  // on its way to the one who asks
+	driven float64 // m since the line by speed
+	stood  float64 // s
+	spun   bool
+	fell   bool // course_distance fell back within the lap
+	byMap  int  // points whose d is the place on the rough map
 }
 
 // NewLearner returns a Learner. f names and corrects the corners; it may be nil.
@@ -58,43 +76,69 @@ func (l *Learner) Map() *Map { return l.m }
 func (l *Learner) Step(at float64, row channel.Row) *Map {
 	lap, d, v := row[channel.Lap], row[channel.CoursePlace], row[channel.Speed]
 	p, placed := l.loc.Find(row)
-	var fresh *Map
+	gone := math.Hypot(p.X-l.last.x, p.Y-l.last.y)
+	if !math.IsNaN(v + l.last.v) {
+		gone = (v + l.last.v) / 2 * (at - l.at)
+	}
 	if lap != l.lap && !math.IsNaN(lap) {
 		if lap == l.lap+1 && l.lap >= 1 {
-			gone := math.Hypot(p.X-l.last.x, p.Y-l.last.y)
-			if !math.IsNaN(v + l.last.v) {
-				gone = (v + l.last.v) / 2 * (at - l.at)
-			}
-			fresh = l.finish(l.last.d + gone - d)
+			l.finish(l.last.d+gone-d, l.driven+gone-d)
 		}
 		l.lap, l.points, l.pedal, l.placed, l.bad, l.void = lap, l.points[:0], false, true, false, false
+		l.driven, l.stood, l.spun, l.fell, l.byMap = 0, 0, false, false, 0
+		if d > 0 {
+			l.driven = d
+		}
+	} else {
+		l.driven += gone
 	}
 	if at-l.at > silence && len(l.points) > 0 || row[channel.InPits] == 1 {
 		l.bad = true
 	}
 	l.void = l.void || row[channel.LapVoid] == 1
+	fresh := l.change.due(l.m, l.last.d)
 	if !(lap >= 1) || math.IsNaN(d) {
 		l.at = at
 		return fresh
 	}
+	l.watch(at-l.at, d, v, row[channel.YawRate])
 	l.keep(d, v, p, placed, row)
 	l.at = at
 	l.last.d, l.last.v, l.last.x, l.last.y = d, v, p.X, p.Y
 	return fresh
 }
 
+// watch looks for what makes a lap a poor one. A start from the grid is none.
+func (l *Learner) watch(dt, d, v, yaw float64) {
+	if v < standing && d > farApart {
+		l.stood += dt
+	}
+	if yaw = math.Abs(yaw); v > 5 && yaw > spinning || yaw*v > impossible {
+		l.spun = true
+	}
+}
+
+// poor tells whether the lap, though it is whole, is no measure for others.
+func (l *Learner) poor() bool { return l.void || l.spun || l.stood > stop }
+
 func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 	if n := len(l.points); n > 0 {
 		q := &l.points[n-1]
+		l.fell = l.fell || q.d-d > farApart
 		if d-q.d < spacing || placed && l.placed && p.X == q.x && p.Y == q.y {
 			return
 		}
-		if d-q.d > farApart || n == maxPoints {
+		if d-q.d > farApart || n == maxPoints || l.fell {
 			l.bad = true
 			return
 		}
 	}
-	q := point{d: d, x: p.X, y: p.Y, k: math.NaN(), v: v}
+	q := point{d: d, x: p.X, y: p.Y, k: math.NaN(), v: v, z: row[channel.PositionZ], driven: l.driven}
+	if placed && l.m != nil && l.rough == l.m {
+		if on, _, ok := l.m.Place(row, d); ok && math.Abs(on-d) < 0.01 {
+			l.byMap++
+		}
+	}
 	if v > 3 && row.Has(channel.YawRate) {
 		q.k = row[channel.YawRate] / v
 	}
@@ -106,21 +150,47 @@ func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 	l.points = append(l.points, q)
 }
 
-// finish closes a lap of that length in metres.
-func (l *Learner) finish(length float64) *Map {
+// finish closes a lap of that length in metres, by course_distance and by speed.
+func (l *Learner) finish(length, driven float64) {
 	if n := len(l.points); l.bad || n < 20 || length < shortest || l.points[0].d > farApart || length-l.points[n-1].d > farApart || length <= l.points[n-1].d {
-		return nil
+		return
 	}
 	if l.void {
-		if l.voids++; l.m != nil || l.voids <= patience {
-			return nil
+		l.voids++
+	} else {
+		l.voids = 0
+	}
+	poor, rough := l.poor(), l.m != nil && l.rough == l.m
+	switch {
+	case l.m == nil:
+		if !l.build(length) {
+			return
 		}
+		rough = poor
+	case rough && !poor:
+		if l.byMap > len(l.points)/2 { // what the poor lap got wrong must not come back by its distances
+			for i := range l.points {
+				l.points[i].d = l.points[i].driven
+			}
+			length = driven
+		}
+		if last := l.points[len(l.points)-1].d; !(length > last && length >= shortest && length-last <= farApart) || !l.build(length) {
+			return
+		}
+		rough = false
+	case l.void && !(rough && l.voids > patience):
+		return
+	case !poor:
+		l.refine()
 	}
-	if l.m == nil && !l.build(length) {
-		return nil
-	}
+	lined := l.line.of == l.m
 	l.observe()
-	return l.m
+	if l.rough = nil; lined {
+		l.line.of = l.m // the same line
+	}
+	if rough {
+		l.rough = l.m
+	}
 }
 
 // build makes the map from the points of the lap.
@@ -150,8 +220,10 @@ func (l *Learner) build(length float64) bool {
 	for _, k := range m.K {
 		m.Turning += k * m.Step
 	}
+	m.Z = l.elevation(length, n)
 	m.Corners = correct(findCorners(m.K, m.Step), l.file, m.K, m.Step)
 	m.describe()
 	l.m, l.known = m, make([]memory, len(m.Corners))
+	l.line.start(m)
 	return true
 }

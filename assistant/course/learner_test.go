@@ -345,7 +345,12 @@ func TestNoMapFromABadLap(t *testing.T) {
 	}{
 		{"a hole in the feed", func(c *car) { c.at += 5 }},
 		{"a visit to the pits", func(c *car) { c.row[channel.InPitLane] = 1; c.step(0.01); c.row[channel.InPitLane] = 0 }},
-		{"off the course", func(c *car) { c.row[channel.OnCourse] = 0; c.step(0.01); c.row[channel.OnCourse] = 1 }},
+		{"the feed's distance falls back", func(c *car) {
+			for d := range 20 {
+				c.row[channel.LapDistance] = 200 + float64(d)
+				c.step(0.01)
+			}
+		}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

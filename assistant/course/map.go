@@ -9,18 +9,19 @@ import (
 // A Map is the learned course: its closed centre line by distance and what is on it. It is
 // never changed after it has been handed out.
 type Map struct {
-	Name      string
-	Length    float64    // m
-	Step      float64    // m between neighbours of the slices below; Length = Step*len
-	X, Y      []float64  // m, the centre line; the first point is on the line
-	K         []float64  // 1/m, smoothed curvature, left positive
-	Corners   []Corner   // in the order of driving from the line
+	Name    string
+	Length  float64   // m
+	Step    float64   // m between neighbours of the slices below; Length = Step*len
+	X, Y    []float64 // m, the centre line; the first point is on the line
+	K       []float64 // 1/m, smoothed curvature, left positive
+	Corners []Corner  // in the order of driving from the line
+	Turning float64   // rad, of the whole course, left positive: ±2π unless it crosses itself
+	Placed  bool      // X and Y are in the feed's plane; else dead reckoning from the line, heading east
+	Laps    int       // laps that the braking points rest on
+	loc     Locator
+
 	Straights []Straight // in the order of driving, from the exit of the first corner that has one behind it
-	Z         []float64  // m up, by the feed's own zero; nil where the feed does not tell it
-	Turning   float64    // rad, of the whole course, left positive: ±2π unless it crosses itself
-	Placed    bool       // X and Y are in the feed's plane; else dead reckoning from the line, heading east
-	Laps      int        // laps that the braking points rest on
-	loc       Locator
+	Z         []float64  // m up, by the feed's own zero, beside X and Y; nil where the feed does not tell it
 }
 
 // A Corner is a bend as a driver counts them. Distances are metres from the line. A corner that
