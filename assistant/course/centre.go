@@ -196,10 +196,9 @@ func (c *centre) draw(m *Map) {
 	}
 }
 
-// elevation returns the height along the lap at n points, nil where it is not known everywhere. What it misses its own beginning by,
-// beyond what the road may rise there, is spread over the lap: a barometer drifts.
+// elevation returns the height along the lap at n points, nil where it is not known everywhere. What it misses its own beginning by is
+// spread over the lap, since a barometer drifts.
 func (l *Learner) elevation(length float64, n int) []float64 {
-	const steepest = 0.2
 	d, z := make([]float64, len(l.points)), make([]float64, len(l.points))
 	for i, p := range l.points {
 		if math.IsNaN(p.z) {
@@ -207,11 +206,12 @@ func (l *Learner) elevation(length float64, n int) []float64 {
 		}
 		d[i], z[i] = p.d, p.z
 	}
-	last := len(z) - 1
-	miss, may := z[last]-z[0], steepest*(length-d[last]+d[0])
-	miss -= min(max(miss, -may), may)
+	// Across the line the road rises as it does before and behind it.
+	last, few := len(z)-1, len(z)/20
+	rise := ((z[few]-z[0])/(d[few]-d[0]) + (z[last]-z[last-few])/(d[last]-d[last-few])) / 2
+	miss := z[last] + rise*(length-d[last]+d[0]) - z[0]
 	for i := range z {
-		z[i] -= miss * (d[i] - d[0]) / (d[last] - d[0])
+		z[i] -= miss * (d[i] - d[0]) / length
 	}
 	return resample(d, z, length, 0, n)
 }

@@ -152,7 +152,7 @@ func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 
 // finish closes a lap of that length in metres, by course_distance and by speed.
 func (l *Learner) finish(length, driven float64) {
-	if n := len(l.points); l.bad || n < 20 || length < shortest || l.points[0].d > farApart || length-l.points[n-1].d > farApart || length <= l.points[n-1].d {
+	if n := len(l.points); l.bad || n < 20 || length < shortest || l.points[0].d > farApart || length-l.points[n-1].d > farApart {
 		return
 	}
 	if l.void {
@@ -174,7 +174,7 @@ func (l *Learner) finish(length, driven float64) {
 			}
 			length = driven
 		}
-		if last := l.points[len(l.points)-1].d; !(length > last && length >= shortest && length-last <= farApart) || !l.build(length) {
+		if !l.build(length) {
 			return
 		}
 		rough = false
@@ -195,6 +195,9 @@ func (l *Learner) finish(length, driven float64) {
 
 // build makes the map from the points of the lap.
 func (l *Learner) build(length float64) bool {
+	if end := l.points[len(l.points)-1].d; !(length > end && length-end <= farApart) {
+		return false
+	}
 	n := max(int(math.Round(length/mapStep)), 8)
 	m := &Map{Length: length, Step: length / float64(n)}
 	if l.file != nil {

@@ -13,7 +13,7 @@ type Map struct {
 	Length  float64   // m
 	Step    float64   // m between neighbours of the slices below; Length = Step*len
 	X, Y    []float64 // m, the centre line; the first point is on the line
-	K       []float64 // 1/m, smoothed curvature, left positive
+	K       []float64 // 1/m, smoothed curvature, left positive: turning per metre of Length
 	Corners []Corner  // in the order of driving from the line
 	Turning float64   // rad, of the whole course, left positive: ±2π unless it crosses itself
 	Placed  bool      // X and Y are in the feed's plane; else dead reckoning from the line, heading east

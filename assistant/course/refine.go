@@ -123,7 +123,18 @@ func (m *Map) measure(c *Corner) {
 	} else {
 		best = old
 	}
-	c.Radius, c.Angle = 1/k[best], math.Abs(sum)
+	c.Radius, c.Angle = m.stretch(int(first)+best)/k[best], math.Abs(sum)
+}
+
+// stretch returns how much longer the line is around point i than its points are apart by the count of metres, which stays
+// as the first lap drove it: K is the turning per metre so counted.
+func (m *Map) stretch(i int) float64 {
+	const few = 3
+	n, sum := len(m.X), 0.0
+	for j := i - few + n; j < i+few+n; j++ {
+		sum += math.Hypot(m.X[(j+1)%n]-m.X[j%n], m.Y[(j+1)%n]-m.Y[j%n])
+	}
+	return sum / (2 * few * m.Step)
 }
 
 // A change is a better map that waits for the moment when it makes no difference where the car is. Its corners begin and end a
