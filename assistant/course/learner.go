@@ -59,6 +59,7 @@ type Learner struct {
 	stood  float64 // s
 	spun   bool
 	fell   bool // course_distance fell back within the lap
+	torn   bool // two fixes are farther apart than the way between them
 	byMap  int  // points whose d is the place on the rough map
 }
 
@@ -85,7 +86,7 @@ func (l *Learner) Step(at float64, row channel.Row) *Map {
 			l.finish(l.last.d+gone-d, l.driven+gone-d)
 		}
 		l.lap, l.points, l.pedal, l.placed, l.bad, l.void = lap, l.points[:0], false, true, false, false
-		l.driven, l.stood, l.spun, l.fell, l.byMap = 0, 0, false, false, 0
+		l.driven, l.stood, l.spun, l.fell, l.torn, l.byMap = 0, 0, false, false, false, 0
 		if d > 0 {
 			l.driven = d
 		}
@@ -132,10 +133,11 @@ func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 			l.bad = true
 			return
 		}
+		l.torn = l.torn || placed && l.placed && apart(p.X-q.x, p.Y-q.y, d-q.d)
 	}
 	q := point{d: d, x: p.X, y: p.Y, k: math.NaN(), v: v, z: row[channel.PositionZ], driven: l.driven}
 	if placed && l.m != nil && l.rough == l.m {
-		if on, _, ok := l.m.Place(row, d); ok && math.Abs(on-d) < 0.01 {
+		if on, _, ok := l.m.Place(row, d); ok && math.Abs(on-d) < 1e-6 {
 			l.byMap++
 		}
 	}
@@ -168,7 +170,7 @@ func (l *Learner) finish(length, driven float64) {
 		}
 		rough = poor
 	case rough && !poor:
-		if l.byMap > len(l.points)/2 { // what the poor lap got wrong must not come back by its distances
+		if l.byMap > len(l.points)/5 { // what the poor lap got wrong must not come back by its distances
 			for i := range l.points {
 				l.points[i].d = l.points[i].driven
 			}
@@ -193,6 +195,9 @@ func (l *Learner) finish(length, driven float64) {
 	}
 }
 
+// apart tells whether two places are too far apart for the way (m) that was driven between them.
+func apart(dx, dy, way float64) bool { return math.Hypot(dx, dy) > 1.5*way+20 }
+
 // build makes the map from the points of the lap.
 func (l *Learner) build(length float64) bool {
 	if end := l.points[len(l.points)-1].d; !(length > end && length-end <= farApart) {
@@ -208,13 +213,13 @@ func (l *Learner) build(length float64) bool {
 		d[i], a[i], b[i] = p.d, p.x, p.y
 	}
 	first, last := l.points[0], l.points[len(l.points)-1]
-	switch open := math.Hypot(last.x-first.x, last.y-first.y); {
-	case l.placed && open <= 1.5*(length-last.d+first.d)+20:
+	switch {
+	case l.placed && !l.torn && !apart(last.x-first.x, last.y-first.y, length-last.d+first.d):
 		m.X, m.Y = resample(d, a, length, 0, n), resample(d, b, length, 0, n)
 		m.K = Curvature(m.X, m.Y, m.Step, smoothing)
 		m.Placed, m.loc = true, l.loc
 	case l.placed:
-		return false // the lap does not end where it began
+		return false // the lap does not end where it began, or the car was carried
 	default:
 		if !l.reckon(m, d, a, n) {
 			return false
