@@ -182,14 +182,24 @@ func inside(s float64) float64 {
 func TestCornersFollowTheLine(t *testing.T) {
 	d := newDriver(stadiumGate(), 0)
 	d.aside = inside
+	d.first = func(s float64) { // he always brakes at the same place
+		d.row[channel.Brake] = 0
+		if s = math.Mod(s, stadiumLength); s > bendFrom[0]-60 && s < bendFrom[0]-20 {
+			d.row[channel.Brake] = 0.8
+		}
+	}
 	d.laps(1)
 	first := d.learner.Map()
 	before := copyOf(first)
 	require.Len(t, first.Corners, 2)
 	require.InDelta(t, 44, first.Corners[0].Radius, 2)
 	d.aside = func(float64) float64 { return 0 }
-	d.laps(10)
+	for range 10 {
+		d.laps(1)
+		require.InDelta(t, bendFrom[0]-58, d.learner.Map().Corners[0].Braking, 3, "the entry moves, where he brakes does not")
+	}
 	m := d.learner.Map()
+	require.Greater(t, math.Abs(m.Corners[0].Entry-first.Corners[0].Entry), 5.0)
 	require.NotSame(t, first, m)
 	require.True(t, reflect.DeepEqual(before, copyOf(first)), "a map that was handed out never changes")
 	require.Len(t, m.Corners, 2)
