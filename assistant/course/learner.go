@@ -187,6 +187,7 @@ func (l *Learner) finish(length, driven float64) {
 	}
 	lined := l.line.of == l.m
 	l.observe()
+	l.change.made = l.m
 	if l.rough = nil; lined {
 		l.line.of = l.m // the same line
 	}
@@ -205,6 +206,9 @@ func (l *Learner) build(length float64) bool {
 	}
 	n := max(int(math.Round(length/mapStep)), 8)
 	m := &Map{Length: length, Step: length / float64(n)}
+	if l.m != nil {
+		m.first = l.m.First()
+	}
 	if l.file != nil {
 		m.Name = l.file.Name
 	}

@@ -22,6 +22,15 @@ type Map struct {
 
 	Straights []Straight // in the order of driving, from the exit of the first corner that has one behind it
 	Z         []float64  // m up, by the feed's own zero, beside X and Y; nil where the feed does not tell it
+	first     *Map
+}
+
+// First returns the map that m was made from by bettering or replacing it, which stays the same while the Learner goes on; m itself where there is none.
+func (m *Map) First() *Map {
+	if m.first != nil {
+		return m.first
+	}
+	return m
 }
 
 // A Corner is a bend as a driver counts them. Distances are metres from the line. A corner that

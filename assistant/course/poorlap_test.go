@@ -140,6 +140,9 @@ func TestFirstLap(t *testing.T) {
 			for _, i := range []int{50, 60, 300, 310} {
 				require.InDelta(t, want, offStadium(next.X[i], next.Y[i]), 0.1)
 			}
+			if m != nil {
+				require.Same(t, m.First(), next.First(), "the same course for who saves it")
+			}
 			require.Len(t, next.Corners, 2)
 			for i, corner := range next.Corners {
 				require.InDelta(t, 49.5, corner.Radius, 2)

@@ -24,6 +24,7 @@ func (l *Learner) refine() {
 		return
 	}
 	next := *m
+	next.first = m.First()
 	l.line.draw(&next)
 	next.Corners = l.follow(m, &next)
 	next.describe()
@@ -140,17 +141,21 @@ func (m *Map) stretch(i int) float64 {
 // A change is a better map that waits for the moment when it makes no difference where the car is. Its corners begin and end a
 // little elsewhere, and one that is under way while they move would end twice or never.
 type change struct {
-	from, to   *Map
+	made       *Map // by the last whole lap
+	from, to   *Map // handed out, and to be
 	had, wants []zone
 }
 
 // due returns the map that replaces the one handed out last, if now is the moment to: the car was at d at the sample before.
 func (c *change) due(m *Map, d float64) *Map {
+	if m != c.made { // it came from elsewhere, or there is none: who brought it knows
+		c.from = m
+	}
 	if m == c.from {
 		return nil
 	}
-	if m == nil || c.from == nil || len(m.Corners) != len(c.from.Corners) || m.Length != c.from.Length {
-		*c = change{from: m}
+	if c.from == nil || len(m.Corners) != len(c.from.Corners) || m.Length != c.from.Length {
+		c.from, c.to = m, nil
 		return m
 	}
 	if m != c.to {
@@ -167,7 +172,7 @@ func (c *change) due(m *Map, d float64) *Map {
 			return nil
 		}
 	}
-	*c = change{from: m}
+	c.from, c.to = m, nil
 	return m
 }
 
