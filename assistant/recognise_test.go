@@ -79,7 +79,10 @@ func TestTheSecondSessionKnowsTheCourseOnItsOutLap(t *testing.T) {
 	require.Greater(t, cornersOf(second, 0), 5, "corners of the out-lap")
 	require.Equal(t, "ring", better[0].Name)
 	require.Greater(t, better[0].Laps, ring.Laps)
-	require.Same(t, &better[0].X[0], &better[len(better)-1].X[0], "the line is the saved one")
+	last := better[len(better)-1]
+	require.Same(t, better[0].First(), last.First(), "the map is the saved one, bettered")
+	require.Equal(t, ring.Length, last.Length)
+	require.Len(t, last.Corners, len(better[0].Corners))
 
 	// On another course nothing is recognised, and it is learned and handed out as a new one.
 	o.Course = demo.Courses()[1]

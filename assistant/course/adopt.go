@@ -13,6 +13,7 @@ func (l *Learner) Adopt(m *Map) *Map {
 	if f := l.file; f != nil && len(f.Join)+len(f.Split)+len(f.Names) > 0 {
 		next.Corners = carryOver(correct(findCorners(m.K, m.Step), f, m.K, m.Step), m)
 	}
+	next.describe()
 	l.m, l.known = &next, make([]memory, len(next.Corners))
 	for i := range next.Corners {
 		c, mem := &next.Corners[i], &l.known[i]

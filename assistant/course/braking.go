@@ -32,6 +32,7 @@ func median(list []float64) float64 {
 // whose corners know it. The lap is taken as a loop: the way to a corner just behind the line is its own end.
 func (l *Learner) observe() {
 	next := *l.m
+	next.first = l.m.First()
 	next.Corners = slices.Clone(l.m.Corners)
 	next.Laps++
 	for i := range next.Corners {

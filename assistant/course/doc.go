@@ -2,7 +2,7 @@
 // learned while driving, and what follows from both for the place where the car is now.
 //
 //	row ──▶ Learner ──a lap closed at the line──▶ Map ──▶ Passes ──▶ row: corner, last_corner, room_to_talk
-//	                 (later laps: braking points)                └──▶ Pass: one drive through one corner
+//	                 (later laps: braking points, line)          └──▶ Pass: one drive through one corner
 //
 // Package timing comes first: it writes lap and course_distance into the row, and both
 // Learner and Passes go by them. A Map is never changed once it has been handed out; a

@@ -15,18 +15,27 @@ const (
 	shortest   = 200.0 // m: a shorter lap is not learned
 	farApart   = 100.0 // m: a lap with a wider hole in it is not learned
 	silence    = 2.0   // s without a sample that spoil a lap
-	patience   = 2     // void laps in a row after which a void lap is good enough
+	patience   = 2     // void laps in a row after which a void lap is good enough for a map that rests on one
 	turnInPart = 0.3   // of the greatest curvature driven in a corner: from there on the car turns in
+	standing   = 0.5   // m/s: slower is standing
+	stop       = 1.0   // s of standing that make a lap a poor one
+	spinning   = 2.5   // rad/s: faster is a spin, and so is
+	impossible = 60.0  // m/s² of yaw rate times speed: no tyre turns a car so; common practice, no source
 )
 
 // A point is what is kept of a lap at one place.
 type point struct {
 	d, x, y, k, v float64 // k is yaw rate over speed, NaN where unknown
 	braking       bool
+
+	z      float64 // NaN where unknown
+	driven float64 // m since the line by speed, whatever d goes by
 }
 
-// A Learner makes the Map from the first good lap that was driven from line to line, and
-// betters its braking and turn-in points with every lap after it. Its memory is bounded.
+// A Learner makes the Map from the first lap that was driven from line to line, and betters it with every lap after
+// it: the braking and turn-in points, the centre line, and the corners on it. A lap
+// with a hole, one that does not close and one through the pits make none. One that was void, or in which the car stood or
+// spun, does, since a poor map gives room to talk sooner than none; the first clean lap replaces it. Its memory is bounded.
 type Learner struct {
 	file  *File
 	loc   Locator
@@ -42,6 +51,16 @@ type Learner struct {
 	void   bool
 	voids  int
 	last   struct{ d, v, x, y float64 }
+
+	line   centre
+	rough  *Map    // is l.m while that rests on a poor lap
+	change change  // on its way to the one who asks
+	driven float64 // m since the line by speed
+	stood  float64 // s
+	spun   bool
+	fell   bool // course_distance fell back within the lap
+	torn   bool // two fixes are farther apart than the way between them
+	byMap  int  // points whose d is the place on the rough map
 }
 
 // NewLearner returns a Learner. f names and corrects the corners; it may be nil.
@@ -58,43 +77,70 @@ func (l *Learner) Map() *Map { return l.m }
 func (l *Learner) Step(at float64, row channel.Row) *Map {
 	lap, d, v := row[channel.Lap], row[channel.CoursePlace], row[channel.Speed]
 	p, placed := l.loc.Find(row)
-	var fresh *Map
+	gone := math.Hypot(p.X-l.last.x, p.Y-l.last.y)
+	if !math.IsNaN(v + l.last.v) {
+		gone = (v + l.last.v) / 2 * (at - l.at)
+	}
 	if lap != l.lap && !math.IsNaN(lap) {
 		if lap == l.lap+1 && l.lap >= 1 {
-			gone := math.Hypot(p.X-l.last.x, p.Y-l.last.y)
-			if !math.IsNaN(v + l.last.v) {
-				gone = (v + l.last.v) / 2 * (at - l.at)
-			}
-			fresh = l.finish(l.last.d + gone - d)
+			l.finish(l.last.d+gone-d, l.driven+gone-d)
 		}
 		l.lap, l.points, l.pedal, l.placed, l.bad, l.void = lap, l.points[:0], false, true, false, false
+		l.driven, l.stood, l.spun, l.fell, l.torn, l.byMap = 0, 0, false, false, false, 0
+		if d > 0 {
+			l.driven = d
+		}
+	} else {
+		l.driven += gone
 	}
 	if at-l.at > silence && len(l.points) > 0 || row[channel.InPits] == 1 {
 		l.bad = true
 	}
 	l.void = l.void || row[channel.LapVoid] == 1
+	fresh := l.change.due(l.m, l.last.d)
 	if !(lap >= 1) || math.IsNaN(d) {
 		l.at = at
 		return fresh
 	}
+	l.watch(at-l.at, d, v, row[channel.YawRate])
 	l.keep(d, v, p, placed, row)
 	l.at = at
 	l.last.d, l.last.v, l.last.x, l.last.y = d, v, p.X, p.Y
 	return fresh
 }
 
+// watch looks for what makes a lap a poor one. A start from the grid is none.
+func (l *Learner) watch(dt, d, v, yaw float64) {
+	if v < standing && d > farApart {
+		l.stood += dt
+	}
+	if yaw = math.Abs(yaw); v > 5 && yaw > spinning || yaw*v > impossible {
+		l.spun = true
+	}
+}
+
+// poor tells whether the lap, though it is whole, is no measure for others.
+func (l *Learner) poor() bool { return l.void || l.spun || l.stood > stop }
+
 func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 	if n := len(l.points); n > 0 {
 		q := &l.points[n-1]
+		l.fell = l.fell || q.d-d > farApart
 		if d-q.d < spacing || placed && l.placed && p.X == q.x && p.Y == q.y {
 			return
 		}
-		if d-q.d > farApart || n == maxPoints {
+		if d-q.d > farApart || n == maxPoints || l.fell {
 			l.bad = true
 			return
 		}
+		l.torn = l.torn || placed && l.placed && apart(p.X-q.x, p.Y-q.y, d-q.d)
 	}
-	q := point{d: d, x: p.X, y: p.Y, k: math.NaN(), v: v}
+	q := point{d: d, x: p.X, y: p.Y, k: math.NaN(), v: v, z: row[channel.PositionZ], driven: l.driven}
+	if placed && l.m != nil && l.rough == l.m {
+		if on, _, ok := l.m.Place(row, d); ok && math.Abs(on-d) < 1e-6 {
+			l.byMap++
+		}
+	}
 	if v > 3 && row.Has(channel.YawRate) {
 		q.k = row[channel.YawRate] / v
 	}
@@ -106,27 +152,63 @@ func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 	l.points = append(l.points, q)
 }
 
-// finish closes a lap of that length in metres.
-func (l *Learner) finish(length float64) *Map {
-	if n := len(l.points); l.bad || n < 20 || length < shortest || l.points[0].d > farApart || length-l.points[n-1].d > farApart || length <= l.points[n-1].d {
-		return nil
+// finish closes a lap of that length in metres, by course_distance and by speed.
+func (l *Learner) finish(length, driven float64) {
+	if n := len(l.points); l.bad || n < 20 || length < shortest || l.points[0].d > farApart || length-l.points[n-1].d > farApart {
+		return
 	}
 	if l.void {
-		if l.voids++; l.m != nil || l.voids <= patience {
-			return nil
+		l.voids++
+	} else {
+		l.voids = 0
+	}
+	poor, rough := l.poor(), l.m != nil && l.rough == l.m
+	switch {
+	case l.m == nil:
+		if !l.build(length) {
+			return
 		}
+		rough = poor
+	case rough && !poor:
+		if l.byMap > len(l.points)/5 { // what the poor lap got wrong must not come back by its distances
+			for i := range l.points {
+				l.points[i].d = l.points[i].driven
+			}
+			length = driven
+		}
+		if !l.build(length) {
+			return
+		}
+		rough = false
+	case l.void && !(rough && l.voids > patience):
+		return
+	case !poor:
+		l.refine()
 	}
-	if l.m == nil && !l.build(length) {
-		return nil
-	}
+	lined := l.line.of == l.m
 	l.observe()
-	return l.m
+	l.change.made = l.m
+	if l.rough = nil; lined {
+		l.line.of = l.m // the same line
+	}
+	if rough {
+		l.rough = l.m
+	}
 }
+
+// apart tells whether two places are too far apart for the way (m) that was driven between them.
+func apart(dx, dy, way float64) bool { return math.Hypot(dx, dy) > 1.5*way+20 }
 
 // build makes the map from the points of the lap.
 func (l *Learner) build(length float64) bool {
+	if end := l.points[len(l.points)-1].d; !(length > end && length-end <= farApart) {
+		return false
+	}
 	n := max(int(math.Round(length/mapStep)), 8)
 	m := &Map{Length: length, Step: length / float64(n)}
+	if l.m != nil {
+		m.first = l.m.First()
+	}
 	if l.file != nil {
 		m.Name = l.file.Name
 	}
@@ -135,13 +217,13 @@ func (l *Learner) build(length float64) bool {
 		d[i], a[i], b[i] = p.d, p.x, p.y
 	}
 	first, last := l.points[0], l.points[len(l.points)-1]
-	switch open := math.Hypot(last.x-first.x, last.y-first.y); {
-	case l.placed && open <= 1.5*(length-last.d+first.d)+20:
+	switch {
+	case l.placed && !l.torn && !apart(last.x-first.x, last.y-first.y, length-last.d+first.d):
 		m.X, m.Y = resample(d, a, length, 0, n), resample(d, b, length, 0, n)
 		m.K = Curvature(m.X, m.Y, m.Step, smoothing)
 		m.Placed, m.loc = true, l.loc
 	case l.placed:
-		return false // the lap does not end where it began
+		return false // the lap does not end where it began, or the car was carried
 	default:
 		if !l.reckon(m, d, a, n) {
 			return false
@@ -150,47 +232,10 @@ func (l *Learner) build(length float64) bool {
 	for _, k := range m.K {
 		m.Turning += k * m.Step
 	}
+	m.Z = l.elevation(length, n)
 	m.Corners = correct(findCorners(m.K, m.Step), l.file, m.K, m.Step)
+	m.describe()
 	l.m, l.known = m, make([]memory, len(m.Corners))
-	return true
-}
-
-// reckon lays the centre line out from speed and yaw rate alone: it starts in the origin to the east, and
-// what it misses its own beginning by is spread over the lap. It is false where the
-// curvature is not known or the lap does not turn by a whole number of circles.
-func (l *Learner) reckon(m *Map, d, k []float64, n int) bool {
-	for i, p := range l.points {
-		k[i] = p.k
-		if math.IsNaN(p.k) {
-			if i == 0 {
-				return false
-			}
-			k[i] = k[i-1]
-		}
-	}
-	kk := resample(d, k, m.Length, 0, n)
-	turned := 0.0
-	for _, v := range kk {
-		turned += v * m.Step
-	}
-	miss := math.Remainder(turned, 2*math.Pi)
-	if math.Abs(miss) > 1 {
-		return false
-	}
-	m.X, m.Y = make([]float64, n), make([]float64, n)
-	x, y, heading := 0.0, 0.0, 0.0
-	for i := range kk {
-		kk[i] -= miss / m.Length
-		m.X[i], m.Y[i] = x, y
-		x += m.Step * math.Cos(heading+kk[i]*m.Step/2)
-		y += m.Step * math.Sin(heading+kk[i]*m.Step/2)
-		heading += kk[i] * m.Step
-	}
-	for i := range m.X {
-		f := float64(i) / float64(n)
-		m.X[i] -= f * x
-		m.Y[i] -= f * y
-	}
-	m.K = smoothLoop(kk, m.Step, smoothing)
+	l.line.start(m)
 	return true
 }

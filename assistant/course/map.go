@@ -13,13 +13,25 @@ type Map struct {
 	Length  float64   // m
 	Step    float64   // m between neighbours of the slices below; Length = Step*len
 	X, Y    []float64 // m, the centre line; the first point is on the line
-	K       []float64 // 1/m, smoothed curvature, left positive
+	K       []float64 // 1/m, smoothed curvature, left positive: turning per metre of Length
 	Corners []Corner  // in the order of driving from the line
 	Turning float64   // rad, of the whole course, left positive: ±2π unless it crosses itself
 	Placed  bool      // X and Y are in the feed's plane; else dead reckoning from the line, heading east
 	Laps    int       // laps that the braking points rest on
 	loc     Locator
 	foreign bool // recognised by its shape alone: X and Y are in a plane that this feed does not tell
+
+	Straights []Straight // in the order of driving, from the exit of the first corner that has one behind it
+	Z         []float64  // m up, by the feed's own zero, beside X and Y; nil where the feed does not tell it
+	first     *Map
+}
+
+// First returns the map that m was made from by bettering or replacing it, which stays the same while the Learner goes on; m itself where there is none.
+func (m *Map) First() *Map {
+	if m.first != nil {
+		return m.first
+	}
+	return m
 }
 
 // A Corner is a bend as a driver counts them. Distances are metres from the line. A corner that
@@ -27,6 +39,7 @@ type Map struct {
 type Corner struct {
 	Number            int
 	Name              string
+	Kind              Kind
 	Hand              Hand
 	Entry, Apex, Exit float64 // m; the apex is where the bend is tightest
 	Radius            float64 // m, at the apex

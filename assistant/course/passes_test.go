@@ -43,7 +43,7 @@ func TestPassAgainstTheBestAndBesideTheLine(t *testing.T) {
 		c.seen = c.seen[:0]
 		s = c.round(s, begin+0.5*stadiumLength, v, func(s float64) float64 {
 			x := math.Mod(s, stadiumLength) - corner.Apex
-			return beside * math.Exp(-x*x/800)
+			return beside * math.Exp(-x*x/8000) // so gentle that the apex stays where it is
 		})
 		require.Len(t, c.seen, 1)
 		p := c.seen[0].Corner
@@ -58,12 +58,14 @@ func TestPassAgainstTheBestAndBesideTheLine(t *testing.T) {
 		s = c.round(s, begin+1.02*stadiumLength, v, straight)
 	}
 	require.True(t, math.IsNaN(lost[0]), "the first pass has none before it")
+	// The line is the mean of the laps so far, the first one included and the void one not.
+	line := []float64{0, 0, 1. / 3, 3. / 4, 3. / 4}
 	for i, want := range []float64{0, length/50 - length/40, length/45 - length/50, length/60 - length/50, length/45 - length/50} {
 		if i > 0 {
 			require.InDelta(t, want, lost[i], 2e-3, "pass %d", i)
 		}
-		require.InDelta(t, float64(i), apex[i], 0.15, "pass %d", i)
-		require.InDelta(t, float64(i), most[i], 0.15, "pass %d", i)
+		require.InDelta(t, float64(i)-line[i], apex[i], 0.15, "pass %d", i)
+		require.InDelta(t, float64(i)-line[i], most[i], 0.15, "pass %d", i)
 	}
 }
 

@@ -43,6 +43,7 @@ type savedFile struct {
 	Corners []savedCorner `json:"corners"`
 	X       line          `json:"x"`
 	Y       line          `json:"y"`
+	Z       line          `json:"z,omitempty"`
 }
 
 // savedPlane says where x and y are at home.
@@ -198,7 +199,7 @@ func (s Saved) Encode() ([]byte, error) {
 	m := s.Map
 	f := savedFile{
 		Format: savedFormat, Version: savedVersion, Name: m.Name, Updated: s.Updated, Feed: s.Feed, Car: s.Car,
-		Laps: m.Laps, Length: fixed(m.Length), Plane: savedPlane{Kind: reckoned}, Box: boxOf(m.X, m.Y), Corners: []savedCorner{}, X: m.X, Y: m.Y,
+		Laps: m.Laps, Length: fixed(m.Length), Plane: savedPlane{Kind: reckoned}, Box: boxOf(m.X, m.Y), Corners: []savedCorner{}, X: m.X, Y: m.Y, Z: m.Z,
 	}
 	switch {
 	case m.Placed && m.loc.geo:
@@ -228,6 +229,9 @@ func DecodeSaved(name string, data []byte) (Saved, error) {
 	}
 	m := &Map{Name: f.Name, Length: float64(f.Length), Step: float64(f.Length) / float64(len(f.X)), X: f.X, Y: f.Y, Placed: f.Plane.Kind != reckoned, Laps: f.Laps}
 	m.loc = f.Plane.locator()
+	if len(f.Z) > 0 {
+		m.Z = f.Z
+	}
 	m.K = Curvature(m.X, m.Y, m.Step, smoothing)
 	for _, k := range m.K {
 		m.Turning += k * m.Step
@@ -244,6 +248,7 @@ func DecodeSaved(name string, data []byte) (Saved, error) {
 			Braking: within(unmaybe(c.Braking)), TurnIn: within(unmaybe(c.TurnIn)), Slowest: within(unmaybe(c.Slowest)), MinSpeed: unmaybe(c.MinSpeed),
 		})
 	}
+	m.describe()
 	return Saved{m, f.Feed, f.Car, f.Updated}, nil
 }
 
@@ -319,6 +324,9 @@ func (f *savedFile) checkBody(bad func(string, ...any)) {
 			bad("point %d is out of range", i)
 			break
 		}
+	}
+	if len(f.Z) > 0 && len(f.Z) != n {
+		bad("%d heights beside %d points", len(f.Z), n)
 	}
 	if box := boxOf(f.X, f.Y); box != f.Box {
 		bad("box is %v, and the points lie in %v", f.Box, box)

@@ -20,7 +20,7 @@ type Keeper struct {
 
 	// Of the goroutine:
 	known []Entry
-	given map[*float64]string // names that were given to learned lines, by where the line is in memory
+	given map[*course.Map]string // names that were given to learned maps, by the first of them
 }
 
 // Keep a session's courses in folder. known are the courses that it has (as List returned them), feed and car are written beside what is saved.
@@ -28,7 +28,7 @@ type Keeper struct {
 func NewKeeper(folder string, known []Entry, feed, car string, now func() time.Time, tell func(saved Entry, fresh bool, err error)) *Keeper {
 	k := &Keeper{
 		folder: folder, about: course.Saved{Feed: feed, Car: car}, now: now, tell: tell, known: known,
-		next: make(chan *course.Map, 1), done: make(chan struct{}), given: map[*float64]string{},
+		next: make(chan *course.Map, 1), done: make(chan struct{}), given: map[*course.Map]string{},
 	}
 	go k.run()
 	return k
@@ -71,7 +71,7 @@ func (k *Keeper) save(m *course.Map) (e Entry, fresh bool, err error) {
 	s.Updated = k.now().Format(time.RFC3339)
 	named := *m
 	s.Map = &named
-	name, given := k.given[&m.X[0]]
+	name, given := k.given[m.First()]
 	for i, e := range k.known {
 		if given && e.Name == name || !given && e.Name == m.Name && same(m, e) {
 			named.Name = e.Name
@@ -89,7 +89,7 @@ func (k *Keeper) save(m *course.Map) (e Entry, fresh bool, err error) {
 	if e, err = write(path, s); err != nil {
 		return e, true, err
 	}
-	k.given[&m.X[0]] = named.Name
+	k.given[m.First()] = named.Name
 	k.known = append(k.known, e)
 	return e, true, nil
 }
