@@ -138,7 +138,7 @@ func (l *Learner) build(length float64) bool {
 	switch open := math.Hypot(last.x-first.x, last.y-first.y); {
 	case l.placed && open <= 1.5*(length-last.d+first.d)+20:
 		m.X, m.Y = resample(d, a, length, 0, n), resample(d, b, length, 0, n)
-		m.K = Curvature(m.X, m.Y, m.Step, smoothing)
+		m.K = l.curvature(m, d, a)
 		m.Placed, m.loc = true, l.loc
 	case l.placed:
 		return false // the lap does not end where it began

@@ -14,7 +14,7 @@ const (
 // what it misses its own beginning by is spread over the lap. It is false where the
 // curvature is not known or the line does not close.
 func (l *Learner) reckon(m *Map, d, k []float64, n int) bool {
-	kk, gap, ok := l.yawCurvature(d, k, m.Length, n)
+	kk, gap, ok := l.yawCurvature(d, k, m.Length, n, 0)
 	if !ok || gap > mostOpen*m.Length {
 		return false
 	}
@@ -31,7 +31,7 @@ func (l *Learner) reckon(m *Map, d, k []float64, n int) bool {
 // of the lap. The bias is taken out as what it is, a rate: at a place passed at speed v it adds bias/v to the curvature, so
 // most where the car is slow. Which whole number it is follows from the line closing: on a long lap the bias may
 // turn by more than half a circle, but with a wrong number the ends lie far apart.
-func (l *Learner) yawCurvature(d, k []float64, length float64, n int) (kk []float64, gap float64, ok bool) {
+func (l *Learner) yawCurvature(d, k []float64, length float64, n int, noise float64) (kk []float64, gap float64, ok bool) {
 	slow := make([]float64, len(l.points)) // s/m
 	seen := math.NaN()
 	for i, p := range l.points {
@@ -48,6 +48,12 @@ func (l *Learner) yawCurvature(d, k []float64, length float64, n int) (kk []floa
 		}
 		if math.IsNaN(k[i]) {
 			return nil, 0, false
+		}
+	}
+	if noise > 0 {
+		for i, f := range l.shorter(d, noise) {
+			k[i] *= f
+			slow[i] *= f
 		}
 	}
 	step := length / float64(n)
@@ -73,6 +79,31 @@ func (l *Learner) yawCurvature(d, k []float64, length float64, n int) (kk []floa
 		}
 	}
 	return kk, gap, kk != nil
+}
+
+// shorter returns for each point how much shorter the way around it is than the distance of points tells that scatter
+// by noise metres: a step of s metres is measured as √(s² + 4·noise²) in the mean of the squares. The steps are taken to go with the speed.
+func (l *Learner) shorter(d []float64, noise float64) []float64 {
+	const half = 25 // points to each side
+	n := len(d)
+	f := make([]float64, n)
+	for i := range f {
+		squares, speeds, way, drive := 0.0, 0.0, 0.0, 0.0
+		for j := max(1, i-half); j < min(n, i+half+1); j++ {
+			s, v := d[j]-d[j-1], l.points[j].v
+			squares += s*s - 4*noise*noise
+			speeds += v * v
+		}
+		for j := max(1, i-2); j < min(n, i+3); j++ {
+			way += d[j] - d[j-1]
+			drive += l.points[j].v
+		}
+		f[i] = min(1, math.Sqrt(max(0, squares)/speeds)*drive/way)
+		if math.IsNaN(f[i]) {
+			f[i] = 1
+		}
+	}
+	return f
 }
 
 // lay follows a curvature from the origin, heading east, and returns where it ends. It fills x and y where they are not nil.

