@@ -175,18 +175,25 @@ func (c *centre) add(points []point, m *Map) bool {
 	return changed
 }
 
-// draw puts the mean into a map that is being made.
-func (c *centre) draw(m *Map) {
+// draw puts the mean into a map that is being made. The fixes of a lap scatter by noise metres and are spacing metres apart; a curvature
+// that is from yaw rate is not in the positions and stays.
+func (c *centre) draw(m *Map, noise, spacing float64) {
 	n := len(c.main)
 	m.X, m.Y = make([]float64, n), make([]float64, n)
 	for i := range n {
 		aside := c.main[i].mean()
 		m.X[i], m.Y[i] = c.fx[i]+aside*c.nx[i], c.fy[i]+aside*c.ny[i]
 	}
-	m.K = Curvature(m.X, m.Y, m.Step, smoothing)
-	m.Turning = 0
-	for _, k := range m.K {
-		m.Turning += k * m.Step
+	if !m.yawed {
+		laps := 0
+		for _, o := range c.main {
+			laps += o.n
+		}
+		m.K = steadyCurvature(m, noise/math.Sqrt(float64(laps)/float64(n)), spacing)
+		m.Turning = 0
+		for _, k := range m.K {
+			m.Turning += k * m.Step
+		}
 	}
 	if c.height != nil {
 		m.Z = make([]float64, n)

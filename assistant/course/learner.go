@@ -220,7 +220,7 @@ func (l *Learner) build(length float64) bool {
 	switch {
 	case l.placed && !l.torn && !apart(last.x-first.x, last.y-first.y, length-last.d+first.d):
 		m.X, m.Y = resample(d, a, length, 0, n), resample(d, b, length, 0, n)
-		m.K = Curvature(m.X, m.Y, m.Step, smoothing)
+		m.K = l.curvature(m, d, a)
 		m.Placed, m.loc = true, l.loc
 	case l.placed:
 		return false // the lap does not end where it began, or the car was carried

@@ -24,6 +24,7 @@ type Map struct {
 	Straights []Straight // in the order of driving, from the exit of the first corner that has one behind it
 	Z         []float64  // m up, by the feed's own zero, beside X and Y; nil where the feed does not tell it
 	first     *Map
+	yawed     bool // K is from yaw rate, since the positions scatter
 }
 
 // First returns the map that m was made from by bettering or replacing it, which stays the same while the Learner goes on; m itself where there is none.

@@ -1,10 +1,7 @@
 package course_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
@@ -16,42 +13,29 @@ import (
 	"earshot/assistant/course"
 )
 
-// A surveyed is a centre line of the open data.
-type surveyed struct {
+// A survey is a centre line of the open data.
+type survey struct {
 	name string
 	line *polyline
 }
 
-func surveyedLines(t testing.TB) []surveyed {
+func surveyedLines(t testing.TB) []survey {
 	t.Helper()
 	truth, root := readTracks(t)
-	var list []surveyed
+	var list []survey
 	for _, row := range truth {
-		f, err := os.Open(filepath.Join(root, row[0]+".csv"))
-		require.NoError(t, err)
-		rows, err := csv.NewReader(f).ReadAll()
-		require.NoError(t, err)
-		f.Close()
-		var x, y []float64
-		for _, r := range rows[1:] {
-			a, err := strconv.ParseFloat(r[0], 64)
-			require.NoError(t, err)
-			b, err := strconv.ParseFloat(r[1], 64)
-			require.NoError(t, err)
-			x, y = append(x, a), append(y, b)
-		}
-		list = append(list, surveyed{row[0], newPolyline(x, y)})
+		list = append(list, survey{row[0], surveyed(t, root, row[0])})
 	}
 	return list
 }
 
-func (s surveyed) reversed() surveyed {
+func (s survey) reversed() survey {
 	var x, y []float64
 	for i := range s.line.x {
 		j := (len(s.line.x) - i) % len(s.line.x)
 		x, y = append(x, s.line.x[j]), append(y, s.line.y[j])
 	}
-	return surveyed{s.name + " reversed", newPolyline(x, y)}
+	return survey{s.name + " reversed", newPolyline(x, y)}
 }
 
 // A sense is how a drive is told: what of it the feed shows.
@@ -86,7 +70,7 @@ type drive struct {
 
 const driveSpeed, driveStep = 50.0, 0.04
 
-func newDrive(s surveyed, how sense, from float64) *drive {
+func newDrive(s survey, how sense, from float64) *drive {
 	at := somewhere(strings.TrimSuffix(s.name, " reversed"))
 	return &drive{on: s.line, sense: how, weave: 4, gain: 1.01, s: from, row: set.NewRow(), plane: course.NewPlane(at), from: at}
 }
@@ -126,7 +110,7 @@ func (d *drive) step() float64 {
 }
 
 // learn drives a whole lap and returns the map, under the name of the course.
-func learn(t testing.TB, s surveyed, how sense) *course.Map {
+func learn(t testing.TB, s survey, how sense) *course.Map {
 	t.Helper()
 	l := course.NewLearner(&course.File{Name: s.name})
 	d := newDrive(s, how, s.line.length-100)
@@ -183,7 +167,7 @@ func recognised(known []*course.Known, d *drive, metres float64) (name string, a
 	return name, after, ""
 }
 
-// Each of twelve surveyed courses (TUM racetrack-database, LGPL-3.0, from OpenStreetMap, ODbL), in one plane over one
+// Each of twelve survey courses (TUM racetrack-database, LGPL-3.0, from OpenStreetMap, ODbL), in one plane over one
 // origin or on earth, is recognised among the others from two places, and none is recognised where it is not driven.
 func TestEachCourseIsRecognisedAmongOthers(t *testing.T) {
 	lines := surveyedLines(t)
@@ -233,7 +217,7 @@ func TestACourseThatIsLeftIsDropped(t *testing.T) {
 			other.y[i] += y + 30
 		}
 		clock := d.s / driveSpeed
-		e := newDrive(surveyed{lines[0].name, other}, how, 0)
+		e := newDrive(survey{lines[0].name, other}, how, 0)
 		why := ""
 		for e.s < other.length && why == "" {
 			at := e.step()
@@ -293,9 +277,9 @@ func TestARivalMakesWait(t *testing.T) {
 			y[i] += 150 * math.Sin(math.Pi*(d-part)/1500)
 		}
 	}
-	rival := surveyed{"rival", newPolyline(x, y)}
+	rival := survey{"rival", newPolyline(x, y)}
 	both := []*course.Known{knownAll(t, byXY)[0], known(t, learn(t, rival, byXY))}
-	for i, on := range []surveyed{s, rival} {
+	for i, on := range []survey{s, rival} {
 		name, after, left := recognised(both, newDrive(on, byXY, 0), s.line.length)
 		require.Equal(t, both[i].Name, name)
 		require.Greater(t, after, part)

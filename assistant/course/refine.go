@@ -25,7 +25,11 @@ func (l *Learner) refine() {
 	}
 	next := *m
 	next.first = m.First()
-	l.line.draw(&next)
+	d := make([]float64, len(l.points))
+	for i := range l.points {
+		d[i] = l.points[i].d
+	}
+	l.line.draw(&next, l.scatter(d), m.Length/float64(len(d)))
 	next.Corners = l.follow(m, &next)
 	next.describe()
 	for i := range next.Corners {
