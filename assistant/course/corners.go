@@ -6,20 +6,29 @@ import (
 )
 
 // How bends become corners. No citable definition of a corner was found, and the count on a course's own
-// map is a convention: these are common practice, no source. Four of them (bendOn, bendOff, minAngle, mergeGap)
-// were picked from a coarse grid on twelve surveyed centre lines, for counts that stay the same under a receiver's noise
-// while they come within two of the official ones; a course file corrects what they get wrong. A bend of one hand that opens in
-// between without ending stays one corner: to cut it where it opens came nearer to the official counts, but not twice in the
-// same way under noise.
+// map is a convention: these are common practice, no source; a course file corrects what they get wrong.
 const (
-	smoothing = 6.0      // m: standard deviation of the smoothing of the curvature
-	bendOn    = 1 / 350. // 1/m: a corner is at least this tight somewhere
-	bendOff   = 1 / 600. // 1/m: a corner ends where the road is straighter than this
-	minLength = 12.0     // m: shorter is no corner
-	minAngle  = 0.4      // rad (23°): turning less is no corner
-	mergeGap  = 25.0     // m: bends of one hand with less between them are one
-	longTurn  = 2.3      // rad (132°), and
-	longBend  = 500.0    // m: turning and lasting longer than both counts as two, as at the ends of an oval
+	smoothing = 6.0   // m: standard deviation of the smoothing of the curvature
+	minLength = 12.0  // m: shorter is no corner
+	longTurn  = 2.3   // rad (132°), and
+	longBend  = 500.0 // m: turning and lasting longer than both counts as two, as at the ends of an oval
+)
+
+// limits are what else a bend must be to count.
+type limits struct {
+	on    float64 // 1/m: a corner is at least this tight somewhere
+	off   float64 // 1/m: a corner ends where the road is straighter than this
+	angle float64 // rad: turning less is no corner
+	gap   float64 // m: bends of one hand with less between them are one
+	dip   float64 // of the less tight of two apexes: a bend as wide as this between them makes two corners; 0: it does not
+}
+
+// Both were picked from coarse grids on twelve surveyed centre lines: sharp by how near the counts come to the official ones, for lines that
+// are drawn clearly; blurred, for lines from positions that scatter, by counts that stay the same under that scatter
+// while they come within two of the official ones. To cut a bend where it opens does not come out twice in the same way under noise.
+var (
+	sharp   = limits{on: 1 / 250., off: 1 / 700., angle: 0.35, gap: 30, dip: 0.2}
+	blurred = limits{on: 1 / 350., off: 1 / 600., angle: 0.4, gap: 25}
 )
 
 // A run is a stretch of points from..to, both included, with from in [0, n) and to < from+n.
@@ -27,11 +36,13 @@ type run struct{ from, to int }
 
 // findCorners returns the corners of a closed line of curvature k, without names and learned points,
 // in the order of their apexes from point 0.
-func findCorners(k []float64, step float64) []Corner {
+func findCorners(k []float64, step float64, l limits) []Corner {
 	var runs []run
-	for _, r := range mergeRuns(bends(k), k, step) {
-		if counts(r, k, step) {
-			runs = append(runs, splitLong(r, k, step)...)
+	for _, r := range l.mergeRuns(l.bends(k), k, step) {
+		for _, part := range l.splitDips(r, k, step) {
+			if l.counts(part, k, step) {
+				runs = append(runs, splitLong(part, k, step)...)
+			}
 		}
 	}
 	cs := make([]Corner, 0, len(runs))
@@ -54,15 +65,15 @@ func number(cs []Corner) {
 	}
 }
 
-// bends returns the runs of one sign beyond bendOff that reach bendOn.
-func bends(k []float64) []run {
+// bends returns the runs of one sign beyond off that reach on.
+func (l limits) bends(k []float64) []run {
 	n := len(k)
 	side := func(i int) int {
 		v := k[i%n]
 		switch {
-		case v > bendOff:
+		case v > l.off:
 			return 1
-		case v < -bendOff:
+		case v < -l.off:
 			return -1
 		}
 		return 0
@@ -81,7 +92,7 @@ func bends(k []float64) []run {
 			peak = max(peak, math.Abs(k[j%n]))
 			j++
 		}
-		if s != 0 && peak >= bendOn {
+		if s != 0 && peak >= l.on {
 			runs = append(runs, run{i % n, i%n + j - 1 - i})
 		}
 		i = j
@@ -90,12 +101,12 @@ func bends(k []float64) []run {
 }
 
 // mergeRuns joins neighbours of one hand that are close together.
-func mergeRuns(runs []run, k []float64, step float64) []run {
+func (l limits) mergeRuns(runs []run, k []float64, step float64) []run {
 	n := len(k)
 	for i := 0; len(runs) > 1 && i < len(runs); {
 		a, b := runs[i], runs[(i+1)%len(runs)]
 		gap := ((b.from-a.to)%n + n) % n
-		if k[a.from]*k[b.from] > 0 && float64(gap)*step < mergeGap {
+		if k[a.from]*k[b.from] > 0 && float64(gap)*step < l.gap {
 			runs[i].to = a.to + gap + b.to - b.from
 			runs = slices.Delete(runs, (i+1)%len(runs), (i+1)%len(runs)+1)
 			i = 0
@@ -104,6 +115,30 @@ func mergeRuns(runs []run, k []float64, step float64) []run {
 		i++
 	}
 	return runs
+}
+
+// splitDips cuts a run where the bend opens between two tight places, if both parts are corners.
+func (l limits) splitDips(r run, k []float64, step float64) []run {
+	n := len(k)
+	abs := func(i int) float64 { return math.Abs(k[i%n]) }
+	// left[i] and right[i]: the tightest place before and after.
+	m := r.to - r.from + 1
+	right := make([]float64, m+1)
+	for i := m - 1; i >= 0; i-- {
+		right[i] = max(right[i+1], abs(r.from+i))
+	}
+	best, at, left := l.dip, -1, 0.0
+	for i := range m {
+		v := abs(r.from + i)
+		if ratio := v / min(left, right[i+1]); ratio < best && l.counts(run{r.from, r.from + i}, k, step) && l.counts(run{r.from + i + 1, r.to}, k, step) {
+			best, at = ratio, i
+		}
+		left = max(left, v)
+	}
+	if at < 0 {
+		return []run{r}
+	}
+	return append(l.splitDips(run{r.from, r.from + at}, k, step), l.splitDips(run{(r.from + at + 1) % n, (r.from+at+1)%n + r.to - r.from - at - 1}, k, step)...)
 }
 
 // splitLong halves, by angle, what turns like the end of an oval.
@@ -132,12 +167,12 @@ func turning(r run, k []float64, step float64) float64 {
 }
 
 // counts tells whether a run is long, sharp and tight enough to be a corner.
-func counts(r run, k []float64, step float64) bool {
-	if float64(r.to-r.from+1)*step < minLength || turning(r, k, step) < minAngle {
+func (l limits) counts(r run, k []float64, step float64) bool {
+	if float64(r.to-r.from+1)*step < minLength || turning(r, k, step) < l.angle {
 		return false
 	}
 	for i := r.from; i <= r.to; i++ {
-		if math.Abs(k[i%len(k)]) >= bendOn {
+		if math.Abs(k[i%len(k)]) >= l.on {
 			return true
 		}
 	}

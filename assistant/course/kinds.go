@@ -24,7 +24,7 @@ const (
 
 const (
 	apexDip     = 2 / 3.   // of the lesser of two apexes
-	apexTurn    = minAngle // rad
+	apexTurn    = 0.35     // rad (20°)
 	apexLeast   = 1 / 3.   // of the greater
 	chicaneGap  = 30.0     // m
 	chicaneLong = 110.0    // m
@@ -126,7 +126,7 @@ func twoApexes(k []float64, step float64) bool {
 	for i, v := range k {
 		turned += v * step
 		lesser, greater := min(left, right[i+1]), max(left, right[i+1])
-		if lesser >= bendOn && lesser >= apexLeast*greater && v < apexDip*lesser && turned >= apexTurn && total-turned >= apexTurn {
+		if lesser >= sharp.on && lesser >= apexLeast*greater && v < apexDip*lesser && turned >= apexTurn && total-turned >= apexTurn {
 			return true
 		}
 		left = max(left, v)

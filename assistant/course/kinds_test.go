@@ -23,7 +23,7 @@ func bent(arcs ...arc) *Map {
 		}
 	}
 	m := &Map{Length: float64(len(k)) * mapStep, Step: mapStep, K: smoothLoop(k, mapStep, smoothing)}
-	m.Corners = findCorners(m.K, m.Step)
+	m.Corners = findCorners(m.K, m.Step, sharp)
 	m.describe()
 	return m
 }
@@ -49,7 +49,7 @@ func TestKindsByConstruction(t *testing.T) {
 		{"a bend that opens to nine tenths", []arc{run, {50, 40}, {50, 44}, {50, 40}, run}, []Kind{Single}},
 		{"a ripple in a gentle bend", []arc{run, {16, 60}, {16, 150}, {16, 60}, run}, []Kind{Single}},
 		{"a second apex that is hardly one", []arc{run, {50, 30}, {60, 240}, {40, 150}, run}, []Kind{Single}},
-		{"opening to a tenth is still one", []arc{run, {50, 40}, {60, 400}, {50, 40}, run}, []Kind{DoubleApex}},
+		{"opening to a tenth makes two", []arc{run, {50, 40}, {60, 400}, {50, 40}, run}, []Kind{Single, Single}},
 		{"nearly straight between makes two", []arc{run, {50, 40}, {70, 900}, {50, 40}, run}, []Kind{Single, Single}},
 		{"a chicane of two", []arc{run, {40, -30}, {20, 0}, {40, 30}, run}, []Kind{Chicane, Chicane}},
 		{"a chicane of three", []arc{run, {30, 40}, {10, 0}, {45, -40}, {10, 0}, {30, 40}, run}, []Kind{Chicane, Chicane, Chicane}},

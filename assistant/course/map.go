@@ -24,7 +24,8 @@ type Map struct {
 	Straights []Straight // in the order of driving, from the exit of the first corner that has one behind it
 	Z         []float64  // m up, by the feed's own zero, beside X and Y; nil where the feed does not tell it
 	first     *Map
-	yawed     bool // K is from yaw rate, since the positions scatter
+	scattered bool // the positions that the line is from scatter
+	yawed     bool // K is from yaw rate for that reason
 }
 
 // First returns the map that m was made from by bettering or replacing it, which stays the same while the Learner goes on; m itself where there is none.
@@ -33,6 +34,14 @@ func (m *Map) First() *Map {
 		return m.first
 	}
 	return m
+}
+
+// limits are those by which corners are found on m.
+func (m *Map) limits() limits {
+	if m.scattered || !m.Placed {
+		return blurred
+	}
+	return sharp
 }
 
 // A Corner is a bend as a driver counts them. Distances are metres from the line. A corner that

@@ -49,6 +49,7 @@ type savedFile struct {
 // savedPlane says where x and y are at home.
 type savedPlane struct {
 	Kind      string   `json:"kind"` // geographic, local or reckoned
+	Scattered bool     `json:"scattered,omitempty"`
 	Latitude  *float64 `json:"latitude,omitempty"`
 	Longitude *float64 `json:"longitude,omitempty"`
 }
@@ -204,10 +205,11 @@ func (s Saved) Encode() ([]byte, error) {
 	switch {
 	case m.Placed && m.loc.geo:
 		lat, lon := nine(m.loc.plane.Origin.X/degree), nine(m.loc.plane.Origin.Y/degree)
-		f.Plane = savedPlane{geographic, &lat, &lon}
+		f.Plane = savedPlane{Kind: geographic, Latitude: &lat, Longitude: &lon}
 	case m.Placed:
 		f.Plane.Kind = local
 	}
+	f.Plane.Scattered = m.scattered
 	for _, c := range m.Corners {
 		f.Corners = append(f.Corners, savedCorner{
 			c.Number, c.Name, c.Hand.String(), fixed(c.Entry), fixed(c.Apex), fixed(c.Exit), fixed(c.Radius), fixed(c.Angle / degree),
@@ -228,7 +230,7 @@ func DecodeSaved(name string, data []byte) (Saved, error) {
 		return Saved{}, err
 	}
 	m := &Map{Name: f.Name, Length: float64(f.Length), Step: float64(f.Length) / float64(len(f.X)), X: f.X, Y: f.Y, Placed: f.Plane.Kind != reckoned, Laps: f.Laps}
-	m.loc = f.Plane.locator()
+	m.loc, m.scattered = f.Plane.locator(), f.Plane.Scattered
 	if len(f.Z) > 0 {
 		m.Z = f.Z
 	}

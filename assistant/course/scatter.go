@@ -8,7 +8,7 @@ import (
 // What is done about positions that scatter. The figures were found by trying on twelve surveyed centre lines with
 // made-up receivers; they are no one's standard.
 const (
-	steadyK    = 0.0007 // 1/m: the scatter of the curvature that is borne on a straight, about half of bendOff
+	steadyK    = 0.0007 // 1/m: the scatter of the curvature that is borne on a straight, about half of what ends a corner
 	steadyPart = 0.2    // of the curvature nearby: the scatter that is borne in a bend
 	firm       = 0.03   // m of scatter from point to point: more than this is a receiver whose errors drift too, and
 	calming    = 6.0    // of the scatter: what positions are smoothed over before a heading is taken from them, at most by smoothing
@@ -27,6 +27,7 @@ func (l *Learner) curvature(m *Map, d, k []float64) []float64 {
 	if !(wide > smoothing) {
 		return Curvature(m.X, m.Y, m.Step, smoothing)
 	}
+	m.scattered = true
 	pilot := smoothLoop(rawCurvature(m, noise), m.Step, wide)
 	if yaw, _, ok := l.yawCurvature(d, k, m.Length, len(m.X), noise); ok && alike(smoothLoop(yaw, m.Step, wide), pilot) {
 		m.yawed = true

@@ -29,7 +29,7 @@ func overSurvey(t *testing.T, root, name string) *car {
 // is a convention: at least nine of eleven within two is the aim, and none beyond four.
 //
 // The limits of corner counting (corners.go) were fitted on these very lines, so this shows that they can be met, not that they hold
-// elsewhere; TestFinderOnSyntheticCourses has other courses. Leave-one-out, once: of 72 sets (bendOn 1/250, 1/350; bendOff 1/500, 1/600, 1/700; minAngle 0.3, 0.35,
+// elsewhere; TestFinderOnSyntheticCourses has other courses. Leave-one-out of the limits for positions that scatter, once: of 72 sets (bendOn 1/250, 1/350; bendOff 1/500, 1/600, 1/700; minAngle 0.3, 0.35,
 // 0.4, 0.45; mergeGap 15, 25, 35 m) the best for the other eleven, by laps with the same corners under five kinds of noise less twice the squared miss of
 // the official number, puts each course that was left out within two of its official number (0 four times, 1 or 2 seven times) and keeps 511 of its 600 noisy
 // laps the same. Always minAngle 0.4 and bendOff 1/500 or 1/600 were chosen, mergeGap 25 but for one; bendOn 1/250 four times, 1/350 eight times.
