@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -332,14 +333,24 @@ func printCourse(w io.Writer, m *course.Map) {
 		}
 		return fmt.Sprintf("%.0f m", v)
 	}
-	rows := [][]string{{"corner", "", "", "entry", "apex", "exit", "radius", "turns", "braking", "turn-in", "slowest"}}
+	rows := [][]string{{"corner", "", "", "kind", "entry", "apex", "exit", "radius", "turns", "braking", "turn-in", "slowest"}}
 	for _, k := range m.Corners {
 		slowest := "–"
 		if !math.IsNaN(k.MinSpeed) {
 			slowest = fmt.Sprintf("%.0f km/h", k.MinSpeed*3.6)
 		}
-		rows = append(rows, []string{fmt.Sprint(k.Number), k.Name, k.Hand.String(), metres(k.Entry), metres(k.Apex), metres(k.Exit), metres(k.Radius),
+		rows = append(rows, []string{fmt.Sprint(k.Number), k.Name, k.Hand.String(), string(k.Kind), metres(k.Entry), metres(k.Apex), metres(k.Exit), metres(k.Radius),
 			fmt.Sprintf("%.0f°", k.Angle*180/math.Pi), metres(k.Braking), metres(k.TurnIn), slowest})
 	}
 	table(w, rows)
+	if len(m.Straights) > 0 {
+		var list []string
+		for _, s := range m.Straights {
+			list = append(list, fmt.Sprintf("%.0f m from %.0f m on", s.Length, s.From))
+		}
+		fmt.Fprintf(w, "\nstraights: %s\n", strings.Join(list, "; "))
+	}
+	if len(m.Z) > 0 {
+		fmt.Fprintf(w, "heights: %.1f m between the lowest and the highest place\n", slices.Max(m.Z)-slices.Min(m.Z))
+	}
 }

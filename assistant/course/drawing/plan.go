@@ -343,28 +343,14 @@ func (p *plan) layMarks(marks []Mark) {
 // layStraights writes the length of each straight that is long enough to matter.
 func (p *plan) layStraights() {
 	const least = 200.0 // m
-	for _, s := range straights(p.m) {
-		if s.length < least {
+	for _, s := range p.m.Straights {
+		if s.Length < least {
 			continue
 		}
-		at, dir := p.at(s.from + s.length/2)
-		p.label(at, p.outside(s.from+s.length/2, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.length), textSize, false, paintQuiet}}, "straight")
+		middle := s.From + s.Length/2
+		at, dir := p.at(middle)
+		p.label(at, p.outside(middle, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.Length), textSize, false, paintQuiet}}, "straight")
 	}
-}
-
-// A straight is the way from one corner's exit to the next one's entry.
-type straight struct{ from, length float64 }
-
-func straights(m *course.Map) (list []straight) {
-	n := len(m.Corners)
-	for i, c := range m.Corners {
-		next := m.Corners[(i+1)%n]
-		length := m.Wrap(next.Entry - c.Exit)
-		if length < m.Length-m.Wrap(next.Exit-next.Entry)-m.Wrap(c.Exit-c.Entry) || n == 1 { // else they overlap
-			list = append(list, straight{c.Exit, length})
-		}
-	}
-	return list
 }
 
 // layTitle writes name and length.
