@@ -76,6 +76,12 @@ func (p *Passes) UseMap(m *Map) {
 	if p.m == nil || m == nil || len(p.m.Corners) != len(m.Corners) {
 		p.active, p.have = -1, false
 		p.best = nil
+	} else {
+		for i := range m.Corners {
+			if a, b := &p.m.Corners[i], &m.Corners[i]; a.Entry != b.Entry || a.Exit != b.Exit {
+				p.best[i] = math.NaN() // of another stretch
+			}
+		}
 	}
 	p.m, p.zones = m, nil
 	if m == nil {
