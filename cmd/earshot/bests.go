@@ -123,8 +123,8 @@ func (l *loaded) bring() error {
 	return l.holdBests(append([]*timing.Bests{b}, of...))
 }
 
-// bringKnown adds the best laps on the saved courses that may be recognised.
-func (l *loaded) bringKnown() error {
+// bringKnown adds the best laps on the saved courses that may be recognised. What cannot be read is told and left alone.
+func (l *loaded) bringKnown(tell func(string)) error {
 	if l.course != nil || l.bests == nil {
 		return nil
 	}
@@ -135,8 +135,9 @@ func (l *loaded) bringKnown() error {
 	list := []*timing.Bests{l.bests}
 	for _, k := range l.known {
 		b, err := readBests(bestsPath(folder, k.Name, l.car.Name), k.Name, l.car.Name)
-		if err != nil {
-			return err
+		if err != nil { // no reason not to drive
+			tell(err.Error())
+			continue
 		}
 		if len(b.Compounds) > 0 {
 			list = append(list, b)

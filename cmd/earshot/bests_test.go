@@ -9,10 +9,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant"
+	"earshot/assistant/course/store"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
 	"earshot/assistant/journal"
@@ -244,4 +246,49 @@ func TestBestsOfARecognisedCourse(t *testing.T) {
 	require.Contains(t, second, "recognised The Saucer")
 	require.Equal(t, 1, strings.Count(second, `"record":true`))
 	require.InDelta(t, best[1].Time, of("The Saucer").Lap, 0.02)
+}
+
+// However many courses are saved and whatever is broken among the best laps, a run starts: the courses that were driven last are looked for, as
+// many as a recording has room for.
+func TestManyCoursesAndBrokenBestsDoNotKeepTheDriverHome(t *testing.T) {
+	dir, _ := drives(t)
+	courses := filepath.Join(dir, "courses")
+	log := filepath.Join(dir, "0")
+	ran(t, "replay", filepath.Join(log, "samples.csv"), "--feed", filepath.Join(log, "feed.yaml"), "--courses", courses, "--keep-bests")
+	all, wrong := store.List(courses)
+	require.Empty(t, wrong)
+	require.Len(t, all, 1)
+	text, err := os.ReadFile(all[0].Path)
+	require.NoError(t, err)
+	for i := range 3 {
+		path := filepath.Join(courses, fmt.Sprintf("more-%d.json", i))
+		require.NoError(t, os.WriteFile(path, bytes.Replace(text, []byte(all[0].Name), []byte(fmt.Sprintf("More %d", i)), 1), 0o644))
+		old := time.Now().Add(-time.Duration(i+1) * time.Hour)
+		require.NoError(t, os.Chtimes(path, old, old))
+	}
+	all, wrong = store.List(courses)
+	require.Empty(t, wrong)
+	list, left := newest(all, 3*(len(text)+10))
+	require.Equal(t, 1, left)
+	var names []string
+	for _, k := range list {
+		names = append(names, k.Name)
+	}
+	require.NotContains(t, names, "More 2", "the one that was not driven for longest")
+	require.Contains(t, names, "More 0")
+
+	files, err := filepath.Glob(filepath.Join(dir, "state", "earshot", "bests", "*.json"))
+	require.NoError(t, err)
+	require.Len(t, files, 1)
+	require.NoError(t, os.WriteFile(files[0], []byte("{"), 0o644))
+	l, err := load(Config{Feed: filepath.Join(log, "feed.yaml"), Car: "demo", Voice: "clear"})
+	require.NoError(t, err)
+	var told []string
+	_, err = withCourses(Config{Courses: courses}, l, func(s string) { told = append(told, s) })
+	require.NoError(t, err)
+	require.Len(t, told, 1)
+	require.Contains(t, told[0], "the best laps so far: "+files[0])
+	kept, err := os.ReadFile(files[0])
+	require.NoError(t, err)
+	require.Equal(t, "{", string(kept))
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
+	"os"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -40,14 +41,47 @@ func withCourses(cfg Config, l *loaded, tell func(string)) (folder string, err e
 		tell(w.Error())
 	}
 	l.saved = all
-	var list []*course.Known
-	for _, e := range all {
-		list = append(list, e.Known)
+	list, left := newest(all, mostKnown)
+	if left > 0 {
+		tell(fmt.Sprintf("%d of %d saved courses, those that were not driven for longest, are not looked for: a recording has no room for them; earshot course forget removes some", left, len(all)))
 	}
 	if l.known, err = candidates(l.course, list); err != nil {
 		return "", fmt.Errorf("%w (%s)", err, folder)
 	}
-	return folder, l.bringKnown()
+	return folder, l.bringKnown(tell)
+}
+
+// mostKnown is the bytes of courses that are looked for: the recording holds them all, and some hundred are plenty.
+const mostKnown = 8 << 20
+
+// newest returns the courses that were saved last, as many as have room in so many bytes, in the order given, and how many are left out.
+func newest(all []store.Entry, room int) (list []*course.Known, left int) {
+	type aged struct {
+		at   time.Time
+		i    int
+		take bool
+	}
+	ages := make([]aged, len(all))
+	for i, e := range all {
+		ages[i].i = i
+		if about, err := os.Stat(e.Path); err == nil {
+			ages[i].at = about.ModTime()
+		}
+	}
+	slices.SortStableFunc(ages, func(a, b aged) int { return b.at.Compare(a.at) })
+	for k := range ages {
+		room -= len(all[ages[k].i].Data()) + 1
+		ages[k].take = room >= 0
+	}
+	slices.SortFunc(ages, func(a, b aged) int { return a.i - b.i })
+	for _, a := range ages {
+		if a.take {
+			list = append(list, all[a.i].Known)
+		} else {
+			left++
+		}
+	}
+	return list, left
 }
 
 // candidates are the saved courses that can be meant where the course file says f: the one that it is about, those of its name,
