@@ -94,7 +94,7 @@ func f() { go f(); _ = time.Now(); os.Exit(1) }`
 var layers = [][]string{
 	{"debrief"}, {"session", "course/store", "course/drawing"}, {"hand/helper", "hand/keytest"}, {"demo", "hand", "cue", "fuel", "condition", "timing"}, {"course", "car"},
 	{"feed/probe"},
-	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"journal"}, {"channel"},
+	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"journal", "folder"}, {"channel"},
 }
 
 func layerOf(pkg string) int {

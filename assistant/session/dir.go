@@ -8,10 +8,11 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"strings"
 	"time"
+
+	"earshot/assistant/folder"
 )
 
 // The kinds of File that a session keeps.
@@ -43,36 +44,11 @@ var (
 // the platform's place for user data ($XDG_DATA_HOME or ~/.local/share; on Windows
 // %LocalAppData%; on macOS ~/Library/Application Support).
 func Root() (string, error) {
-	return root(runtime.GOOS, os.Getenv, os.UserHomeDir)
-}
-
-func root(goos string, env func(string) string, home func() (string, error)) (string, error) {
-	base := ""
-	switch goos {
-	case "windows":
-		base = env("LocalAppData")
-	case "darwin", "ios":
-	default:
-		// The XDG base directory specification: a relative path is to be ignored.
-		if dir := env("XDG_DATA_HOME"); filepath.IsAbs(dir) {
-			base = dir
-		}
+	dir, err := folder.Data()
+	if err != nil {
+		return "", fmt.Errorf("finding the folder for sessions: %w (name one with --sessions)", err)
 	}
-	if base == "" {
-		h, err := home()
-		if err != nil {
-			return "", fmt.Errorf("finding the folder for sessions: %w (name one with --sessions)", err)
-		}
-		switch goos {
-		case "windows":
-			base = filepath.Join(h, "AppData", "Local")
-		case "darwin", "ios":
-			base = filepath.Join(h, "Library", "Application Support")
-		default:
-			base = filepath.Join(h, ".local", "share")
-		}
-	}
-	return filepath.Join(base, "earshot", "sessions"), nil
+	return filepath.Join(dir, "sessions"), nil
 }
 
 // A Manifest is what session.json says: the facts of the start, written once.

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"errors"
 	"os"
 	"path/filepath"
 	"testing"
@@ -9,31 +8,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 )
-
-func TestRootFollowsThePlatform(t *testing.T) {
-	home := func() (string, error) { return "/home/driver", nil }
-	env := func(m map[string]string) func(string) string { return func(k string) string { return m[k] } }
-	tests := []struct {
-		name, goos string
-		env        map[string]string
-		want       string
-	}{
-		{"linux", "linux", nil, "/home/driver/.local/share/earshot/sessions"},
-		{"linux, XDG", "linux", map[string]string{"XDG_DATA_HOME": "/data"}, "/data/earshot/sessions"},
-		{"linux, XDG relative is ignored", "linux", map[string]string{"XDG_DATA_HOME": "data"}, "/home/driver/.local/share/earshot/sessions"},
-		{"macOS", "darwin", map[string]string{"XDG_DATA_HOME": "/data"}, "/home/driver/Library/Application Support/earshot/sessions"},
-		{"Windows", "windows", map[string]string{"LocalAppData": "/appdata"}, "/appdata/earshot/sessions"},
-	}
-	for _, tt := range tests {
-		t.Run(tt.name, func(t *testing.T) {
-			got, err := root(tt.goos, env(tt.env), home)
-			require.NoError(t, err)
-			require.Equal(t, filepath.FromSlash(tt.want), got)
-		})
-	}
-	_, err := root("linux", env(nil), func() (string, error) { return "", errors.New("$HOME is not defined") })
-	require.ErrorContains(t, err, "$HOME is not defined")
-}
 
 func write(t *testing.T, d *Dir, journal string) {
 	t.Helper()

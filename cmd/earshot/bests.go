@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
+	"earshot/assistant/folder"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/assistant/timing"
@@ -34,27 +35,16 @@ func bestsFolder(cfg Config) (string, error) {
 	case noBests:
 		return "", nil
 	case "":
-		dir, err := session.StateDir()
+		dir, err := folder.State()
 		return filepath.Join(dir, "bests"), err
 	}
 	return cfg.Bests, nil
 }
 
 // bestsPath is the file for a car on a course. The sum keeps names apart that look alike in plain letters.
-func bestsPath(folder, course, car string) string {
-	plain := func(s string) string {
-		return strings.Trim(strings.Map(func(r rune) rune {
-			switch {
-			case r >= 'a' && r <= 'z', r >= '0' && r <= '9':
-				return r
-			case r >= 'A' && r <= 'Z':
-				return r - 'A' + 'a'
-			}
-			return '-'
-		}, s), "-")
-	}
+func bestsPath(root, course, car string) string {
 	sum := crc32.ChecksumIEEE([]byte(course + "\x00" + car))
-	return filepath.Join(folder, fmt.Sprintf("%.40s_%.40s_%08x.json", plain(course), plain(car), sum))
+	return filepath.Join(root, fmt.Sprintf("%.40s_%.40s_%08x.json", folder.Plain(course), folder.Plain(car), sum))
 }
 
 // readBests reads the best laps of a car on a course; there may be none yet.
@@ -297,7 +287,7 @@ func writeBests(path, course, car string, b *timing.Bests) error {
 	if err != nil {
 		return err
 	}
-	return session.Replace(path, data)
+	return folder.Replace(path, data)
 }
 
 // renameBests takes the best laps on a saved course along to its new name. What is under that name already is kept too.

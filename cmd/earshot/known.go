@@ -41,12 +41,17 @@ func withCourses(cfg Config, l *loaded, tell func(string)) (folder string, err e
 		tell(w.Error())
 	}
 	l.saved = all
-	list, left := newest(all, mostKnown)
-	if left > 0 {
-		tell(fmt.Sprintf("%d of %d saved courses, those that were not driven for longest, are not looked for: a recording has no room for them; earshot course forget removes some", left, len(all)))
+	var list []*course.Known
+	for _, e := range all {
+		list = append(list, e.Known)
 	}
-	if l.known, err = candidates(l.course, list); err != nil {
+	if list, err = candidates(l.course, list); err != nil {
 		return "", fmt.Errorf("%w (%s)", err, folder)
+	}
+	meant := slices.DeleteFunc(slices.Clone(all), func(e store.Entry) bool { return !slices.Contains(list, e.Known) })
+	left := 0
+	if l.known, left = newest(meant, mostKnown); left > 0 {
+		tell(fmt.Sprintf("%d of %d saved courses, those that were not driven for longest, are not looked for: a recording has no room for them; earshot course forget removes some", left, len(meant)))
 	}
 	return folder, l.bringKnown(tell)
 }

@@ -21,6 +21,7 @@ import (
 	"unicode"
 
 	"earshot/assistant/course"
+	"earshot/assistant/folder"
 )
 
 // Errors to ask for.
@@ -29,32 +30,13 @@ var (
 	ErrTaken    = errors.New("there is a saved course of that name already")
 )
 
-// Root is the folder for saved courses unless the user says otherwise: earshot/courses in the platform's place for
-// state ($XDG_STATE_HOME or ~/.local/state; on Windows %LocalAppData%; on macOS ~/Library/Application Support).
-func Root() (string, error) { return root(runtime.GOOS, os.Getenv, os.UserHomeDir) }
-
-func root(goos string, env func(string) string, home func() (string, error)) (string, error) {
-	base := ""
-	below := []string{".local", "state"}
-	switch goos {
-	case "windows":
-		base, below = env("LocalAppData"), []string{"AppData", "Local"}
-	case "darwin", "ios":
-		below = []string{"Library", "Application Support"}
-	default:
-		// The XDG base directory specification: a relative path is to be ignored.
-		if dir := env("XDG_STATE_HOME"); filepath.IsAbs(dir) {
-			base = dir
-		}
+// Root is the folder for saved courses unless the user says otherwise: courses in folder.State.
+func Root() (string, error) {
+	dir, err := folder.State()
+	if err != nil {
+		return "", fmt.Errorf("finding the folder for saved courses: %w (name one with --courses)", err)
 	}
-	if base == "" {
-		h, err := home()
-		if err != nil {
-			return "", fmt.Errorf("finding the folder for saved courses: %w (name one with --courses)", err)
-		}
-		base = filepath.Join(append([]string{h}, below...)...)
-	}
-	return filepath.Join(base, "earshot", "courses"), nil
+	return filepath.Join(dir, "courses"), nil
 }
 
 // An Entry is a saved course and its file.
@@ -174,29 +156,21 @@ func Forget(folder, name string) (Entry, error) {
 }
 
 // free returns a path in folder for a course of that name that no other course has; own may be its path already.
-func free(folder, name, own string) (string, error) {
-	base := strings.Trim(strings.Map(func(r rune) rune {
-		switch {
-		case r >= 'a' && r <= 'z', r >= '0' && r <= '9':
-			return r
-		case r >= 'A' && r <= 'Z':
-			return r - 'A' + 'a'
-		}
-		return '-'
-	}, name), "-")
+func free(dir, name, own string) (string, error) {
+	base := folder.Plain(name)
 	if base == "" {
 		base = "course"
 	}
 	for n := 1; n < 10000; n++ {
-		path := filepath.Join(folder, base+".json")
+		path := filepath.Join(dir, base+".json")
 		if n > 1 {
-			path = filepath.Join(folder, fmt.Sprintf("%s-%d.json", base, n))
+			path = filepath.Join(dir, fmt.Sprintf("%s-%d.json", base, n))
 		}
 		if _, err := os.Lstat(path); path == own || errors.Is(err, fs.ErrNotExist) {
 			return path, nil
 		}
 	}
-	return "", fmt.Errorf("saving %s: too many files of that name in %s", name, folder)
+	return "", fmt.Errorf("saving %s: too many files of that name in %s", name, dir)
 }
 
 // write puts a course at path: beside it first, then moved there.
@@ -214,21 +188,7 @@ func write(path string, s course.Saved) (e Entry, err error) {
 	if err != nil {
 		return e, err
 	}
-	folder := filepath.Dir(path)
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return e, err
-	}
-	f, err := os.CreateTemp(folder, filepath.Base(path)+".*.part")
-	if err != nil {
-		return e, err
-	}
-	_, err = f.Write(data)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		_ = os.Remove(f.Name())
+	if err := folder.Replace(path, data); err != nil {
 		return e, err
 	}
 	return Entry{k, path}, nil

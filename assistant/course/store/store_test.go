@@ -1,7 +1,6 @@
 package store
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -148,36 +147,6 @@ func TestKeeperTellsAFullOrForbiddenFolder(t *testing.T) {
 	k.Keep(ring(t, 100))
 	k.Close()
 	require.ErrorContains(t, told, "saving")
-}
-
-func TestRootFollowsThePlatform(t *testing.T) {
-	home := func() (string, error) { return filepath.FromSlash("/home/x"), nil }
-	env := func(pairs ...string) func(string) string {
-		return func(k string) string {
-			for i := 0; i < len(pairs); i += 2 {
-				if pairs[i] == k {
-					return pairs[i+1]
-				}
-			}
-			return ""
-		}
-	}
-	for _, tt := range []struct {
-		goos, want string
-		env        func(string) string
-	}{
-		{"linux", "/state/earshot/courses", env("XDG_STATE_HOME", "/state")},
-		{"linux", "/home/x/.local/state/earshot/courses", env("XDG_STATE_HOME", "not/absolute")},
-		{"darwin", "/home/x/Library/Application Support/earshot/courses", env("XDG_STATE_HOME", "/state")},
-		{"windows", "/local/earshot/courses", env("LocalAppData", "/local")},
-		{"windows", "/home/x/AppData/Local/earshot/courses", env()},
-	} {
-		got, err := root(tt.goos, tt.env, home)
-		require.NoError(t, err)
-		require.Equal(t, tt.want, filepath.ToSlash(got))
-	}
-	_, err := root("linux", env(), func() (string, error) { return "", errors.New("no home") })
-	require.ErrorContains(t, err, "--courses")
 }
 
 // BenchmarkList reads a folder of 300 courses of 4 km.

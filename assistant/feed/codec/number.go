@@ -156,3 +156,14 @@ func ParseISO(b []byte) (float64, bool) {
 	}
 	return float64(t.Unix()) + float64(t.Nanosecond())/1e9, true
 }
+
+// Hex returns the value of a hexadecimal digit of either case, 255 of anything else.
+func Hex(b byte) byte {
+	switch {
+	case b-'0' <= 9:
+		return b - '0'
+	case b|0x20 >= 'a' && b|0x20 <= 'f':
+		return b | 0x20 - 'a' + 10
+	}
+	return 255
+}

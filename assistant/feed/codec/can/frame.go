@@ -72,7 +72,7 @@ func (f *Frame) identifier(s *scanner) bool {
 	start := s.i
 	var id uint32
 	for s.i < len(s.p) && s.i-start < 9 {
-		h := hex(s.p[s.i])
+		h := codec.Hex(s.p[s.i])
 		if h > 15 {
 			break
 		}
@@ -103,14 +103,14 @@ func (f *Frame) log(s *scanner) bool {
 	limit := 8
 	switch {
 	case s.peek() == '#':
-		if s.i++; hex(s.peek()) > 15 {
+		if s.i++; codec.Hex(s.peek()) > 15 {
 			return false // the flags, one digit
 		}
 		s.i++
 		f.Flexible, limit = true, 64
 	case s.peek() == 'R':
 		f.Remote = true
-		if s.i++; hex(s.peek()) <= 8 {
+		if s.i++; codec.Hex(s.peek()) <= 8 {
 			s.i++
 		}
 	}
@@ -124,7 +124,7 @@ func (f *Frame) log(s *scanner) bool {
 		}
 	}
 	if s.peek() == '_' { // the raw length code of frames with 8 bytes
-		if s.i++; hex(s.peek()) > 15 {
+		if s.i++; codec.Hex(s.peek()) > 15 {
 			return false
 		}
 		s.i++
@@ -189,7 +189,7 @@ func (f *Frame) byte(s *scanner, limit int) bool {
 	if f.Len == limit || s.i+1 >= len(s.p) {
 		return false
 	}
-	hi, lo := hex(s.p[s.i]), hex(s.p[s.i+1])
+	hi, lo := codec.Hex(s.p[s.i]), codec.Hex(s.p[s.i+1])
 	if hi > 15 || lo > 15 {
 		return false
 	}
@@ -197,16 +197,6 @@ func (f *Frame) byte(s *scanner, limit int) bool {
 	f.Len++
 	s.i += 2
 	return true
-}
-
-func hex(b byte) byte {
-	switch {
-	case b-'0' <= 9:
-		return b - '0'
-	case b|0x20 >= 'a' && b|0x20 <= 'f':
-		return b | 0x20 - 'a' + 10
-	}
-	return 255
 }
 
 // A scanner walks over a line.

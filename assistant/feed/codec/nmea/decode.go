@@ -178,7 +178,7 @@ func (d *Decoder) checked(p []byte) (body []byte, why string) {
 	if len(p) != star+3 {
 		return nil, "not two digits"
 	}
-	hi, lo := hex(p[star+1]), hex(p[star+2])
+	hi, lo := codec.Hex(p[star+1]), codec.Hex(p[star+2])
 	var sum byte
 	for _, b := range p[:star] {
 		sum ^= b
@@ -187,16 +187,6 @@ func (d *Decoder) checked(p []byte) (body []byte, why string) {
 		return nil, "wrong"
 	}
 	return p[:star], ""
-}
-
-func hex(b byte) byte {
-	switch {
-	case b-'0' <= 9:
-		return b - '0'
-	case b|0x20 >= 'a' && b|0x20 <= 'f':
-		return b | 0x20 - 'a' + 10
-	}
-	return 255
 }
 
 // split cuts the sentence at its commas. Fields beyond the most that any sentence has are dropped.

@@ -1,0 +1,90 @@
+// Package folder knows where the user's files lie on each platform, and writes small files whole.
+//
+// It never looks into a file and decides nothing about what is in it.
+package folder
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+)
+
+// Data is the folder for what the user owns: earshot in the platform's place for data ($XDG_DATA_HOME or ~/.local/share; on Windows
+// %LocalAppData%; on macOS ~/Library/Application Support).
+func Data() (string, error) {
+	return of(runtime.GOOS, os.Getenv, os.UserHomeDir, "XDG_DATA_HOME", filepath.Join(".local", "share"))
+}
+
+// State is the folder for what is kept from session to session: likewise for the state of programs ($XDG_STATE_HOME or ~/.local/state).
+func State() (string, error) {
+	return of(runtime.GOOS, os.Getenv, os.UserHomeDir, "XDG_STATE_HOME", filepath.Join(".local", "state"))
+}
+
+func of(goos string, env func(string) string, home func() (string, error), variable, below string) (string, error) {
+	base := ""
+	switch goos {
+	case "windows":
+		base, below = env("LocalAppData"), filepath.Join("AppData", "Local")
+	case "darwin", "ios":
+		below = filepath.Join("Library", "Application Support")
+	default:
+		// The XDG base directory specification: a relative path is to be ignored.
+		if dir := env(variable); filepath.IsAbs(dir) {
+			base = dir
+		}
+	}
+	if base == "" {
+		h, err := home()
+		if err != nil {
+			return "", err
+		}
+		base = filepath.Join(h, below)
+	}
+	return filepath.Join(base, "earshot"), nil
+}
+
+// Plain makes a name of plain letters, digits and dashes, for a file. Different names may become the same.
+func Plain(name string) string {
+	return strings.Trim(strings.Map(func(r rune) rune {
+		switch {
+		case r >= 'a' && r <= 'z', r >= '0' && r <= '9':
+			return r
+		case r >= 'A' && r <= 'Z':
+			return r - 'A' + 'a'
+		}
+		return '-'
+	}, name), "-")
+}
+
+// Replace writes a small file so that after a crash at any moment either the old content is there or the new one: into a
+// file beside it, waited for until it is on the medium, and renamed. The folder is made where it is missing.
+func Replace(path string, data []byte) (err error) {
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return fmt.Errorf("writing %s: %w", path, err)
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+	if err != nil {
+		return fmt.Errorf("writing %s: %w", path, err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(fmt.Errorf("writing %s: %w", path, err), os.Remove(f.Name()))
+		}
+	}()
+	if _, err := f.Write(data); err != nil {
+		return errors.Join(err, f.Close())
+	}
+	if err := f.Sync(); err != nil {
+		return errors.Join(err, f.Close())
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	if err := os.Chmod(f.Name(), 0o644); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}
