@@ -273,7 +273,7 @@ func (c *Core) command(in Input, out *Output) {
 		c.scheduler.Mute(c.now, c.setup.MuteFor)
 		c.answer("mute", textMuted, confirmLife, out)
 	default:
-		text, ok := c.rules.Answer(string(in.Command), c.hold.Row)
+		text, _, ok := c.rules.Answer(string(in.Command), c.hold.Row)
 		if !ok {
 			text = fmt.Sprintf(textNoAnswer, in.Command)
 		}
