@@ -250,6 +250,9 @@ func describe(s feed.Stats) string {
 	if len(s.Missing) > 0 {
 		text += fmt.Sprintf(", columns that are missing: %v", s.Missing)
 	}
+	if len(s.Twice) > 0 {
+		text += fmt.Sprintf(", columns of the same name: %v", s.Twice)
+	}
 	if s.LastBad != "" {
 		text += "; last: " + s.LastBad
 	}

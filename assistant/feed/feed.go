@@ -1,6 +1,8 @@
 package feed
 
 import (
+	"slices"
+
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
 )
@@ -44,18 +46,20 @@ type Stats struct {
 	Oversized   int64            // datagrams larger than the feed file allows: passed over
 	Reconnects  int64            // times that a broken connection came back
 	Missing     []string         // mapped columns that the header does not have
+	Twice       []string         // mapped columns that the header has more than once, and which is read
 }
 
 // Troubles is how often something was not as it should be.
 func (s *Stats) Troubles() int64 {
-	return s.Bad + s.BadReadings + s.Lost + s.Reordered + s.Duplicate + s.ClockBack + s.ClockJumps + s.Foreign + s.Oversized + int64(len(s.Missing))
+	return s.Bad + s.BadReadings + s.Lost + s.Reordered + s.Duplicate + s.ClockBack + s.ClockJumps + s.Foreign + s.Oversized + int64(len(s.Missing)+len(s.Twice))
 }
 
 func statsOf(c *codec.Counts, record string) Stats {
 	s := Stats{
 		Record: record, Records: c.Records, Bytes: c.Bytes, Samples: c.Emitted, Ignored: c.Ignored, Bad: c.Bad, BadReadings: c.BadReadings,
 		Reasons: map[string]int64{}, LastBad: c.Last(record), Short: c.By[codec.TooShort], Lost: c.Lost, Reordered: c.Reordered,
-		Duplicate: c.Duplicate, Restarts: c.Restarts, Skipped: c.Skipped, Missing: append([]string(nil), c.Missing...),
+		Duplicate: c.Duplicate, Restarts: c.Restarts, Skipped: c.Skipped, Missing: slices.Clone(c.Missing),
+		Twice: slices.Clone(c.Twice),
 	}
 	for i, n := range c.By {
 		if n > 0 {

@@ -373,7 +373,7 @@ func (s *Stream) Notices() []Notice {
 	return s.watch.take()
 }
 
-// Stats is what was counted so far in all sources together. Of several, Missing and LastBad tell the name.
+// Stats is what was counted so far in all sources together. Of several, Missing, Twice and LastBad tell the name.
 func (s *Stream) Stats() Stats {
 	if s.join == nil {
 		return s.lanes[0].stats()
@@ -389,7 +389,7 @@ func (s *Stream) Stats() Stats {
 func (s *Stream) Troubles() (n int64) {
 	for _, l := range s.lanes {
 		c, t := l.decoder.inner.Counts(), l.source.Stats()
-		n += c.Bad + c.BadReadings + c.Lost + c.Reordered + c.Duplicate + int64(len(c.Missing)) + l.decoder.clock.back + l.decoder.clock.jumps + t.Foreign + t.Oversized
+		n += c.Bad + c.BadReadings + c.Lost + c.Reordered + c.Duplicate + int64(len(c.Missing)+len(c.Twice)) + l.decoder.clock.back + l.decoder.clock.jumps + t.Foreign + t.Oversized
 	}
 	return n
 }
@@ -434,6 +434,9 @@ func (s *Stats) add(name string, x Stats) {
 	}
 	for _, m := range x.Missing {
 		s.Missing = append(s.Missing, name+": "+m)
+	}
+	for _, m := range x.Twice {
+		s.Twice = append(s.Twice, name+": "+m)
 	}
 	if x.LastBad != "" {
 		if s.LastBad != "" {

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -261,6 +262,25 @@ func TestEveryEventNumberHasAUnit(t *testing.T) {
 				require.Contains(t, quantityOf, name, "%s.%s", body.Kind(), name)
 			}
 		}
+	}
+}
+
+// What the driver said or typed never becomes a formula in a spreadsheet; numbers stay numbers.
+func TestTextsAreNoFormulas(t *testing.T) {
+	for _, memo := range []string{"=1+1", "+1", "-2 clicks", "@SUM(A1)", "\t=1", "rear loose"} {
+		var b bytes.Buffer
+		table := newEventTable(&b, "marks", false, demoConfig())
+		mark := journal.NewMark()
+		mark.Memo, mark.Balance = memo, -0.25
+		require.NoError(t, table.event(journal.Event{T: -3, Lap: 1, Body: mark}))
+		rows, err := csv.NewReader(&b).ReadAll()
+		require.NoError(t, err)
+		cell := func(name string) string { return rows[2][slices.Index(rows[0], name)] }
+		require.Equal(t, []string{"-3", "-0.25"}, []string{cell("t"), cell("balance")})
+		if memo != "rear loose" {
+			memo = "'" + memo
+		}
+		require.Equal(t, memo, cell("memo"))
 	}
 }
 

@@ -277,9 +277,19 @@ func (f eventField) cell(v any) string {
 		}
 		return strings.Join(list, "; ")
 	case []string:
-		return strings.Join(v, "; ")
+		return harmless(strings.Join(v, "; "))
+	case string:
+		return harmless(v)
 	}
 	return fmt.Sprint(v)
+}
+
+// harmless puts an apostrophe before a text that a spreadsheet would take for a formula and run (CWE-1236). Numbers never come here.
+func harmless(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
 }
 
 func (t *eventTable) close() error { return t.err }

@@ -43,6 +43,9 @@ func (f listened) print(w io.Writer) {
 	if len(s.Missing) > 0 {
 		fmt.Fprintf(w, "not in the header: %s\n", strings.Join(s.Missing, ", "))
 	}
+	if len(s.Twice) > 0 {
+		fmt.Fprintf(w, "twice in the header: %s\n", strings.Join(s.Twice, ", "))
+	}
 	if len(f.Sizes) > 0 {
 		rows := [][]string{{"bytes", "datagrams", "a second", "samples", "channels"}}
 		for _, z := range f.Sizes {

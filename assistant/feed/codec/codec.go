@@ -107,6 +107,7 @@ type Counts struct {
 	Skipped     int64 // bytes of a stream that are in no packet
 	By          [reasons]int64
 	Missing     []string // mapped columns that the header does not have
+	Twice       []string // mapped columns that the header has more than once, and which is read
 
 	lastReason Reason
 	lastRecord int64

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/codec/csv"
 )
 
 // ErrNothing is returned by FeedFile where nothing was found that a feed file could map.
@@ -81,7 +82,7 @@ func (w *writer) certain(name, unit string) (ch, spelling string, ok bool) {
 	if unit == "" {
 		unit = own
 	}
-	base = strings.ReplaceAll(strings.ToLower(strings.TrimLeft(base, "# ")), " ", "_")
+	base = strings.ReplaceAll(strings.ToLower(csv.Name(base)), " ", "_")
 	if w.used[base] {
 		return "", "", false
 	}
@@ -106,7 +107,7 @@ func (w *writer) certain(name, unit string) (ch, spelling string, ok bool) {
 // choices is what a comment says of a name that is no channel for certain.
 func (w *writer) choices(name string) (ch, units string) {
 	base, _ := cutUnit(name)
-	base = strings.ReplaceAll(strings.ToLower(strings.TrimLeft(base, "# ")), " ", "_")
+	base = strings.ReplaceAll(strings.ToLower(csv.Name(base)), " ", "_")
 	if base == "time" {
 		return base, "unit: one of " + strings.Join(channel.UnitsOf(channel.Time), ", ")
 	}
@@ -138,7 +139,7 @@ func (s *Sniffer) textFile(w *writer, o Stub) error {
 		if d.Kind == CSV && !d.Header {
 			where = strconv.Itoa(i + 1)
 		} else {
-			where = quote(strings.TrimLeft(where, "# "))
+			where = quote(csv.Name(where))
 		}
 		saw := fmt.Sprintf("%s in %d records, last %s", "text", c.Count, strconv.Quote(c.Last))
 		if c.Numbers > 0 {

@@ -13,6 +13,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/feed/codec/csv"
 )
 
 // guess keeps lines of text: the first ones, and of the others a selection spread evenly over the time.
@@ -386,6 +387,9 @@ func asCSV(lines []string, d Description) (Description, bool) {
 		d.Header = true
 		names = rows[0]
 		names[0] = strings.TrimPrefix(names[0], "\ufeff")
+		for i, n := range names {
+			names[i] = csv.Name(n)
+		}
 		rows = rows[1:]
 		if share(rows[0]) == 0 && known(rows[0]) > 0 {
 			d.UnitsRow = true

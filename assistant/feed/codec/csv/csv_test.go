@@ -41,6 +41,8 @@ func TestTables(t *testing.T) {
 	clock.Format = codec.Clock
 	unit := field(0, "Speed")
 	unit.FromUnit, unit.Quantity, unit.Scale = true, channel.Velocity, 1
+	pit := field(0, "pit")
+	pit.Values, pit.Texts = []codec.Value{}, map[string]float64{"PIT": 1, "": 0}
 	tests := []struct {
 		name   string
 		layout Layout
@@ -61,6 +63,10 @@ func TestTables(t *testing.T) {
 		{"no header, tab", Layout{NoHeader: true, Delimiter: '\t', Fields: []Field{numbered(codec.Time, 1), numbered(0, 3)}, Only: []Only{{Number: 2, Text: "007"}}},
 			"1\t007\t5\n2\t7\t6\n3\t007\t\n4\t007\n", []string{"[5] 1"}, codec.Counts{Ignored: 2, Bad: 1}},
 		{"no column of the time", Layout{Fields: []Field{field(codec.Time, "t"), field(0, "a")}}, "a\n1\n", nil, codec.Counts{Ignored: 1, Bad: 1}},
+		{"an empty cell that means something", Layout{Fields: []Field{pit, field(1, "b")}}, "pit,b\nPIT,1\n,2\n\"\",3\nx,4\n",
+			[]string{"[1 1] NaN", "[0 2] NaN", "[0 3] NaN", "[NaN 4] NaN"}, codec.Counts{Ignored: 1, BadReadings: 1}},
+		{"number signs", Layout{Fields: []Field{field(0, "# a (s)"), field(1, "#b")}}, "# a (s) ,#b\n1,2\n", []string{"[1 2] NaN"}, codec.Counts{Ignored: 1}},
+		{"a column called #", Layout{Delimiter: '\t', Fields: []Field{field(0, "#"), field(1, "a")}}, "#\ta\t\n1\t2\t\n", []string{"[1 2] NaN"}, codec.Counts{Ignored: 1}},
 		{"never a header", Layout{Fields: []Field{field(0, "a")}}, "x\n1\n2\n", nil, codec.Counts{Ignored: 3}},
 	}
 	for _, tt := range tests {
@@ -96,6 +102,13 @@ func TestMissingColumnsAndWrongUnitsAreNamed(t *testing.T) {
 	require.Equal(t, []string{"x"}, c.Missing)
 	_, c = decode(t, Layout{Fields: []Field{field(0, "x")}}, 1, "a,b\nx,2\n")
 	require.Empty(t, c.Missing, "the header came after all")
+}
+
+func TestColumnsOfOneNameAreTold(t *testing.T) {
+	got, c := decode(t, Layout{Fields: []Field{field(0, "v"), field(1, "a")}}, 2, "# v,a,b,v,b\n1,2,3,4,5\n")
+	require.Equal(t, []string{"[1 2] NaN"}, got)
+	require.Equal(t, []string{"v (columns 1 and 4; the first is read)"}, c.Twice)
+	require.Empty(t, c.Missing)
 }
 
 // Where a line has no quotation mark but those of whole cells, the cells are those of encoding/csv.

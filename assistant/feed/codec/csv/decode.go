@@ -12,6 +12,7 @@ package csv
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -65,13 +66,20 @@ type Decoder struct {
 	columns   []int  // per field, -1 where the header lacks it
 	only      []int
 	slots     []int
-	noTime    bool // the column of the time is missing
-	wantUnits bool // the next line is the units row
+	empty     []bool // per field: an empty cell has a value too
+	noTime    bool   // the column of the time is missing
+	wantUnits bool   // the next line is the units row
 }
 
 // NewDecoder prepares a decoder for Rows of n channels.
 func NewDecoder(l Layout, n int) *Decoder {
-	l.Fields = slices.Clone(l.Fields) // a units row writes into them
+	l.Fields, l.Only = slices.Clone(l.Fields), slices.Clone(l.Only) // a units row writes into fields
+	for i := range l.Fields {
+		l.Fields[i].Column = Name(l.Fields[i].Column)
+	}
+	for i := range l.Only {
+		l.Only[i].Column = Name(l.Only[i].Column)
+	}
 	if l.Delimiter == 0 {
 		l.Delimiter = ','
 	}
@@ -79,6 +87,8 @@ func NewDecoder(l Layout, n int) *Decoder {
 	d.Start(l.Datagrams, d.line)
 	for i := range l.Fields {
 		d.slots = append(d.slots, d.rec.Slot(l.Fields[i].ID))
+		_, empty := l.Fields[i].Texts[""]
+		d.empty = append(d.empty, empty)
 		d.columns[i] = l.Fields[i].Number - 1
 	}
 	for i := range l.Only {
@@ -159,7 +169,7 @@ func (d *Decoder) row() {
 	slots, any := d.rec.Slots(), false
 	for i := range d.layout.Fields {
 		f, col, v := &d.layout.Fields[i], d.columns[i], math.NaN()
-		if col >= 0 && col < d.width && len(d.cells[col]) > 0 {
+		if col >= 0 && col < d.width && (len(d.cells[col]) > 0 || d.empty[i]) {
 			v = f.FromText(d.cells[col], d.layout.DecimalComma, c)
 		}
 		slots[d.slots[i]] = v
@@ -174,9 +184,23 @@ func (d *Decoder) row() {
 	d.Emit(d.rec)
 }
 
+// Name is how a column is called in a header, in a feed file and by the probe: without the spaces around it, and without the number
+// signs with which some tools begin a header.
+func Name(cell string) string {
+	cell = strings.TrimSpace(cell)
+	if name := strings.TrimLeft(cell, "# \t"); name != "" {
+		return name
+	}
+	return cell
+}
+
 // splitHeader splits a line that may be a header.
 func (d *Decoder) splitHeader(line []byte) bool {
-	return d.split(bytes.TrimSpace(bytes.TrimLeft(bytes.TrimSpace(line), "#")))
+	line = bytes.Trim(line, " ")
+	if rest := bytes.TrimLeft(line, "# "); len(rest) > 0 && rest[0] != d.layout.Delimiter { // else it is a column called #
+		line = rest
+	}
+	return d.split(line)
 }
 
 // names tells whether the line names a mapped column.
@@ -184,9 +208,16 @@ func (d *Decoder) names(line []byte) bool {
 	return d.splitHeader(line) && slices.ContainsFunc(d.layout.Fields, func(f Field) bool { return d.find(f.Column) >= 0 })
 }
 
-// find is the column of that name in the line that was split, -1 if there is none.
-func (d *Decoder) find(name string) int {
-	return slices.IndexFunc(d.cells, func(cell []byte) bool { return string(bytes.TrimSpace(cell)) == name })
+// find is the first column of that name in the line that was split, -1 if there is none.
+func (d *Decoder) find(name string) int { return d.findFrom(0, name) }
+
+func (d *Decoder) findFrom(first int, name string) int {
+	for i := first; i < len(d.cells); i++ {
+		if Name(string(d.cells[i])) == name {
+			return i
+		}
+	}
+	return -1
 }
 
 // tryHeader takes the line as the header if it names a mapped column. What stands
@@ -195,24 +226,27 @@ func (d *Decoder) tryHeader(line []byte) {
 	if !d.splitHeader(line) {
 		return
 	}
-	var missing []string
+	var missing, twice []string
+	place := func(name string) int {
+		at := d.find(name)
+		if at < 0 {
+			missing = append(missing, name)
+		} else if again := d.findFrom(at+1, name); again >= 0 {
+			twice = append(twice, fmt.Sprintf("%s (columns %d and %d; the first is read)", name, at+1, again+1))
+		}
+		return at
+	}
 	found := false
 	for i := range d.layout.Fields {
-		f := &d.layout.Fields[i]
-		d.columns[i] = d.find(f.Column)
-		if d.columns[i] >= 0 {
-			found = true
-			continue
-		}
-		missing = append(missing, f.Column)
+		d.columns[i] = place(d.layout.Fields[i].Column)
+		found = found || d.columns[i] >= 0
 	}
 	for i := range d.layout.Only {
-		if d.only[i] = d.find(d.layout.Only[i].Column); d.only[i] < 0 {
-			missing = append(missing, d.layout.Only[i].Column)
-		}
+		d.only[i] = place(d.layout.Only[i].Column)
 	}
 	slices.Sort(missing)
-	d.Tally.Missing = slices.Compact(missing)
+	slices.Sort(twice)
+	d.Tally.Missing, d.Tally.Twice = slices.Compact(missing), slices.Compact(twice)
 	if !found {
 		return
 	}
