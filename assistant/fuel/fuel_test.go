@@ -87,7 +87,7 @@ func TestNothingIsKnownOfNothing(t *testing.T) {
 		require.True(t, math.IsNaN(row[id]), channel.NewSet().At(id).Name)
 	}
 	require.True(t, f.Account().Margin.IsZero())
-	require.True(t, math.IsNaN(f.BoxWithin()))
+	require.True(t, math.IsNaN(row[channel.FuelBoxLaps]))
 }
 
 // REFERENCES 12b: 600 s left, laps of 95 s, 3.1 L a lap, 20 L aboard: 7 laps, 21.7 L, short by 1.7 L.
@@ -106,7 +106,7 @@ func TestShortByTheWorkedExample(t *testing.T) {
 	require.InDelta(t, -1.7/3.1, r.get(channel.FuelMargin), 0.02)
 	require.InDelta(t, 1.7/7, r.get(channel.FuelSave), 0.01)
 	require.InDelta(t, 20/3.1, r.get(channel.FuelLapsLeft), 0.02)
-	require.Equal(t, 5.0, r.f.BoxWithin(), "six laps are in the tank: this one and five more")
+	require.Equal(t, 5.0, r.get(channel.FuelBoxLaps), "six laps are in the tank: this one and five more")
 }
 
 // REFERENCES 12c: 601, 600 and 599 s with laps of 100 s are 7, 7 (a crossing just at zero may or may not be the last) and 6.

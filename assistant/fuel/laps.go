@@ -8,7 +8,7 @@ import (
 
 var nan = math.NaN()
 
-// laps holds a number of each of the latest laps of a kind, in no order.
+// laps holds a number of each of the latest laps of a kind.
 type laps struct {
 	value [kept]float64
 	n     int
@@ -25,6 +25,16 @@ func (l *laps) add(x float64) {
 }
 
 func (l *laps) centre() float64 { return statistics.HodgesLehmann(l.value[:l.n]) }
+
+// latest is the centre of the latest n laps.
+func (l *laps) latest(n int) float64 {
+	n = min(n, l.n)
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = l.value[(l.next-1-i+2*kept)%kept]
+	}
+	return hodgesLehmann(x)
+}
 
 // spread is NaN for fewer laps than mean anything.
 func (l *laps) spread() float64 {
