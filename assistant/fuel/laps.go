@@ -33,7 +33,7 @@ func (l *laps) latest(n int) float64 {
 	for i := range x {
 		x[i] = l.value[(l.next-1-i+2*kept)%kept]
 	}
-	return hodgesLehmann(x)
+	return statistics.HodgesLehmann(x)
 }
 
 // spread is NaN for fewer laps than mean anything.
