@@ -23,8 +23,12 @@ func remember(list *[]float64, v float64) {
 }
 
 // observe looks where the lap braked, turned in and was slowest, and replaces the map by one
-// whose corners know it. The lap is taken as a loop: the way to a corner just behind the line is its own end.
+// whose corners know it, and its times. The lap is taken as a loop: the way to a corner just behind the line is its own end.
 func (l *Learner) observe() {
+	lap := l.lapTimes(l.m.Length, len(l.m.K))
+	if l.slower(lap) {
+		return
+	}
 	next := *l.m
 	next.first = l.m.First()
 	next.Corners = slices.Clone(l.m.Corners)
@@ -47,6 +51,7 @@ func (l *Learner) observe() {
 		c.Braking, c.TurnIn = next.Wrap(c.Entry+statistics.Median(mem.braking)), next.Wrap(c.Entry+statistics.Median(mem.turnIn))
 		c.Slowest, c.MinSpeed = next.Wrap(c.Entry+statistics.Median(mem.slowest)), statistics.Median(mem.speed)
 	}
+	next.pace(lap, l.slowLaps > 0)
 	l.m = &next
 }
 
