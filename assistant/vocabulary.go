@@ -179,8 +179,8 @@ func (v *Vocabulary) whyNot(id channel.ID) string {
 	within := func(first channel.ID, n int) bool { return id >= first && id < first+channel.ID(n) }
 	switch {
 	case id == channel.FeedSilence, id == channel.Stint, id == channel.StintStarted, id == channel.InPits, id == channel.OnOutLap:
-	case id == channel.RoomToTalk: // without a course it is guessed from the pedals
-		lack(has(channel.Speed) || has(channel.Throttle), "speed or throttle")
+	case id == channel.RoomToTalk: // without a course it is guessed from what the car does
+		lack(has(channel.Speed) || has(channel.Brake), "speed or brake")
 	case id == channel.CoursePlace:
 		lack(placed, aPlace)
 	case id == channel.CornerHere, id == channel.CornerLast:

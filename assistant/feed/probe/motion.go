@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/statistics"
 )
 
 // A witness tells of one quantity in its own way.
@@ -429,7 +430,7 @@ func (j *judge) gravity(a, want []float64, id channel.ID) {
 			off = append(off, d)
 		}
 	}
-	middle := quantile(off, 0.5)
+	middle := statistics.Quantile(off, 0.5)
 	if len(off) < enough || math.Abs(math.Abs(middle)-g0) > 1 {
 		return
 	}
