@@ -30,6 +30,7 @@ type checkedRule struct {
 	On        bool     `json:"on"`
 	Instances []string `json:"instances,omitempty"`
 	Why       []string `json:"why,omitempty"`
+	Learned   []string `json:"learned,omitempty"` // what has to be learned while driving before it can speak
 }
 
 func newCheck() *cobra.Command {
@@ -77,7 +78,7 @@ func inspect(l *loaded) checked {
 		found.Channels = append(found.Channels, l.channels.At(id).Name)
 	}
 	for _, r := range l.rules.Rules() {
-		found.Rules = append(found.Rules, checkedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why})
+		found.Rules = append(found.Rules, checkedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why, r.Learned})
 	}
 	phrases := append(l.rules.Phrases(), assistant.Phrases(l.rules.Asks())...)
 	for _, p := range phrases {
@@ -102,9 +103,6 @@ func brief(why []string) []string {
 	var short []string
 	for _, w := range why {
 		name, reason, ok := strings.Cut(w, ": ")
-		if ok && reason == "it has no value" {
-			reason = "no " + name + " in the car file"
-		}
 		if ok {
 			for _, suffix := range []string{"_fl", "_fr", "_rl", "_rr", "_front", "_rear"} {
 				if base, cut := strings.CutSuffix(name, suffix); cut {
@@ -130,6 +128,9 @@ func (f checked) print(w io.Writer) {
 			on++
 		}
 		about := strings.Join(brief(r.Why), "; ")
+		if len(r.Learned) > 0 {
+			about = strings.TrimSuffix("speaks once learned ("+strings.Join(r.Learned, "; ")+"); "+about, "; ")
+		}
 		if len(r.Instances) > 1 {
 			about = strings.TrimSuffix(strings.Join(r.Instances, " ")+"; "+about, "; ")
 		}

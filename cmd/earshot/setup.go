@@ -175,14 +175,10 @@ func compile(cfg Config, in inputs) (*loaded, error) {
 			errs = append(errs, err)
 		}
 	}
-	gate := l.course != nil && l.course.Line.Source == course.ByGate
 	if err := pitByDistance(l); err != nil {
 		errs = append(errs, err)
 	}
-	l.names = assistant.NewVocabulary(l.channels, l.feed.Covers(l.channels), gate, l.car.Limits(), display(cfg.Units))
-	if l.course != nil {
-		l.names.CourseFile(len(l.course.Sectors) > 0, l.course.Width > 0)
-	}
+	l.names = assistant.NewVocabulary(l.channels, l.feed.Covers(l.channels), l.car, l.course, display(cfg.Units))
 	if l.bests != nil {
 		l.names.KeepBests()
 	}
