@@ -13,7 +13,7 @@ import (
 // beside the SI (minute, hour, degree, litre, tonne) the definitions, from memory; and the SI prefixes. si is one of the unit in SI units,
 // zero where its scale begins.
 func TestEveryUnitAgainstNISTSP811(t *testing.T) {
-	const printed, exact = 5e-7, 1e-15 // seven digits that begin with 1 leave half a millionth
+	const printed, exact = 5e-7, 1e-15                                                                              // seven digits that begin with 1 leave half a millionth
 	inside := map[Quantity]float64{Pressure: 1e3, Volume: 1e-3, VolumeFlow: 1e-3, VolumePerLap: 1e-3, Density: 1e3} // one of ours in SI units
 	seen := map[string]bool{}
 	for _, tt := range []struct {
