@@ -145,7 +145,8 @@ func (c *Core) sample(in Input, out *Output) {
 		p := c.passed[i]
 		c.lastPass[p.Corner.Number] = p
 		body := p.Corner
-		body.Findings = c.condition.Findings(p.Corner.Number)
+		body.Findings = c.condition.Shown(p.Corner.Number, p.Entered)
+		body.Repeated = c.condition.Repeated(p.Corner.Number)
 		out.Events = append(out.Events, journal.Event{T: p.At, Lap: p.Lap, Distance: journal.Num(p.Distance), Body: &body})
 	}
 }
@@ -272,7 +273,7 @@ func (c *Core) command(in Input, out *Output) {
 		c.scheduler.Mute(c.now, c.setup.MuteFor)
 		c.answer("mute", textMuted, confirmLife, out)
 	default:
-		text, ok := c.rules.Answer(string(in.Command), c.hold.Row)
+		text, _, ok := c.rules.Answer(string(in.Command), c.hold.Row)
 		if !ok {
 			text = fmt.Sprintf(textNoAnswer, in.Command)
 		}

@@ -106,7 +106,7 @@ func (c *Core) merge(group string, members uint64) (text string, seconds float64
 	if r == nil {
 		return "", 0, false
 	}
-	if text, ok = c.rules.Merged(r, members, c.hold.Row); !ok {
+	if text, _, ok = c.rules.Merged(r, members, c.hold.Row); !ok {
 		return "", 0, false
 	}
 	seconds, _ = c.setup.Voice.Duration(text)

@@ -194,11 +194,13 @@ func fold(v value) value {
 // several compiles min, max and mean.
 func (c *checker) several(n *node) value {
 	var args []value
+	var members []uint64
 	for _, a := range n.args {
 		if a.kind == nGlob {
-			args = append(args, c.glob(a)...)
+			vs, ms := c.glob(a)
+			args, members = append(args, vs...), append(members, ms...)
 		} else {
-			args = append(args, c.number(a))
+			args, members = append(args, c.number(a)), append(members, 0)
 		}
 	}
 	out := args[0]
@@ -217,7 +219,11 @@ func (c *checker) several(n *node) value {
 	if out.q == noQuantity {
 		return value{env: -1}
 	}
-	return fold(value{q: out.q, env: -1, isConst: out.isConst, bare: out.bare, loose: out.loose, num: gather(n.text, fs)})
+	f := gather(n.text, fs)
+	if c.merging {
+		f, out.isConst = gatherMembers(n.text, fs, members), false
+	}
+	return fold(value{q: out.q, env: -1, isConst: out.isConst, bare: out.bare, loose: out.loose, num: f})
 }
 
 // tracked compiles what needs the past.

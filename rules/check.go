@@ -79,7 +79,8 @@ type checker struct {
 	bad     []*mistake
 	unknown []*mistake // names that this instance has not
 	missing []missing
-	inKnown int // depth inside known()
+	inKnown int  // depth inside known()
+	merging bool // in a text for several instances: a glob stands for those only
 }
 
 // A decision is the comparison whose sides a Transition shows.
@@ -256,20 +257,21 @@ func (c *checker) suggest(name string, as Each) string {
 }
 
 // glob lists the values that tyre_core_* stands for.
-func (c *checker) glob(n *node) []value {
-	var out []value
+// members tells to which instances of the rule each of them belongs, as bits.
+func (c *checker) glob(n *node) (out []value, members []uint64) {
 	for _, suffixes := range [][]string{c.in.wheels, {"front", "rear"}, {"left", "right"}} {
 		for _, s := range suffixes {
 			if name, ok := look(c.voc, n.text+s); ok {
 				out = append(out, c.reading(name, n.text+s))
+				members = append(members, membersOf(c.each, s))
 			}
 		}
 		if out != nil {
-			return out
+			return out, members
 		}
 	}
 	c.unknown = append(c.unknown, oops(n.pos, c.suggest(strings.TrimSuffix(n.text, "_"), EachWheel), "no name fits %s*", n.text))
-	return []value{{env: -1}}
+	return []value{{env: -1}}, []uint64{0}
 }
 
 // alike finds the quantity that a and b have in common; verb says what is

@@ -13,8 +13,9 @@ const (
 
 // A frame is what closures read. Nothing in it is kept.
 type frame struct {
-	env    []float64
-	tracks []track
+	env     []float64
+	tracks  []track
+	members uint64 // the instances that a merged text names
 }
 
 type (
@@ -316,12 +317,48 @@ func gather(what string, fs []num) num {
 				return math.NaN()
 			case what == "mean":
 				out += x
-			case (x < out) == (what == "min") && x != out:
-				out = x
+			default:
+				out = extreme(what, out, x)
 			}
 		}
 		if what == "mean" {
 			out /= float64(len(fs))
+		}
+		return out
+	}
+}
+
+func extreme(what string, a, b float64) float64 {
+	if what == "min" {
+		return min(a, b)
+	}
+	return max(a, b)
+}
+
+// gatherMembers is gather over the values that belong to the instances named: bits tells which these are for
+// each value, 0 where it belongs to all.
+func gatherMembers(what string, fs []num, bits []uint64) num {
+	return func(f *frame) float64 {
+		out, count := math.NaN(), 0
+		for i, g := range fs {
+			if bits[i] != 0 && bits[i]&f.members == 0 {
+				continue
+			}
+			x := g(f)
+			switch {
+			case math.IsNaN(x):
+				return x
+			case count == 0:
+				out = x
+			case what == "mean":
+				out += x
+			default:
+				out = extreme(what, out, x)
+			}
+			count++
+		}
+		if what == "mean" {
+			out /= float64(count)
 		}
 		return out
 	}

@@ -36,6 +36,7 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 		Name: raw.name, Group: raw.file.group, File: raw.file.name, Line: raw.node.Line,
 		Each:     Each(raw.choice("each", string(Once), string(EachWheel), string(EachAxle), string(EachSide))),
 		Priority: Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
+		Clear:    Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
 		Where:    Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
 		latch:    raw.flag("latch"),
 	}
@@ -47,6 +48,11 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	}
 	if raw.fields["say"] == nil && raw.fields["say_clear"] == nil {
 		raw.file.failAt(raw.node, raw.title, "write say: Fuel low.", "the rule has nothing to say")
+	}
+	for _, pair := range [][2]string{{"say_short", "say"}, {"merge_short", "merge"}, {"clear_priority", "say_clear"}} {
+		if n := raw.fields[pair[0]]; n != nil && raw.fields[pair[1]] == nil {
+			raw.file.failAt(n, raw.title, "write "+pair[1]+" as well", "there is no %s for this %s", pair[1], pair[0])
+		}
 	}
 	parts := w.instances()
 	if len(*raw.file.errs) > before {
@@ -212,7 +218,7 @@ func (fd *field) tell(raw *rawRule, instances int) {
 func (w *ruleWriter) instances() []compiled {
 	raw, r := w.raw, w.rule
 	fields := map[string]*field{}
-	for _, key := range []string{"when", "say", "say_clear", "merge"} {
+	for _, key := range []string{"when", "say", "say_short", "say_clear", "merge", "merge_short"} {
 		if n := raw.scalar(key); n != nil {
 			fields[key] = &field{node: n, unknown: map[mistake]int{}}
 		}
@@ -254,7 +260,8 @@ func (w *ruleWriter) instances() []compiled {
 			raw.file.failAt(n, raw.title, c.suggest(n.Value, r.Each), "unknown name %s", n.Value)
 		}
 	}
-	w.mergedText(fields["merge"])
+	r.merged, r.mergedShort = w.mergedText(fields["merge"]), w.mergedText(fields["merge_short"])
+	r.Merge = r.merged != nil
 	for _, fd := range fields {
 		fd.tell(raw, len(list))
 	}
@@ -301,10 +308,13 @@ func (w *ruleWriter) when(c *checker, fd *field, part *compiled) []missing {
 	return off
 }
 
-// words compiles say and say_clear. What they cannot say does not matter as long as something is left.
+// words compiles say, say_short and say_clear. What they cannot say does not matter as long as something is left.
 func (w *ruleWriter) words(c *checker, fields map[string]*field, part *compiled) (off []missing) {
-	for _, key := range []string{"say", "say_clear"} {
-		fd := fields[key]
+	for _, to := range []struct {
+		key string
+		t   **template
+	}{{"say", &part.say}, {"say_short", &part.short}, {"say_clear", &part.clear}} {
+		key, fd := to.key, fields[to.key]
 		if fd == nil {
 			continue
 		}
@@ -322,22 +332,19 @@ func (w *ruleWriter) words(c *checker, fields map[string]*field, part *compiled)
 			continue
 		}
 		w.note(t.dropped)
-		if key == "say" {
-			part.say = t
-		} else {
-			part.clear = t
-		}
+		*to.t = t
 	}
 	return off
 }
 
-func (w *ruleWriter) mergedText(fd *field) {
+// mergedText compiles merge or merge_short, nil where there is nothing to say.
+func (w *ruleWriter) mergedText(fd *field) *template {
 	if fd == nil {
-		return
+		return nil
 	}
 	if w.rule.Each == Once {
 		w.raw.file.failAt(fd.node, w.raw.title, "give the rule each: wheel, axle or side", "there is nothing to merge")
-		return
+		return nil
 	}
 	c := w.checker(&instancesOf[Once][0], w.rule.Each)
 	c.noTracks = "in merge"
@@ -346,12 +353,13 @@ func (w *ruleWriter) mergedText(fd *field) {
 	fd.bad = append(fd.bad, c.unknown...)
 	w.set.width = max(w.set.width, c.width)
 	if t == nil {
-		return
+		return nil
 	}
 	w.note(t.dropped)
-	if len(t.sentences) > 0 {
-		w.rule.merged, w.rule.Merge = t, true
+	if len(t.sentences) == 0 {
+		return nil
 	}
+	return t
 }
 
 // answer checks and compiles one answer. One that rests on what is not available is never given and so is left out.
@@ -384,6 +392,13 @@ func (b *builder) answer(raw *rawRule) {
 	}
 	a.say = c.template(n.Value, scope{})
 	tell(n)
+	if n := raw.scalar("say_short"); n != nil {
+		a.short = c.template(n.Value, scope{})
+		tell(n)
+		if a.short != nil && len(a.short.dropped) > 0 {
+			a.short = nil
+		}
+	}
 	b.set.width = max(b.set.width, c.width)
 	if a.say != nil && len(c.missing) == 0 && len(a.say.dropped) == 0 {
 		b.set.answers = append(b.set.answers, a)

@@ -32,8 +32,9 @@ type rawRule struct {
 }
 
 var (
-	ruleKeys   = []string{"name", "when", "each", "deadband", "on_delay", "off_delay", "latch", "repeat", "expires", "priority", "suppress_in", "where", "say", "say_clear", "merge", "needs", "off"}
-	answerKeys = []string{"ask", "when", "say"}
+	ruleKeys = []string{"name", "when", "each", "deadband", "on_delay", "off_delay", "latch", "repeat", "expires", "priority", "clear_priority", "suppress_in", "where",
+		"say", "say_short", "say_clear", "merge", "merge_short", "needs", "off"}
+	answerKeys = []string{"ask", "when", "say", "say_short"}
 	kebab      = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
 	askWord    = regexp.MustCompile(`^[a-z][a-z0-9]*([-_][a-z0-9]+)*$`)
 	yamlLine   = regexp.MustCompile(`^yaml: (?:line (\d+): )?`)

@@ -1,6 +1,9 @@
 package rules
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // An instance is one of the wheels, axles or sides that a rule is multiplied
 // by, or the rule itself.
@@ -42,6 +45,17 @@ func (in *instance) candidates(name string) []string {
 		return []string{name + "_" + in.suffix, name + "_" + in.axle, name}
 	}
 	return []string{name + "_" + in.suffix, name}
+}
+
+// membersOf tells to which instances a value with the given suffix belongs, as bits: that of a wheel to the wheel's
+// axle and side, that of an axle or side to its wheels. 0 where it belongs to none in particular.
+func membersOf(each Each, suffix string) (bits uint64) {
+	for i, in := range instancesOf[each] {
+		if suffix == in.suffix || suffix == in.axle || suffix == in.side || in.wheel == "" && slices.Contains(in.wheels, suffix) {
+			bits |= 1 << i
+		}
+	}
+	return bits
 }
 
 // groups are what several wheels together are called, by the bits of their numbers.

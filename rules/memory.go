@@ -74,6 +74,18 @@ func (m *Memory) Active(rule *Rule, instance int) bool {
 	return i >= 0 && m.cells[i].state == Active
 }
 
+// Words gives what an active instance of the rule has to say with the present values, and its short form.
+// ok is false where there is nothing to say.
+func (m *Memory) Words(rule *Rule, instance int, env []float64) (text, short string, ok bool) {
+	if rule == nil || instance < 0 || instance > 3 || m.set.byName[rule.Name] != rule || rule.cells[instance] < 0 {
+		return "", "", false
+	}
+	in := &m.set.instances[rule.cells[instance]]
+	f := frame{env: m.set.fit(env), tracks: m.tracks}
+	text = in.say.words(&f, rule.Each, 1<<instance)
+	return text, in.short.words(&f, rule.Each, 1<<instance), text != ""
+}
+
 // Reset lets go of the instances of a latched rule whose condition has gone: they clear at the next
 // Step. An instance whose condition is still there stays.
 func (m *Memory) Reset(rule string) {
@@ -205,17 +217,18 @@ func (m *Memory) transition(in *compiled, from, to State, now float64) Transitio
 	if limit != nil {
 		t.Limit = limit(f)
 	}
-	var words *template
+	var say *template
 	switch {
 	case to == Active:
-		words = in.say
+		say = in.say
+		t.Short = in.short.words(f, in.rule.Each, 1<<in.number)
 	case from == Active && to == Normal:
-		words = in.clear
+		say = in.clear
 	}
-	if words == nil {
+	if say == nil {
 		return t
 	}
-	t.Text, _ = words.render(f, in.rule.Each, 1<<in.number)
+	t.Text = say.words(f, in.rule.Each, 1<<in.number)
 	t.Say = t.Text != ""
 	if !t.Say {
 		t.Why = "a value in its text is unknown"

@@ -37,7 +37,8 @@ type Rule struct {
 	Group    string // the file's base name without its ending, such as "tyres"
 	File     string
 	Line     int
-	Priority Priority
+	Priority Priority // of say and merge
+	Clear    Priority // of say_clear
 	Each     Each
 	Where    Where
 	Expires  float64 // seconds after which a cue that has not begun is dropped
@@ -49,7 +50,7 @@ type Rule struct {
 	onDelay, offDelay, repeat float64 // seconds; a repeat of 0 is never
 	latch                     bool
 	suppress                  uint64
-	merged                    *template
+	merged, mergedShort       *template
 	cells                     [4]int // where each instance stands in Set.instances, -1 where it is off
 	why                       []string
 	print                     string // what the state depends on, for Adopt
@@ -99,5 +100,6 @@ type Transition struct {
 	Value, Limit float64 // both sides of the deciding comparison, the limit with the deadband that was in force; NaN where there is none
 	Say          bool    // there is a Text to be said
 	Text         string
+	Short        string // the same in fewer words, for where Text does not fit; "" where the rule has none
 	Why          string // why there is nothing to be said although the rule has words, else ""
 }

@@ -38,12 +38,14 @@ type compiled struct {
 	firstTrack int
 	decide     decision
 	say, clear *template
+	short      *template // of say, nil where there is none
 }
 
 type answer struct {
-	ask  string
-	when cond // nil: always
-	say  *template
+	ask   string
+	when  cond // nil: always
+	say   *template
+	short *template // nil where there is none
 }
 
 // Compile reads rules files. A rule of a later file takes the place of one of the same name from
@@ -93,8 +95,9 @@ func (s *Set) Phrases() []string { return slices.Clone(s.phrases) }
 // Asks lists the questions to which there are answers, in the order of the files.
 func (s *Set) Asks() []string { return slices.Clone(s.asks) }
 
-// Answer gives the first answer to ask whose condition is true and whose values are all known.
-func (s *Set) Answer(ask string, env []float64) (text string, ok bool) {
+// Answer gives the first answer to ask whose condition is true and whose values are all known. short is
+// its say_short, "" where it has none.
+func (s *Set) Answer(ask string, env []float64) (text, short string, ok bool) {
 	f := frame{env: s.fit(env)}
 	for i := range s.answers {
 		a := &s.answers[i]
@@ -102,21 +105,22 @@ func (s *Set) Answer(ask string, env []float64) (text string, ok bool) {
 			continue
 		}
 		if text, whole := a.say.render(&f, Once, 0); whole && text != "" {
-			return text, true
+			return text, a.short.words(&f, Once, 0), true
 		}
 	}
-	return "", false
+	return "", "", false
 }
 
-// Merged gives the one text for several instances of a rule; members has a bit for each. It is false
-// where the rule has no such text or a value in it is unknown and nothing else is left to say.
-func (s *Set) Merged(rule *Rule, members uint64, env []float64) (string, bool) {
-	if rule == nil || rule.merged == nil || members == 0 {
-		return "", false
+// Merged gives the one text for several instances of a rule; members has a bit for each. A glob in it
+// stands for those members only. ok is false where the rule has no such text or a value in it is unknown and
+// nothing else is left to say. short is its merge_short, "" where it has none.
+func (s *Set) Merged(rule *Rule, members uint64, env []float64) (text, short string, ok bool) {
+	if rule == nil || members == 0 {
+		return "", "", false
 	}
-	f := frame{env: s.fit(env)}
-	text, _ := rule.merged.render(&f, rule.Each, members)
-	return text, text != ""
+	f := frame{env: s.fit(env), members: members}
+	text = rule.merged.words(&f, rule.Each, members)
+	return text, rule.mergedShort.words(&f, rule.Each, members), text != ""
 }
 
 // fit makes an env that is too short as long as the names need: what is not there is unknown.
@@ -189,14 +193,13 @@ func (b *builder) finish() *Set {
 			r.cells[p.number] = len(s.instances)
 			s.instances = append(s.instances, p)
 			info.Instances = append(info.Instances, p.in.suffix)
-			for _, t := range []*template{p.say, p.clear} {
-				if t != nil {
-					t.phrases(r.Each, add)
-				}
+			for _, t := range []*template{p.say, p.short, p.clear} {
+				t.phrases(r.Each, add)
 			}
 		}
-		if r.merged != nil && info.Active {
+		if info.Active {
 			r.merged.phrases(r.Each, add)
+			r.mergedShort.phrases(r.Each, add)
 		}
 		s.rules = append(s.rules, r)
 		s.byName[r.Name] = r
@@ -204,6 +207,7 @@ func (b *builder) finish() *Set {
 	}
 	for _, a := range s.answers {
 		a.say.phrases(Once, add)
+		a.short.phrases(Once, add)
 		if !slices.Contains(s.asks, a.ask) {
 			s.asks = append(s.asks, a.ask)
 		}

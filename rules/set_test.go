@@ -98,7 +98,7 @@ func TestLaterFilesOverride(t *testing.T) {
 		texts = append(texts, tr.Text)
 	}
 	require.Equal(t, []string{"New.", "Three."}, texts)
-	text, ok := set.Answer("fuel", voc.row(t, map[string]float64{"gear": 3}))
+	text, _, ok := set.Answer("fuel", voc.row(t, map[string]float64{"gear": 3}))
 	require.True(t, ok)
 	require.Equal(t, "New.", text)
 	require.Equal(t, []string{"lap", "fuel"}, set.Asks())
@@ -130,30 +130,58 @@ func TestMerged(t *testing.T) {
 		want    string
 	}{
 		{"wheel", 0b0011, "Front tyres hot, one hundred and twelve."},
-		{"wheel", 0b1100, "Rear tyres hot, one hundred and twelve."},
-		{"wheel", 0b0101, "Left side tyres hot, one hundred and twelve."},
+		{"wheel", 0b1100, "Rear tyres hot, ninety."},
+		{"wheel", 0b0101, "Left side tyres hot, one hundred and one."},
 		{"wheel", 0b1010, "Right side tyres hot, one hundred and twelve."},
 		{"wheel", 0b1111, "All four tyres hot, one hundred and twelve."},
-		{"wheel", 0b1001, "Front left and rear right tyres hot, one hundred and twelve."},
+		{"wheel", 0b1001, "Front left and rear right tyres hot, one hundred and one."},
 		{"wheel", 0b0110, "Front right and rear left tyres hot, one hundred and twelve."},
 		{"wheel", 0b0111, "All but rear right tyres hot, one hundred and twelve."},
-		{"wheel", 0b0100, "Rear left tyres hot, one hundred and twelve."},
+		{"wheel", 0b0100, "Rear left tyres hot, ninety."},
 		{"axle", 0b11, "Brakes cold."},
 		{"axle", 0b01, "Front brakes cold."},
 		{"side", 0b11, "Both sides hot."},
 		{"side", 0b10, "Right side hot."},
 	}
 	for _, tt := range tests {
-		got, ok := set.Merged(byName[tt.rule], tt.members, env)
+		got, _, ok := set.Merged(byName[tt.rule], tt.members, env)
 		require.True(t, ok)
 		require.Equal(t, tt.want, got)
 	}
 	for _, r := range []*rules.Rule{nil, byName["none"]} {
-		_, ok := set.Merged(r, 3, env)
+		_, _, ok := set.Merged(r, 3, env)
 		require.False(t, ok)
 	}
-	_, ok := set.Merged(byName["wheel"], 3, nil)
+	_, _, ok := set.Merged(byName["wheel"], 3, nil)
 	require.False(t, ok, "nothing is known and there is no other sentence")
+}
+
+func TestShortWords(t *testing.T) {
+	voc := car()
+	set := compile(t, voc, `rules:
+  - {name: low, when: fuel_left < 9 l, priority: warning, say: "Fuel low, {fuel_left}.", say_short: "Fuel, {fuel_left}.", say_clear: Fuel fine., clear_priority: caution}
+  - {name: plain, when: fuel_left < 5 l, priority: warning, say: Fuel., say_clear: Fine.}
+answers:
+  - {ask: fuel, say: "There are {fuel_left} litres left.", say_short: "{fuel_left}."}
+  - {ask: gear, say: "Gear {gear}."}`)
+	mem, env := set.NewMemory(), voc.row(t, map[string]float64{"fuel_left": 8, "gear": 3})
+	got := mem.Step(0, env, 0, nil)[0]
+	require.Equal(t, "Fuel low, eight.", got.Text)
+	require.Equal(t, "Fuel, eight.", got.Short)
+	require.Equal(t, rules.Caution, got.Rule.Clear)
+	env = voc.row(t, map[string]float64{"fuel_left": 4, "gear": 3})
+	text, short, ok := mem.Words(got.Rule, 0, env)
+	require.True(t, ok)
+	require.Equal(t, "Fuel low, four. / Fuel, four.", text+" / "+short, "with the present values")
+	plain := mem.Step(1, env, 0, nil)[0]
+	require.Equal(t, rules.Advisory, plain.Rule.Clear, "whatever the rule's own priority is")
+	require.Empty(t, plain.Short)
+	text, short, _ = set.Answer("fuel", env)
+	require.Equal(t, "There are four litres left. / Four.", text+" / "+short)
+	_, short, ok = set.Answer("gear", env)
+	require.True(t, ok)
+	require.Empty(t, short)
+	require.Contains(t, set.Phrases(), "There are", "what is said in short is spoken too")
 }
 
 func TestTexts(t *testing.T) {
@@ -210,10 +238,11 @@ func TestAnswers(t *testing.T) {
 		env  map[string]float64
 		want string
 	}{
-		{"fuel", map[string]float64{"fuel_margin": -2.4, "fuel_doubt": 0.3, "fuel_save": 0.15}, "Fuel, two point four laps short. Save zero point one five a lap."},
-		{"fuel", map[string]float64{"fuel_margin": -2.4, "fuel_doubt": 0.3}, "Fuel, two point four laps short."},
-		{"fuel", map[string]float64{"fuel_margin": -0.2, "fuel_doubt": 0.3}, "Fuel marginal, minus zero point two. Doubt zero point three."},
-		{"fuel", map[string]float64{"fuel_margin": 1.2, "fuel_doubt": 0.3}, "Fuel good, one point two laps over."},
+		{"fuel", map[string]float64{"fuel_margin": -2.4, "fuel_state": 2, "fuel_save": 0.15}, "Save zero point one five. Two point four laps short."},
+		{"fuel", map[string]float64{"fuel_margin": -2.4}, "Not sure yet. About two point four laps short."},
+		{"fuel", map[string]float64{"fuel_margin": -0.2, "fuel_state": 1}, "Fuel marginal, minus zero point two."},
+		{"fuel", map[string]float64{"fuel_margin": 1.2, "fuel_state": 0}, "Fuel good, one point two laps over."},
+		{"fuel", map[string]float64{"fuel_margin": 1.2}, "Not sure yet. About one point two laps over."},
 		{"fuel", map[string]float64{"fuel_laps_left": 9.25, "fuel_left": 30}, "Fuel for nine point three laps."},
 		{"fuel", map[string]float64{"fuel_left": 30}, "Fuel thirty."},
 		{"fuel", nil, "Fuel unknown."},
@@ -225,7 +254,7 @@ func TestAnswers(t *testing.T) {
 		{"weather", nil, ""},
 	}
 	for _, tt := range tests {
-		got, ok := set.Answer(tt.ask, car().row(t, tt.env))
+		got, _, ok := set.Answer(tt.ask, car().row(t, tt.env))
 		require.Equal(t, tt.want, got)
 		require.Equal(t, tt.want != "", ok)
 	}

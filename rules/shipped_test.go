@@ -39,7 +39,7 @@ func TestShippedFilesCompile(t *testing.T) {
 func TestShippedFilesWithAPoorFeed(t *testing.T) {
 	voc := car()
 	for _, n := range voc.Names() {
-		if n != "speed" && n != "lap_completed" && n != "feed_silence" && n != "fuel_laps_left" && n != "laps_to_go" {
+		if n != "speed" && n != "lap_completed" && n != "feed_silence" && n != "fuel_laps_left" && n != "fuel_box_laps" {
 			voc.absent[n] = "the feed has only speed"
 		}
 	}
@@ -54,7 +54,7 @@ func TestShippedFilesWithAPoorFeed(t *testing.T) {
 		}
 	}
 	require.Equal(t, []string{"fuel-box", "feed-silent"}, on)
-	text, ok := set.Answer("tyres", voc.row(t, nil))
+	text, _, ok := set.Answer("tyres", voc.row(t, nil))
 	require.True(t, ok)
 	require.Equal(t, "Tyres unknown.", text)
 }
@@ -89,7 +89,7 @@ func TestShippedAnswersAboutLaps(t *testing.T) {
 			"Last lap one forty-three point zero. Best one forty-two point five. Best lap by sector, one forty-two point one."},
 		{"lap", map[string]float64{"completed_lap_time": 103, "best_lap_time": 102.5, "potential_lap_time": 102.5}, "Last lap one forty-three point zero. Best one forty-two point five."},
 	} {
-		got, ok := set.Answer(tt.ask, voc.row(t, tt.env))
+		got, _, ok := set.Answer(tt.ask, voc.row(t, tt.env))
 		require.True(t, ok)
 		require.Equal(t, tt.want, got)
 	}

@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"math/bits"
 	"os"
 	"path/filepath"
 	"slices"
@@ -63,14 +64,36 @@ func TestStories(t *testing.T) {
 		var b strings.Builder
 		mem := set.NewMemory()
 		play(t, voc, in["samples.csv"], func(now float64, env []float64, situation uint64) {
-			for _, tr := range mem.Step(now, env, situation, nil) {
+			steps := mem.Step(now, env, situation, nil)
+			for i, tr := range steps {
 				if hasOwn || tr.Say || tr.Why != "" {
 					fmt.Fprintln(&b, line(tr))
+				}
+				if last := i+1 == len(steps) || steps[i+1].Rule != tr.Rule; last && tr.Rule.Merge && tr.To == rules.Active {
+					b.WriteString(together(set, mem, tr.Rule, env))
 				}
 			}
 		})
 		return b.String()
 	})
+}
+
+// together writes the text for the instances of a rule that are active, where these are several.
+func together(set *rules.Set, mem *rules.Memory, r *rules.Rule, env []float64) string {
+	members := uint64(0)
+	for i := range 4 {
+		if mem.Active(r, i) {
+			members |= 1 << i
+		}
+	}
+	text, short, ok := set.Merged(r, members, env)
+	if !ok || bits.OnesCount64(members) < 2 {
+		return ""
+	}
+	if short != "" {
+		return fmt.Sprintf("  together %q or %q\n", text, short)
+	}
+	return fmt.Sprintf("  together %q\n", text)
 }
 
 // line writes a transition for people.
@@ -89,6 +112,9 @@ func line(tr rules.Transition) string {
 	switch {
 	case tr.Say:
 		s += fmt.Sprintf(", say %q", tr.Text)
+		if tr.Short != "" {
+			s += fmt.Sprintf(" or %q", tr.Short)
+		}
 	case tr.Why != "":
 		s += ", silent: " + tr.Why
 	}

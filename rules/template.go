@@ -114,6 +114,7 @@ func (c *checker) template(src string, sc scope) *template {
 		c.bad = append(c.bad, m)
 		return nil
 	}
+	c.merging = sc.merge
 	t := &template{}
 	bad := len(c.bad) + len(c.unknown)
 	for _, ps := range raw {
@@ -335,6 +336,15 @@ func speak(x, inside float64, style string, decimals int) (string, bool) {
 	return spoken.Number(x, decimals), true
 }
 
+// words fills the template in; "" where there is none or nothing is left of it.
+func (t *template) words(f *frame, each Each, members uint64) string {
+	if t == nil {
+		return ""
+	}
+	text, _ := t.render(f, each, members)
+	return text
+}
+
 // render fills the template in. It leaves out sentences with an unknown value and returns
 // false where none remains.
 func (t *template) render(f *frame, each Each, members uint64) (text string, whole bool) {
@@ -387,8 +397,11 @@ func tidy(s string) string {
 	return string(unicode.ToUpper(r)) + s[size:]
 }
 
-// phrases adds the static texts of the template.
+// phrases adds the static texts of the template, if there is one.
 func (t *template) phrases(each Each, add func(string)) {
+	if t == nil {
+		return
+	}
 	for _, s := range t.sentences {
 		text := ""
 		for _, p := range s.parts {

@@ -102,10 +102,14 @@ func (c *Condition) write(row channel.Row) {
 	row[channel.Balance] = c.balance.index
 }
 
-// Findings lists what a corner has shown on at least Repeats of its last OutOf passes in this
-// stint, in a fixed order: "mid-corner understeer", "front left locking" and so on. What a corner
-// has shown once is no finding.
-func (c *Condition) Findings(corner int) []string { return c.corners.findings(corner) }
+// Shown lists what the latest pass of a corner showed, in the order of journal.AllFindings; nothing where that pass ended
+// before since, the moment in which the pass meant began.
+func (c *Condition) Shown(corner int, since float64) []journal.Finding {
+	return c.corners.shown(corner, since)
+}
+
+// Repeated lists what a corner has shown on at least Repeats of its last OutOf passes in this stint, in the same order.
+func (c *Condition) Repeated(corner int) []journal.Finding { return c.corners.repeated(corner) }
 
 // Steering is what has been learned about the car's steering. Unknown numbers are NaN.
 type Steering struct {

@@ -6,6 +6,7 @@ import (
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/assistant/journal"
 )
 
 // The phases are those of package course, but which sample belongs to which is decided by what the car did, when it has
@@ -31,7 +32,8 @@ const (
 	slipHeld     = 0.06 // s that a wheel has to lock or spin
 )
 
-// finding bits: understeer by phase, oversteer by phase, locking by wheel, wheelspin by axle.
+// A findingSet has a bit for each of journal.AllFindings: understeer by phase, oversteer by phase, locking by wheel,
+// wheelspin by axle.
 type findingSet uint16
 
 const (
@@ -42,21 +44,14 @@ const (
 	findingBits   = spinBit + 2
 )
 
-var findingName = [findingBits]string{
-	"braking understeer", "turn-in understeer", "mid-corner understeer", "exit understeer",
-	"braking oversteer", "turn-in oversteer", "mid-corner oversteer", "exit oversteer",
-	"front left locking", "front right locking", "rear left locking", "rear right locking",
-	"front wheelspin", "rear wheelspin",
-}
-
-func (f findingSet) names() []string {
-	var names []string
-	for i, name := range findingName {
+func (f findingSet) list() []journal.Finding {
+	var list []journal.Finding
+	for i, finding := range journal.AllFindings {
 		if f>>i&1 == 1 {
-			names = append(names, name)
+			list = append(list, finding)
 		}
 	}
-	return names
+	return list
 }
 
 // A passing is what one drive through a corner has shown of the car.
@@ -92,6 +87,7 @@ type corners struct {
 	fresh  bool
 	past   [mostCorners][OutOf]findingSet
 	passes [mostCorners]int
+	ended  [mostCorners]float64 // s, when the latest pass ended
 }
 
 func (c *corners) init(k *car.Car) {
@@ -191,6 +187,7 @@ func (c *corners) finish(at float64) {
 	if i := p.corner - 1; i < mostCorners {
 		c.past[i][c.passes[i]%OutOf] = p.found
 		c.passes[i]++
+		c.ended[i] = at
 	}
 	c.done, c.fresh = *p, true
 	c.clearSlip()
@@ -236,7 +233,16 @@ func (c *corners) byPhase() [phases]float64 {
 	return means
 }
 
-func (c *corners) findings(corner int) []string {
+// shown is what the latest pass of a corner showed, where that pass ended since a moment.
+func (c *corners) shown(corner int, since float64) []journal.Finding {
+	i := corner - 1
+	if i < 0 || i >= mostCorners || c.passes[i] == 0 || c.ended[i] < since {
+		return nil
+	}
+	return c.past[i][(c.passes[i]-1)%OutOf].list()
+}
+
+func (c *corners) repeated(corner int) []journal.Finding {
 	if corner < 1 || corner > mostCorners {
 		return nil
 	}
@@ -250,5 +256,5 @@ func (c *corners) findings(corner int) []string {
 			all |= 1 << bit
 		}
 	}
-	return all.names()
+	return all.list()
 }

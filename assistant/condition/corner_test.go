@@ -2,6 +2,7 @@ package condition
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -9,6 +10,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/assistant/journal"
 )
 
 // corner drives through corner n with the given steering beyond what the bend needs in its middle and returns the pass.
@@ -63,29 +65,42 @@ func cornerRig(t *testing.T) *rig {
 	return r
 }
 
+func codes(list []journal.Finding) (codes []string) {
+	for _, f := range list {
+		codes = append(codes, f.String())
+	}
+	return codes
+}
+
 func TestCornerIsCalledOnRepetitionOnly(t *testing.T) {
 	r := cornerRig(t)
 	p := corner(r, 3, 2*deg, 0, false, false)
-	require.Equal(t, []string{"mid-corner understeer"}, p.found.names())
+	require.Equal(t, []string{"understeer_mid_corner"}, codes(p.found.list()))
 	require.Equal(t, 3, p.corner)
 	require.InDelta(t, 4, p.end-p.begin, 0.1)
 	require.InDelta(t, 2*1.5/1.9, p.balance[course.MidCorner]/deg, 0.3, "2° in 1.5 s of the 1.9 s with 85 percent of the load")
 	require.InDelta(t, 0, p.balance[course.TurnIn]/deg, 0.5)
 
-	require.Empty(t, r.k.Findings(3))
+	require.Empty(t, r.k.Repeated(3))
+	require.Equal(t, []string{"understeer_mid_corner"}, codes(r.k.Shown(3, p.begin)), "what this pass showed")
 	corner(r, 3, 0, 0, false, false)
+	require.Empty(t, r.k.Shown(3, 0), "the latest pass showed nothing")
 	corner(r, 3, 2*deg, 0, false, false)
-	require.Empty(t, r.k.Findings(3))
+	require.Empty(t, r.k.Repeated(3))
 	corner(r, 5, 2*deg, 0, false, false)
 	corner(r, 3, 2*deg, 0, false, false)
-	require.Equal(t, []string{"mid-corner understeer"}, r.k.Findings(3), "three of four passes")
-	require.Empty(t, r.k.Findings(5))
+	require.Equal(t, []string{"understeer_mid_corner"}, codes(r.k.Repeated(3)), "three of four passes")
+	require.Empty(t, r.k.Repeated(5))
 	for range 3 {
 		corner(r, 3, 0, 0, false, false)
 	}
-	require.Empty(t, r.k.Findings(3), "mended")
-	require.Nil(t, r.k.Findings(0))
-	require.Nil(t, r.k.Findings(1000))
+	require.Empty(t, r.k.Repeated(3), "mended")
+	corner(r, 3, 2*deg, 0, false, false)
+	require.NotEmpty(t, r.k.Shown(3, 0))
+	require.Empty(t, r.k.Shown(3, r.at+1), "the pass that is meant was not seen")
+	require.Nil(t, r.k.Shown(1000, 0))
+	require.Nil(t, r.k.Repeated(0))
+	require.Nil(t, r.k.Repeated(1000))
 }
 
 func TestWhatACornerShows(t *testing.T) {
@@ -96,10 +111,10 @@ func TestWhatACornerShows(t *testing.T) {
 		want         []string
 	}{
 		{"nothing", 0, 0, false, false, nil},
-		{"exit oversteer", 0, -3 * deg, false, false, []string{"exit oversteer"}},
-		{"locking on the way in", 0, 0, true, false, []string{"front left locking"}},
-		{"spinning on the way out", 0, 0, false, true, []string{"rear wheelspin"}},
-		{"much", 2 * deg, -3 * deg, true, true, []string{"mid-corner understeer", "exit oversteer", "front left locking", "rear wheelspin"}},
+		{"exit oversteer", 0, -3 * deg, false, false, []string{"oversteer_exit"}},
+		{"locking on the way in", 0, 0, true, false, []string{"locking_fl"}},
+		{"spinning on the way out", 0, 0, false, true, []string{"wheelspin_rear"}},
+		{"much", 2 * deg, -3 * deg, true, true, []string{"understeer_mid_corner", "oversteer_exit", "locking_fl", "wheelspin_rear"}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -108,17 +123,21 @@ func TestWhatACornerShows(t *testing.T) {
 			for range Repeats {
 				p = corner(r, 1, tt.middle, tt.exit, tt.lock, tt.spin)
 			}
-			require.Equal(t, tt.want, p.found.names())
-			require.Equal(t, tt.want, r.k.Findings(1))
+			require.Equal(t, tt.want, codes(p.found.list()))
+			require.Equal(t, tt.want, codes(r.k.Repeated(1)))
 		})
 	}
 }
 
-func TestPhaseNames(t *testing.T) {
+func TestBitsAreThoseOfTheJournal(t *testing.T) {
+	require.Len(t, journal.AllFindings, findingBits)
 	for p := course.Braking; p <= course.Exit; p++ {
-		require.Equal(t, p.String()+" understeer", findingName[understeerBit+int(p)])
-		require.Equal(t, p.String()+" oversteer", findingName[oversteerBit+int(p)])
+		phase := journal.Phase(strings.ReplaceAll(p.String(), "-", "_"))
+		require.Equal(t, journal.Finding{Kind: journal.Understeer, Phase: phase}, journal.AllFindings[understeerBit+int(p)])
+		require.Equal(t, journal.Finding{Kind: journal.Oversteer, Phase: phase}, journal.AllFindings[oversteerBit+int(p)])
 	}
+	require.Equal(t, "locking_fl", journal.AllFindings[lockBit].String())
+	require.Equal(t, "wheelspin_front", journal.AllFindings[spinBit].String())
 }
 
 // The same driving at another rate gives the same findings and nearly the same numbers.
@@ -130,7 +149,7 @@ func TestRateDoesNotMatter(t *testing.T) {
 		passes[hz] = corner(r, 2, 2*deg, -3*deg, true, true)
 	}
 	a, b := passes[60], passes[360]
-	require.Equal(t, a.found.names(), b.found.names())
+	require.Equal(t, a.found, b.found)
 	for p := range phases {
 		if !math.IsNaN(a.balance[p]) {
 			require.InDelta(t, a.balance[p], b.balance[p], 0.1*deg, course.Phase(p))

@@ -4,7 +4,7 @@
 //	row ──▶ Step ──▶ tyres   core, window, ready       ──▶ row (computed channels)
 //	                 brakes  events and their peaks
 //	                 slip    rolling radius learned
-//	                 balance offset and gradient learned ──▶ Findings (what a corner shows again and again)
+//	                 balance offset and gradient learned ──▶ Shown, Repeated (what a corner shows, and again and again)
 //	line ─▶ LapDone  lap means, spreads, laps to ready ──▶ row, Means
 //
 // Nothing here is known before it has been measured: a value without its inputs is NaN, and what has to be

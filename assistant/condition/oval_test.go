@@ -94,7 +94,7 @@ func TestOvalHasNoUndersteer(t *testing.T) {
 		k.Step(s.At, s.Row)
 		if k.corners.fresh {
 			passes++
-			require.Empty(t, k.corners.done.found.names(), "at %.1f s", k.corners.done.end-begin)
+			require.Empty(t, k.corners.done.found.list(), "at %.1f s", k.corners.done.end-begin)
 		}
 		if b := s.Row[channel.Balance]; !math.IsNaN(b) {
 			judged++
@@ -111,7 +111,7 @@ func TestOvalHasNoUndersteer(t *testing.T) {
 	require.Greater(t, judged, 8000)
 	require.InDelta(t, 0, sum/float64(judged)/deg, 0.05, "an offset not taken out would show here")
 	for corner := 1; corner <= 4; corner++ {
-		require.Empty(t, k.Findings(corner))
+		require.Empty(t, k.Repeated(corner))
 	}
 
 	front, rear := k.RollingRadius()

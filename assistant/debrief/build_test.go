@@ -207,7 +207,7 @@ func TestCornersAreThoseOfThePasses(t *testing.T) {
 	require.Equal(t, "Mill", mill.Name)
 	require.Equal(t, []int{3, 5, 6}, mill.MarkedLaps)
 	require.Equal(t, []Tag{{"understeer", 3}}, mill.Tags)
-	require.Equal(t, []Finding{{"mid-corner understeer", 4, 11, []int{3, 4, 5, 6}}}, mill.Findings)
+	require.Equal(t, []Finding{{push, "mid-corner understeer", 4, 11, []int{3, 4, 5, 6}}}, mill.Findings)
 	near(t, 1180, mill.Distance, "distance")
 	require.Equal(t, 11, mill.Passes)
 	require.Equal(t, 8, mill.UsualPasses)
@@ -224,7 +224,7 @@ func TestCornersAreThoseOfThePasses(t *testing.T) {
 	near(t, 2.1*math.Pi/180, mill.Marks[1].Pass.Balance, "of the pass that was meant, not of another lap")
 	near(t, 26-2.1*0.5, mill.Marks[1].Pass.MinSpeed, "slowest")
 	near(t, 26*1.4, mill.Marks[1].Pass.ExitSpeed, "exit, which the mark itself does not know")
-	require.Equal(t, []string{"mid-corner understeer"}, mill.Marks[1].Findings)
+	require.Equal(t, []journal.Finding{push}, mill.Marks[1].Findings)
 	// 26 − 1.05 = 24.95 m/s = 89.8 km/h against 26 − 0.25 = 25.75 m/s = 92.7 km/h.
 	require.Equal(t, "Slowest point 90\u00a0km/h, 3\u00a0km/h slower than the median of 8 other flying passes, gear 2.", mill.Marks[1].Sentences[0])
 	require.Contains(t, strings.Join(mill.Marks[1].Sentences, "\n"), "strong understeer, 2.1°; usually neutral (0.5° of understeer). That agrees with the mark.")
@@ -325,7 +325,7 @@ func TestLapNumbersThatStartAgain(t *testing.T) {
 	}
 	c := func(v float64) *journal.Corner {
 		c := journal.NewCorner()
-		c.Number, c.MinSpeed, c.Findings = 1, Num(v), []string{"locking"}
+		c.Number, c.MinSpeed, c.Findings = 1, Num(v), []journal.Finding{{Kind: "locking"}}
 		return c
 	}
 	st := func() *journal.Stint { s := journal.NewStint(); s.Number, s.Event = 1, "start"; return s }
@@ -382,7 +382,7 @@ func TestInexactLapsRecordsAndTimeLost(t *testing.T) {
 	}
 	pass := func(number int, lost, line float64) journal.Event {
 		c := journal.NewCorner()
-		c.Number, c.Time, c.Lost, c.LineApex, c.Findings = 3, 5, journal.Num(lost), journal.Num(line), []string{"mid-corner understeer"}
+		c.Number, c.Time, c.Lost, c.LineApex, c.Findings = 3, 5, journal.Num(lost), journal.Num(line), []journal.Finding{push}
 		return journal.Event{T: float64(number)*100 - 50, Lap: number, Distance: 500, Body: c}
 	}
 	m := journal.NewMark()

@@ -9,14 +9,17 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
+	"earshot/assistant/statistics"
+	"earshot/assistant/words"
 )
 
 // markReach is how far, in seconds, a mark may be from the end of the pass that it means. A
 // pass is told when the car leaves the corner; the next pass of that corner is a lap away.
 const markReach = 30
 
-// repeated is how many flying passes must show the same before it is a finding.
-const repeated = 2
+// repeats tells whether what count of the flying passes showed is a finding: more than once, and either half of them showed
+// it or the car found it repeated while driving, when it had seen fewer laps and none of another setting.
+func repeats(count, of int, repeated bool) bool { return count > 1 && (repeated || 2*count >= of) }
 
 // corners groups marks and findings by corner.
 func (b *builder) corners() []Corner {
@@ -111,9 +114,12 @@ func (b *builder) mark(e markEvent) Mark {
 func (b *builder) fillCorner(c *Corner, passes []pass, meant map[*journal.Corner]bool) {
 	var usual []*journal.Corner
 	var places []float64
-	found := map[string]*Finding{}
+	found, repeated := map[journal.Finding]*Finding{}, map[journal.Finding]bool{}
 	for _, p := range passes {
 		places = append(places, float64(p.event.Distance))
+		for _, f := range p.c.Repeated {
+			repeated[f] = true
+		}
 		if p.lap < 0 || b.laps[p.lap].Class != "flying" {
 			continue
 		}
@@ -121,11 +127,11 @@ func (b *builder) fillCorner(c *Corner, passes []pass, meant map[*journal.Corner
 		if !meant[p.c] {
 			usual = append(usual, p.c)
 		}
-		for _, text := range p.c.Findings {
-			f := found[text]
+		for _, shown := range p.c.Findings {
+			f := found[shown]
 			if f == nil {
-				f = &Finding{Text: text}
-				found[text] = f
+				f = &Finding{Finding: shown, Text: words.English.Finding(shown)}
+				found[shown] = f
 			}
 			f.Count++
 			if n := b.laps[p.lap].Number; !slices.Contains(f.Laps, n) {
@@ -134,13 +140,13 @@ func (b *builder) fillCorner(c *Corner, passes []pass, meant map[*journal.Corner
 		}
 	}
 	for _, f := range found {
-		if f.Of = c.Passes; f.Count >= repeated {
+		if f.Of = c.Passes; repeats(f.Count, f.Of, repeated[f.Finding]) {
 			c.Findings = append(c.Findings, *f)
 		}
 	}
 	byCount(c.Findings, func(f Finding) int { return f.Count }, func(f Finding) string { return f.Text })
 	c.Usual, c.UsualPasses = usualPass(usual), len(usual)
-	c.Distance = Num(median(places))
+	c.Distance = Num(statistics.Median(places))
 
 	tags := map[string]int{}
 	for i := range c.Marks {
@@ -167,7 +173,7 @@ func usualPass(passes []*journal.Corner) Pass {
 		for i, c := range passes {
 			x[i] = float64(get(c))
 		}
-		return Num(median(x))
+		return Num(statistics.Median(x))
 	}
 	p := noPass()
 	p.EntrySpeed = of(func(c *journal.Corner) Num { return c.EntrySpeed })
@@ -271,7 +277,11 @@ func (b *builder) markSentences(c Corner, m Mark) []string {
 		}
 	}
 	if len(m.Findings) > 0 {
-		say("Found in that pass: %s.", list(m.Findings))
+		var texts []string
+		for _, f := range m.Findings {
+			texts = append(texts, words.English.Finding(f))
+		}
+		say("Found in that pass: %s.", list(texts))
 	}
 	if m.Class != "" && m.Class != "flying" && len(out) > 0 {
 		say("This was an %s lap, so a comparison with flying laps says little.", m.Class)

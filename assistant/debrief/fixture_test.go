@@ -122,6 +122,9 @@ func fixture() []journal.Event {
 	return events
 }
 
+// push is what the marks of the fixture mean.
+var push = journal.Finding{Kind: journal.Understeer, Phase: "mid_corner"}
+
 func fixturePass(marks *int, f fixtureLap, c fixtureCorner, t float64, add func(float64, float64, journal.Body)) {
 	p := journal.NewCorner()
 	p.Number, p.Name = c.number, c.name
@@ -143,11 +146,14 @@ func fixturePass(marks *int, f fixtureLap, c fixtureCorner, t float64, add func(
 		p.Balance = journal.Num(f.push * math.Pi / 180)
 		p.MinSpeed -= journal.Num(f.push * 0.5)
 		if f.push >= 1.5 && f.class == "flying" {
-			p.Findings = []string{"mid-corner understeer"}
+			p.Findings = []journal.Finding{push}
+			if f.number == 5 {
+				p.Repeated = p.Findings
+			}
 		}
 	case snap:
 		p.Balance, p.MaxSlip = journal.Num(-1.4*math.Pi/180), journal.Wheels{-0.05, -0.05, 0.22, 0.31}
-		p.Findings = []string{"exit oversteer"}
+		p.Findings = []journal.Finding{{Kind: journal.Oversteer, Phase: "exit"}}
 	}
 	tag, memo := "", ""
 	if c.number == 3 {

@@ -78,7 +78,7 @@ func TestHostileTexts(t *testing.T) {
 	l := journal.NewLap()
 	l.Number, l.Class, l.WhyInvalid, l.Time = 1, evil, evil, 100
 	c := journal.NewCorner()
-	c.Number, c.Name, c.Findings = 3, evil, []string{evil}
+	c.Number, c.Name, c.Findings = 3, evil, []journal.Finding{{Kind: journal.FindingKind(evil)}}
 	q := journal.NewCue()
 	q.Rule, q.Text, q.Verdict, q.Why, q.Priority = evil, evil, evil, evil, evil
 	s := journal.NewStint()
@@ -157,7 +157,7 @@ func day() []journal.Event {
 		}
 		for c := 1; c <= 20; c++ {
 			x := journal.NewCorner()
-			x.Number, x.MinSpeed, x.Findings = c, Num(20+c), []string{"mid-corner understeer"}
+			x.Number, x.MinSpeed, x.Findings = c, Num(20+c), []journal.Finding{push}
 			events = append(events, journal.Event{T: t + float64(c), Lap: n, Distance: Num(200 * c), Body: x})
 		}
 		if n%50 == 0 {

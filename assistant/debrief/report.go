@@ -207,10 +207,11 @@ type Tag struct {
 
 // Finding is what the data showed again and again in flying laps.
 type Finding struct {
-	Text  string `json:"text"`
-	Count int    `json:"count"`
-	Of    int    `json:"of"` // flying passes
-	Laps  []int  `json:"laps,omitempty"`
+	Finding journal.Finding `json:"finding"`
+	Text    string          `json:"text"` // the same in words
+	Count   int             `json:"count"`
+	Of      int             `json:"of"`             // flying passes
+	Laps    []int           `json:"laps,omitempty"` // whose own pass showed it
 }
 
 // Pass is one pass through a corner, or the medians of several.
@@ -230,20 +231,20 @@ type Pass struct {
 
 // Mark is the driver's button, with the pass that it meant.
 type Mark struct {
-	Number           int      `json:"number"`
-	T                Num      `json:"t,omitzero"`
-	Lap              int      `json:"lap"`
-	Class            string   `json:"class,omitempty"` // of the lap
-	Distance         Num      `json:"distance,omitzero"`
-	Tag              string   `json:"tag,omitempty"`
-	Memo             string   `json:"memo,omitempty"`
-	Speed            Num      `json:"speed,omitzero"` // where the button was pressed
-	Gear             Num      `json:"gear,omitzero"`
-	TyreTemperature  Wheels   `json:"tyre_temperature,omitzero"`
-	BrakeTemperature Wheels   `json:"brake_temperature,omitzero"`
-	Pass             Pass     `json:"pass"`
-	Findings         []string `json:"findings,omitempty"`
-	Sentences        []string `json:"sentences,omitempty"`
+	Number           int               `json:"number"`
+	T                Num               `json:"t,omitzero"`
+	Lap              int               `json:"lap"`
+	Class            string            `json:"class,omitempty"` // of the lap
+	Distance         Num               `json:"distance,omitzero"`
+	Tag              string            `json:"tag,omitempty"`
+	Memo             string            `json:"memo,omitempty"`
+	Speed            Num               `json:"speed,omitzero"` // where the button was pressed
+	Gear             Num               `json:"gear,omitzero"`
+	TyreTemperature  Wheels            `json:"tyre_temperature,omitzero"`
+	BrakeTemperature Wheels            `json:"brake_temperature,omitzero"`
+	Pass             Pass              `json:"pass"`
+	Findings         []journal.Finding `json:"findings,omitempty"` // of that pass
+	Sentences        []string          `json:"sentences,omitempty"`
 }
 
 // Cues is what was said and what was not.

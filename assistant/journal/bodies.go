@@ -44,22 +44,23 @@ type Lap struct {
 
 // Corner is one pass through a corner.
 type Corner struct {
-	Number          int      `json:"number"`
-	Name            string   `json:"name,omitempty"`
-	Findings        []string `json:"findings,omitempty"` // phase and what: "mid-corner understeer"
-	EntrySpeed      Num      `json:"entry_speed,omitzero"`
-	MinSpeed        Num      `json:"min_speed,omitzero"`
-	ExitSpeed       Num      `json:"exit_speed,omitzero"`
-	MinGear         Num      `json:"min_gear,omitzero"`
-	Time            Num      `json:"time,omitzero"`
-	Balance         Num      `json:"balance,omitzero"`
-	MaxSlip         Wheels   `json:"max_slip,omitzero"` // slip of the largest magnitude, sign kept
-	BrakeTemp       Wheels   `json:"brake_temperature,omitzero"`
-	TyreTemperature Wheels   `json:"tyre_temperature,omitzero"`
-	PhaseTimes      []Num    `json:"phase_times,omitempty"` // braking, turn-in, mid-corner, exit; the first begins before the entry
-	LineApex        Num      `json:"line_apex,omitzero"`    // metres from the learned line at the apex, left positive
-	LineMost        Num      `json:"line_most,omitzero"`    // the same where it is most, between entry and exit
-	Lost            Num      `json:"time_lost,omitzero"`    // against the best pass before, negative is better
+	Number          int       `json:"number"`
+	Name            string    `json:"name,omitempty"`
+	Findings        []Finding `json:"findings,omitempty"` // what this pass itself showed
+	Repeated        []Finding `json:"repeated,omitempty"` // what the corner has shown on several of its last passes in this stint
+	EntrySpeed      Num       `json:"entry_speed,omitzero"`
+	MinSpeed        Num       `json:"min_speed,omitzero"`
+	ExitSpeed       Num       `json:"exit_speed,omitzero"`
+	MinGear         Num       `json:"min_gear,omitzero"`
+	Time            Num       `json:"time,omitzero"`
+	Balance         Num       `json:"balance,omitzero"`
+	MaxSlip         Wheels    `json:"max_slip,omitzero"` // slip of the largest magnitude, sign kept
+	BrakeTemp       Wheels    `json:"brake_temperature,omitzero"`
+	TyreTemperature Wheels    `json:"tyre_temperature,omitzero"`
+	PhaseTimes      []Num     `json:"phase_times,omitempty"` // braking, turn-in, mid-corner, exit; the first begins before the entry
+	LineApex        Num       `json:"line_apex,omitzero"`    // metres from the learned line at the apex, left positive
+	LineMost        Num       `json:"line_most,omitzero"`    // the same where it is most, between entry and exit
+	Lost            Num       `json:"time_lost,omitzero"`    // against the best pass before, negative is better
 }
 
 // State is a rule that changed its mind.
@@ -114,6 +115,13 @@ type Fuel struct {
 	LapsLeft Num `json:"laps_left,omitzero"`
 	LapsToGo Num `json:"laps_to_go,omitzero"`
 	Margin   Num `json:"margin,omitzero"`
+
+	Doubt      Num    `json:"doubt,omitzero"`        // laps by which the margin may be wrong
+	PerLapFull Num    `json:"per_lap_full,omitzero"` // at full pace, where the driver saves now
+	MarginFull Num    `json:"margin_full,omitzero"`  // the margin at full pace
+	State      string `json:"state,omitempty"`       // good, marginal, short or stop
+	Target     Num    `json:"target,omitzero"`       // litres a lap that reach the flag, where saving is needed
+	BoxLaps    Num    `json:"box_laps,omitzero"`     // crossings after which the car must come in at the latest
 }
 
 // Health is a part that fell ill or recovered.
@@ -121,6 +129,13 @@ type Health struct {
 	Part  string `json:"part"`
 	State string `json:"state"` // ok, degraded or lost
 	Text  string `json:"text,omitempty"`
+}
+
+// Learned says that something became known that has to be learned from the driving first. It is told once a session.
+type Learned struct {
+	What   string `json:"what"`             // a code: slip, balance, course
+	At     Num    `json:"at,omitzero"`      // s on the feed's clock, when it became known
+	Detail string `json:"detail,omitempty"` // from what, after how much
 }
 
 // Kind returns "session".
@@ -152,6 +167,9 @@ func (*Fuel) Kind() string { return "fuel" }
 
 // Kind returns "health".
 func (*Health) Kind() string { return "health" }
+
+// Kind returns "learned".
+func (*Learned) Kind() string { return "learned" }
 
 // NewSession returns a Session of which nothing is known yet.
 func NewSession() *Session {
@@ -203,6 +221,18 @@ func NewHealth() *Health {
 	return &Health{}
 }
 
+// NewLearned returns a Learned of which nothing is known yet.
+func NewLearned() *Learned {
+	return &Learned{At: Unknown}
+}
+
+// Bodies returns an empty body of each kind, in a fixed order.
+func Bodies() []Body {
+	return []Body{
+		NewSession(), NewStint(), NewLap(), NewCorner(), NewState(), NewCue(), NewMark(), NewCommand(), NewFuel(), NewHealth(), NewLearned(),
+	}
+}
+
 // newBody returns an empty body of that kind, or nil where the kind is not known.
 func newBody(kind string) Body {
 	switch kind {
@@ -226,6 +256,8 @@ func newBody(kind string) Body {
 		return NewFuel()
 	case "health":
 		return NewHealth()
+	case "learned":
+		return NewLearned()
 	}
 	return nil
 }

@@ -15,7 +15,12 @@ import (
 	"pgregory.net/rapid"
 )
 
-var kinds = []string{"session", "stint", "lap", "corner", "state", "cue", "mark", "command", "fuel", "health"}
+var kinds = func() (kinds []string) {
+	for _, b := range Bodies() {
+		kinds = append(kinds, b.Kind())
+	}
+	return kinds
+}()
 
 func line(t require.TestingT, e Event) []byte {
 	b, err := e.Append(nil)
@@ -77,8 +82,8 @@ func draw(t *rapid.T) Event {
 			}
 		case string:
 			f.SetString(rapid.String().Draw(t, "text"))
-		case []string:
-			if list := rapid.SliceOfN(rapid.String(), 0, 3).Draw(t, "texts"); len(list) > 0 {
+		case []Finding:
+			if list := rapid.SliceOfN(rapid.SampledFrom(AllFindings), 0, 3).Draw(t, "findings"); len(list) > 0 {
 				f.Set(reflect.ValueOf(list))
 			}
 		case int:
@@ -260,4 +265,23 @@ func BenchmarkAppend(b *testing.B) {
 	for b.Loop() {
 		buf, _ = e.Append(buf[:0])
 	}
+}
+
+// Codes and the words of earlier journals are read alike, and what is not known is kept.
+func TestFindings(t *testing.T) {
+	for code, earlier := range map[string]string{
+		"understeer_mid_corner": "mid-corner understeer", "oversteer_turn_in": "turn-in oversteer",
+		"locking_rr": "rear right locking", "wheelspin_front": "front wheelspin",
+	} {
+		f, ok := ParseFinding(code)
+		require.True(t, ok, code)
+		require.Equal(t, code, f.String())
+		g, ok := ParseFinding(earlier)
+		require.True(t, ok, earlier)
+		require.Equal(t, f, g)
+	}
+	events, err := Read(strings.NewReader(`{"t":1,"kind":"corner","number":3,"findings":["front left locking","sliding_exit"]}`))
+	require.NoError(t, err)
+	require.Equal(t, []Finding{{Kind: Locking, Place: "fl"}, {Kind: "sliding_exit"}}, events[0].Body.(*Corner).Findings)
+	require.Contains(t, string(line(t, events[0])), `"findings":["locking_fl","sliding_exit"]`)
 }

@@ -163,7 +163,7 @@ func TestEventSchemaDescribesTheJournal(t *testing.T) {
 	lap.Number, lap.Class, lap.Time, lap.Valid, lap.Sectors = 3, "flying", 61.25, true, []journal.Num{20, journal.Unknown}
 	lap.TyrePressure = journal.Wheels{1, 2, 3, 4}
 	corner := journal.NewCorner()
-	corner.Number, corner.Name, corner.Findings, corner.MinSpeed = 4, "Mill", []string{"entry oversteer"}, 21
+	corner.Number, corner.Name, corner.Findings, corner.MinSpeed = 4, "Mill", []journal.Finding{{Kind: "oversteer", Phase: "turn_in"}}, 21
 	for _, body := range []journal.Body{lap, corner, &journal.Health{Part: "feed", State: "ok"}} {
 		line, err := journal.Event{T: 1.5, Lap: 3, Distance: 12, Body: body}.Append(nil)
 		require.NoError(t, err)

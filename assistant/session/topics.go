@@ -94,10 +94,7 @@ func eventJSONSchema() []byte {
 		"distance": {Type: "number", Description: "metres from the line"},
 	}
 	number := &property{Type: []string{"number", "null"}}
-	for _, body := range []journal.Body{
-		journal.NewSession(), journal.NewStint(), journal.NewLap(), journal.NewCorner(), journal.NewState(),
-		journal.NewCue(), journal.NewMark(), journal.NewCommand(), journal.NewFuel(), journal.NewHealth(),
-	} {
+	for _, body := range journal.Bodies() {
 		kinds = append(kinds, body.Kind())
 		t := reflect.TypeOf(body).Elem()
 		for i := range t.NumField() {
@@ -123,7 +120,7 @@ func eventJSONSchema() []byte {
 				p.Type = "integer"
 			case f.Kind() == reflect.Bool:
 				p.Type = "boolean"
-			case f == reflect.TypeFor[[]string]():
+			case f == reflect.TypeFor[[]journal.Finding]():
 				p.Type, p.Items = "array", &property{Type: "string"}
 			}
 			properties[name] = p

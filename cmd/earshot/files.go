@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"earshot/assistant/folder"
 	"earshot/configs"
 	"earshot/rules"
 )
@@ -89,6 +90,12 @@ func (k kind) names() []string {
 	return names
 }
 
+// Bounds of the rules: what ships has 30 KiB, and a recording has to hold each change of them.
+const (
+	mostRules    = 1 << 20 // bytes of one file
+	mostAllRules = 3 << 20 // of all together
+)
+
 // ruleFiles returns the rules in force: those that ship, then the user's configuration folder, then the files and
 // folders named. A later rule takes the place of an earlier one of the same name.
 func ruleFiles(extra []string) ([]rules.Source, error) {
@@ -119,18 +126,24 @@ func ruleFiles(extra []string) ([]rules.Source, error) {
 			all = append(all, more...)
 			continue
 		}
-		data, err := os.ReadFile(name)
+		data, err := folder.Read(os.DirFS(filepath.Dir(name)), filepath.Base(name), mostRules)
 		if err != nil {
-			return nil, fmt.Errorf("the rules: %w", err)
+			return nil, fmt.Errorf("the rules: %s: %w", filepath.Dir(name), err)
 		}
 		all = append(all, rules.Source{Name: name, Data: data})
+	}
+	size := 0
+	for _, f := range all {
+		if size += len(f.Data); size > mostAllRules {
+			return nil, fmt.Errorf("the rules: %s is one file too many: all together may have %d KiB", f.Name, mostAllRules>>10)
+		}
 	}
 	return all, nil
 }
 
 // rulesIn reads the rule files of one folder in the order of their names. A file of tests (…_test.yaml) is no rule file.
-func rulesIn(fsys fs.FS, folder, shownBelow string) ([]rules.Source, error) {
-	entries, err := fs.ReadDir(fsys, folder)
+func rulesIn(fsys fs.FS, within, shownBelow string) ([]rules.Source, error) {
+	entries, err := fs.ReadDir(fsys, within)
 	if err != nil {
 		return nil, fmt.Errorf("the rules: %w", err)
 	}
@@ -139,9 +152,9 @@ func rulesIn(fsys fs.FS, folder, shownBelow string) ([]rules.Source, error) {
 		if e.IsDir() || !strings.HasSuffix(e.Name(), ".yaml") || strings.HasSuffix(e.Name(), "_test.yaml") {
 			continue
 		}
-		data, err := fs.ReadFile(fsys, path.Join(folder, e.Name()))
+		data, err := folder.Read(fsys, path.Join(within, e.Name()), mostRules)
 		if err != nil {
-			return nil, fmt.Errorf("the rules: %w", err)
+			return nil, fmt.Errorf("the rules: %s: %w", shownBelow, err)
 		}
 		shown := e.Name()
 		if shownBelow != "" {

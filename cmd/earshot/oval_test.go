@@ -88,8 +88,8 @@ func TestReplayOfMeasuredOval(t *testing.T) {
 		require.NotEqual(t, "course", h.Part, "the log is driven as its course file says")
 	}
 	for _, c := range bodies[*journal.Corner](events) {
-		for _, f := range c.Findings {
-			require.NotContains(t, f, "understeer", "the offset of the steering is no understeer")
+		for _, f := range c.Repeated {
+			require.NotEqual(t, journal.Understeer, f.Kind, "the offset of the steering is no understeer")
 		}
 	}
 	for _, c := range bodies[*journal.Cue](events) {

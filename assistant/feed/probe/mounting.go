@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/statistics"
 )
 
 const g0 = 9.80665 // m/s²: standard acceleration of gravity, NIST SP 811 (2008), Appendix B.8
@@ -93,7 +94,7 @@ func (j *judge) gravity(a, want []float64, id channel.ID) {
 			off = append(off, d)
 		}
 	}
-	middle := quantile(off, 0.5)
+	middle := statistics.Quantile(off, 0.5)
 	if len(off) < enough || math.Abs(math.Abs(middle)-g0) > 1 {
 		return
 	}

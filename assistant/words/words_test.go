@@ -1,0 +1,17 @@
+package words
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"earshot/assistant/journal"
+)
+
+func TestEveryFindingHasWords(t *testing.T) {
+	require.Len(t, English.findings, len(journal.AllFindings))
+	for _, f := range journal.AllFindings {
+		require.Contains(t, English.findings, f)
+	}
+	require.Equal(t, "bottoming mid corner", English.Finding(journal.Finding{Kind: "bottoming", Phase: "mid_corner"}), "of a later version")
+}
