@@ -122,7 +122,9 @@ func TestStagesDoWhatTheyDeclare(t *testing.T) {
 		}
 		drive(fmt.Sprintf("seed %d", seed), drives[seed%2], lost, func(string) bool { return random.Float64() < often })
 	}
-	only := func(names ...string) func(string) bool { return func(n string) bool { return slices.Contains(names, n) } }
+	only := func(names ...string) func(string) bool {
+		return func(n string) bool { return slices.Contains(names, n) }
+	}
 	drive("everything", drives[0], nil, func(string) bool { return true })
 	drive("speed and laps", drives[0], nil, only("speed", "lap_number"))
 	drive("speed alone", drives[1], nil, only("speed"))

@@ -80,8 +80,8 @@ type checker struct {
 	unknown []*mistake // names that this instance has not
 	missing []missing
 	learned []string // what the names read have to be learned from
-	inKnown int  // depth inside known()
-	merging bool // in a text for several instances: a glob stands for those only
+	inKnown int      // depth inside known()
+	merging bool     // in a text for several instances: a glob stands for those only
 }
 
 // A decision is the comparison whose sides a Transition shows.

@@ -12,7 +12,9 @@ func Declarations() []channel.Declaration {
 		{Channels: []channel.ID{channel.CornerHere, channel.CornerLast}, Lesson: lesson, Needs: []channel.Need{
 			channel.All(channel.LapCompleted), channel.All(channel.CoursePlace), shape,
 		}},
-		// Before the course is known it is guessed from the pedals.
-		{Channels: []channel.ID{channel.RoomToTalk}, Resting: true, Needs: []channel.Need{channel.AnyOf(channel.Speed, channel.Throttle)}},
+		// Before the course is known it is guessed from what the car does.
+		{Channels: []channel.ID{channel.RoomToTalk}, Resting: true, Needs: []channel.Need{{
+			channel.Of(channel.Speed), channel.Of(channel.Brake), channel.Of(channel.InPitLane, channel.CornerHere),
+		}}},
 	}
 }

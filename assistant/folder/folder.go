@@ -6,6 +6,8 @@ package folder
 import (
 	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -57,6 +59,27 @@ func Plain(name string) string {
 		}
 		return '-'
 	}, name), "-")
+}
+
+// Read reads a file of at most so many bytes. A pipe or a device is refused: it may never begin or never end.
+func Read(fsys fs.FS, name string, most int64) ([]byte, error) {
+	info, err := fs.Stat(fsys, name)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s is no plain file (%v): take it away, or put a plain file in its place", name, info.Mode().Type())
+	}
+	f, err := fsys.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, most+1))
+	if err == nil && int64(len(data)) > most {
+		err = fmt.Errorf("%s has more than %d KiB: it is not what is wanted here, or has to be cut in parts", name, most>>10)
+	}
+	return data, err
 }
 
 // Replace writes a small file so that after a crash at any moment either the old content is there or the new one: into a

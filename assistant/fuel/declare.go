@@ -15,6 +15,7 @@ func Declarations() []channel.Declaration {
 	timed, flagged := channel.Of(channel.SessionTimeLeft, channel.LapCompleted), channel.Of(channel.Flag, channel.LapCompleted)
 	timed.Lesson, flagged.Lesson = pace, flag
 	margin := channel.All(channel.FuelLeft, channel.FuelPerLap, channel.LapsToGo)
+	verdict := channel.All(channel.FuelDoubt)
 	return []channel.Declaration{
 		{Channels: ids{channel.FuelLeft}, Needs: []channel.Need{tank}},
 		{Channels: ids{channel.FuelPerLap}, Needs: []channel.Need{append(tank, channel.Of(channel.FuelFlow)), line}, Lesson: burn},
@@ -27,5 +28,11 @@ func Declarations() []channel.Declaration {
 		{Channels: ids{channel.FuelMargin}, Needs: []channel.Need{margin}},
 		{Channels: ids{channel.FuelSave, channel.FuelToAdd}, Seldom: true, Needs: []channel.Need{margin}},
 		{Channels: ids{channel.FuelDoubt}, Needs: []channel.Need{margin, channel.All(channel.FuelSpread)}},
+		{Channels: ids{channel.FuelPerLapFull}, Needs: []channel.Need{channel.All(channel.FuelPerLap)}},
+		{Channels: ids{channel.FuelMarginFull}, Needs: []channel.Need{margin}},
+		{Channels: ids{channel.FuelState, channel.FuelStateLaps}, Seldom: true, Needs: []channel.Need{verdict}},
+		{Channels: ids{channel.FuelTarget, channel.FuelOverTarget, channel.FuelSaving}, Seldom: true, Needs: []channel.Need{verdict}},
+		{Channels: ids{channel.FuelBoxLaps}, Seldom: true, Needs: []channel.Need{channel.All(channel.FuelLapsLeft)}},
+		{Channels: ids{channel.StopWindow}, Seldom: true, Needs: []channel.Need{verdict, {channel.Of().With(channel.CarKey("fuel: tank"))}}},
 	}
 }

@@ -23,7 +23,7 @@ const (
 	recordQueue   = 8 << 20                // about half a minute of 100 channels at 360 Hz
 	recordPending = 16 << 20               // what waits for a disk that takes nothing: about a quarter of an hour
 	chunkBytes    = 1 << 20
-	maxInput      = 1 << 20 // bytes of one input
+	maxInput      = 6 << 20 // bytes of one input: the largest are changed rules, as text in JSON
 	maxKinds      = 1000
 	maxAttachment = 32 << 20
 )
@@ -209,7 +209,7 @@ func (r *Recorder) Sample(at float64, row channel.Row) {
 }
 
 // Input records any other input. It copies data. A kind is one to sixty bytes and not "sample"; there
-// may be a thousand different ones, and data may have a mebibyte: the error says so.
+// may be a thousand different ones, and data has a limit: the error says so.
 func (r *Recorder) Input(at float64, kind string, data []byte) error {
 	if kind == "" || len(kind) > 60 || kind == KindSample {
 		return fmt.Errorf("recording: %q cannot be the kind of an input", kind)

@@ -271,12 +271,19 @@ func TestRecorderRefusesWhatItCannotKeep(t *testing.T) {
 	require.ErrorContains(t, r.Input(0, "", nil), "cannot be the kind")
 	require.ErrorContains(t, r.Input(0, KindSample, nil), "cannot be the kind")
 	require.ErrorContains(t, r.Input(0, "memo", make([]byte, maxInput+1)), "at most")
-	for i := range maxKinds {
+	longest := input{kind: "rules", data: bytes.Repeat([]byte("0123456789abcde\n"), maxInput/16)}
+	longest.give(t, r)
+	for i := range maxKinds - 1 {
 		require.NoError(t, r.Input(0, fmt.Sprint("k", i), nil))
 	}
 	require.ErrorContains(t, r.Input(0, "more", nil), "one kind of input too many")
 	require.NoError(t, r.Close())
 	require.ErrorIs(t, r.Close(), ErrClosed)
+	again, err := NewRecording(bytes.NewReader(disk.safe()))
+	require.NoError(t, err)
+	e, err := again.Next()
+	require.NoError(t, err)
+	longest.same(t, e)
 	r.Sample(1, channel.Row{1}) // late: no panic
 	_, err = startRecorder(&memory{}, Head{Channels: make([]string, 70000)}, Options{})
 	require.ErrorContains(t, err, "at most 65535")

@@ -1,8 +1,11 @@
-package main
+package assembly
 
 import (
+	"bytes"
 	"context"
 	"errors"
+	"os"
+	"path/filepath"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -46,4 +49,25 @@ func TestRulesAreReadAgain(t *testing.T) {
 		synctest.Wait()
 		require.Equal(t, []string{"rules: read again", "the disk is away; the rules in force stay", "rules: read again"}, told)
 	})
+}
+
+// A folder of rules may hold something that is far too long: an error that names it, and nothing of it is kept.
+func TestRulesFilesAreBounded(t *testing.T) {
+	dir := t.TempDir()
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	write := func(name string, size int) {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), bytes.Repeat([]byte("#"), size), 0o600))
+	}
+	write("a.yaml", mostRules)
+	_, err := ruleFiles([]string{dir})
+	require.NoError(t, err)
+	_, err = ruleFiles([]string{filepath.Join(dir, "a.yaml")})
+	require.NoError(t, err)
+	write("b.yaml", mostRules+1)
+	_, err = ruleFiles([]string{dir})
+	require.ErrorContains(t, err, dir+": b.yaml has more than 1024 KiB")
+	write("b.yaml", mostRules)
+	write("c.yaml", mostRules)
+	_, err = ruleFiles([]string{dir})
+	require.ErrorContains(t, err, "c.yaml is one file too many")
 }

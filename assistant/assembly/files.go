@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"errors"
@@ -10,25 +10,27 @@ import (
 	"slices"
 	"strings"
 
+	"earshot/assistant/folder"
 	"earshot/configs"
 	"earshot/rules"
 )
 
-// A kind of file that ships with Earshot and that a user's own file replaces.
-type kind struct {
+// A Kind of file ships with Earshot, and a user's own file takes the place of one of the same name.
+type Kind struct {
 	folder string // below configs and below the user's configuration folder
 	one    string // what one of them is called
 }
 
+// The kinds.
 var (
-	feedFiles   = kind{"feeds", "feed"}
-	carFiles    = kind{"cars", "car"}
-	courseFiles = kind{"courses", "course"}
+	Feeds   = Kind{"feeds", "feed"}
+	Cars    = Kind{"cars", "car"}
+	Courses = Kind{"courses", "course"}
 )
 
-// read returns the file that name means: a path where it looks like one, else NAME.yaml in the
+// Read returns the file that name means: a path where it looks like one, else NAME.yaml in the
 // user's configuration folder, else the one that ships. shown is what errors in it are reported under.
-func (k kind) read(name string) (data []byte, shown string, err error) {
+func (k Kind) Read(name string) (data []byte, shown string, err error) {
 	if strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml") {
 		data, err := os.ReadFile(name)
 		if err != nil {
@@ -55,8 +57,8 @@ func (k kind) read(name string) (data []byte, shown string, err error) {
 
 // beside returns a function that reads the files in the folder of the file that name means, by their
 // path from there with slashes.
-func (k kind) beside(name string) func(string) ([]byte, error) {
-	_, shown, err := k.read(name)
+func (k Kind) beside(name string) func(string) ([]byte, error) {
+	_, shown, err := k.Read(name)
 	shipped := err == nil && shown == name+".yaml" // what is not shipped has a folder or the ending in its name
 	return func(rel string) ([]byte, error) {
 		if err != nil {
@@ -70,7 +72,7 @@ func (k kind) beside(name string) func(string) ([]byte, error) {
 }
 
 // names lists the files of this kind that can be meant by name.
-func (k kind) names() []string {
+func (k Kind) names() []string {
 	var names []string
 	add := func(entries []fs.DirEntry) {
 		for _, e := range entries {
@@ -88,6 +90,12 @@ func (k kind) names() []string {
 	slices.Sort(names)
 	return names
 }
+
+// Bounds of the rules: what ships has 30 KiB, and a recording has to hold each change of them.
+const (
+	mostRules    = 1 << 20 // bytes of one file
+	mostAllRules = 3 << 20 // of all together
+)
 
 // ruleFiles returns the rules in force: those that ship, then the user's configuration folder, then the files and
 // folders named. A later rule takes the place of an earlier one of the same name.
@@ -119,18 +127,24 @@ func ruleFiles(extra []string) ([]rules.Source, error) {
 			all = append(all, more...)
 			continue
 		}
-		data, err := os.ReadFile(name)
+		data, err := folder.Read(os.DirFS(filepath.Dir(name)), filepath.Base(name), mostRules)
 		if err != nil {
-			return nil, fmt.Errorf("the rules: %w", err)
+			return nil, fmt.Errorf("the rules: %s: %w", filepath.Dir(name), err)
 		}
 		all = append(all, rules.Source{Name: name, Data: data})
+	}
+	size := 0
+	for _, f := range all {
+		if size += len(f.Data); size > mostAllRules {
+			return nil, fmt.Errorf("the rules: %s is one file too many: all together may have %d KiB", f.Name, mostAllRules>>10)
+		}
 	}
 	return all, nil
 }
 
 // rulesIn reads the rule files of one folder in the order of their names. A file of tests (…_test.yaml) is no rule file.
-func rulesIn(fsys fs.FS, folder, shownBelow string) ([]rules.Source, error) {
-	entries, err := fs.ReadDir(fsys, folder)
+func rulesIn(fsys fs.FS, within, shownBelow string) ([]rules.Source, error) {
+	entries, err := fs.ReadDir(fsys, within)
 	if err != nil {
 		return nil, fmt.Errorf("the rules: %w", err)
 	}
@@ -139,9 +153,9 @@ func rulesIn(fsys fs.FS, folder, shownBelow string) ([]rules.Source, error) {
 		if e.IsDir() || !strings.HasSuffix(e.Name(), ".yaml") || strings.HasSuffix(e.Name(), "_test.yaml") {
 			continue
 		}
-		data, err := fs.ReadFile(fsys, path.Join(folder, e.Name()))
+		data, err := folder.Read(fsys, path.Join(within, e.Name()), mostRules)
 		if err != nil {
-			return nil, fmt.Errorf("the rules: %w", err)
+			return nil, fmt.Errorf("the rules: %s: %w", shownBelow, err)
 		}
 		shown := e.Name()
 		if shownBelow != "" {
