@@ -67,7 +67,7 @@ type Rule struct {
 	suppress                  uint64
 	merged, mergedShort       *template
 	cells                     [4]int // where each instance stands in Set.instances, -1 where it is off
-	why                       []string
+	why, learned              []string
 	print                     string // what the state depends on, for Adopt
 }
 
@@ -81,6 +81,7 @@ type RuleInfo struct {
 	Active    bool     // at least one instance is being watched
 	Why       []string // why it, an instance or a sentence of it is off
 	Instances []string // suffixes of the instances being watched; "" alone for a rule without each
+	Learned   []string // what has to be learned while driving before its condition can be judged
 }
 
 // A State is what is known of an instance.
