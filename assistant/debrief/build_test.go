@@ -354,8 +354,8 @@ func TestNeverLearned(t *testing.T) {
 	learned := func(what string, at Num, lacks string) journal.Event {
 		return journal.Event{T: 90, Lap: 1, Body: &journal.Learned{What: what, At: at, Lacks: lacks}}
 	}
-	r := Build([]journal.Event{learned("course", 60, ""), learned("slip", journal.Unknown, "3.2 of 5 s at a steady speed on straights")}, Context{})
-	want := "Wheel slip was never learned in this session, so locking and wheelspin cannot show: 3.2 of 5 s at a steady speed on straights."
+	r := Build([]journal.Event{learned("course", 60, ""), learned("slip_rear", journal.Unknown, "3.2 of 5 s at a steady speed on straights")}, Context{})
+	want := "Slip of the rear wheels was never learned in this session, so their locking and spinning cannot show: 3.2 of 5 s at a steady speed on straights."
 	require.Contains(t, r.Notes, want)
 	for _, write := range []func(io.Writer, Report) error{WriteText, WriteHTML} {
 		var b strings.Builder

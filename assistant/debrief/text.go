@@ -111,7 +111,7 @@ func orUnknown(s string) string {
 func nothingShowed(r Report) string {
 	var never []string
 	for _, l := range r.Learned {
-		if l.At.IsZero() && (l.What == "course" || l.What == "slip" || l.What == "balance") {
+		if l.At.IsZero() && !strings.HasPrefix(l.What, "fuel") {
 			never = append(never, words.English.NeverLearned(l.What, l.Lacks))
 		}
 	}

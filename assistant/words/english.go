@@ -23,7 +23,8 @@ var English = &Language{
 	},
 	never: "%s was never learned in this session, so %s: %s.",
 	learned: map[string][2]string{
-		"slip":         {"Wheel slip", "locking and wheelspin cannot show"},
+		"slip_front":   {"Slip of the front wheels", "their locking and spinning cannot show"},
+		"slip_rear":    {"Slip of the rear wheels", "their locking and spinning cannot show"},
 		"balance":      {"The balance", "understeer and oversteer cannot show"},
 		"course":       {"The course", "no corner is known"},
 		"fuel_per_lap": {"The burn of a lap", "no laps of fuel can be told"},
