@@ -69,6 +69,8 @@ type Core struct {
 	passed      []course.Pass
 	transitions []rules.Transition
 	rulings     []cue.Ruling
+	mostOf      *course.Map // the course of which most is the longest room to talk, s
+	most        float64
 	braked      float64 // when the car braked last, NaN before
 }
 

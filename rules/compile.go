@@ -38,6 +38,7 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 		Priority:   Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
 		Clear:      Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
 		Where:      Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
+		EndOnly:    raw.fields["say"] == nil,
 		latch:      raw.flag("latch"),
 		Importance: Importance(raw.choice("importance", string(NormalImportance), string(LowImportance), string(HighImportance))),
 	}
