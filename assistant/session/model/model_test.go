@@ -44,7 +44,9 @@ var push = journal.Finding{Kind: journal.Understeer, Phase: "mid_corner"}
 
 // drive is two stints whose lap numbers start again, as after a restart of the source.
 func drive() []journal.Event {
-	slip := func(at Num, lacks string) *journal.Learned { return &journal.Learned{What: "slip", At: at, Lacks: lacks} }
+	slip := func(at Num, lacks string) *journal.Learned {
+		return &journal.Learned{What: "slip", At: at, Lacks: lacks}
+	}
 	return []journal.Event{
 		event(0, -1, &journal.Session{ID: "a", Feed: "bench", Car: "gt"}),
 		event(1, 0, stint(1, "start")),
