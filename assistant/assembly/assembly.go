@@ -106,11 +106,7 @@ func Build(r Request) (*Parts, error) {
 
 // compileRules compiles the rules for what the feed, the course and a car have.
 func (p *Parts) compileRules(k *car.Car) (*assistant.Vocabulary, *rules.Set, error) {
-	gate := p.Course != nil && p.Course.Line.Source == course.ByGate
-	names := assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), gate, k.Limits(), p.Config.Display())
-	if p.Course != nil {
-		names.CourseFile(len(p.Course.Sectors) > 0, p.Course.Width > 0)
-	}
+	names := assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), k, p.Course, p.Config.Display())
 	if p.Bests != nil {
 		names.KeepBests()
 	}

@@ -86,7 +86,7 @@ func Read(fsys fs.FS, name string, most int64) ([]byte, error) {
 func ReadFile(path string, most int64) ([]byte, error) {
 	data, err := Read(os.DirFS(filepath.Dir(path)), filepath.Base(path), most)
 	if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
-		pe.Path = path
+		pe.Op, pe.Path = "open", path
 	} else if err != nil {
 		err = fmt.Errorf("%s: %w", filepath.Dir(path), err)
 	}
