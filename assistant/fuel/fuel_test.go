@@ -326,38 +326,6 @@ func TestSloshIsNoRefuel(t *testing.T) {
 	require.InDelta(t, 2.5, r.get(channel.FuelPerLap), 0.05)
 }
 
-// R's documented wilcox.test(x, y, paired = TRUE) on the depression data of Hollander and Wolfe (1973): pseudo-median 0.46 (data from
-// memory of R's help page, the figure read from a run of R).
-func TestHodgesLehmann(t *testing.T) {
-	x := []float64{1.83, 0.50, 1.62, 2.48, 1.68, 1.88, 1.55, 3.06, 1.30}
-	y := []float64{0.878, 0.647, 0.598, 2.05, 1.06, 1.29, 1.06, 3.14, 1.29}
-	for i := range x {
-		x[i] -= y[i]
-	}
-	require.InDelta(t, 0.46, hodgesLehmann(x), 1e-9)
-	require.True(t, math.IsNaN(hodgesLehmann(nil)))
-	require.Equal(t, 3.0, hodgesLehmann([]float64{3}))
-}
-
-// R's help page of mad (from memory): mad(1:9) and mad(c(1:8, 100)) with constant 1 are both 2.
-func TestDeviation(t *testing.T) {
-	require.InDelta(t, 2*1.4826, deviation([]float64{1, 2, 3, 4, 5, 6, 7, 8, 9}), 1e-12)
-	require.InDelta(t, 2*1.4826, deviation([]float64{1, 2, 3, 4, 5, 6, 7, 8, 100}), 1e-12)
-}
-
-func TestRobustProperties(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		x := rapid.SliceOfN(rapid.Float64Range(-100, 100), 1, 20).Draw(t, "x")
-		by := rapid.Float64Range(-50, 50).Draw(t, "shift")
-		moved := make([]float64, len(x))
-		for i, v := range x {
-			moved[i] = v + by
-		}
-		require.InDelta(t, hodgesLehmann(x)+by, hodgesLehmann(moved), 1e-9)
-		require.InDelta(t, deviation(x), deviation(moved), 1e-9)
-	})
-}
-
 func TestAnyInputIsSurvived(t *testing.T) {
 	set := channel.NewSet()
 	ids := []channel.ID{
