@@ -112,7 +112,7 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 		out = t.settle(at, row, out)
 	}
 	out = append(out, Event{Kind: LapBegun, At: move.when, Number: l.number + 1})
-	valid := t.valid.value == 1
+	valid := t.seldom[lapValid].value == 1
 	l.reset(l.number+1, move.when, odo, l.bounds)
 	l.inexact, l.feedValid = move.inexact, valid
 	l.moved = move.inexact != ""
@@ -171,7 +171,7 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 		lap.Class = Flying
 	}
 	// A lap with a hole is no measure, whatever the feed says of its time, and neither is the way out of or into the pits.
-	lap.Whole = p.flags.gap == 0 && !p.flags.moved && lap.Exact && !(lap.Length < wholePart*p.length)
+	lap.Whole = p.flags.gap == 0 && !p.flags.moved && lap.Exact && !(lap.Length > 0 && lap.Length < wholePart*p.length)
 	if t.delta = lap.Time - t.best; !lap.Whole || lap.Class == Out || lap.Class == In {
 		t.delta = math.NaN()
 	}
@@ -212,7 +212,7 @@ func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Eve
 		l.gap = max(l.gap, gone-dt)
 	}
 	l.feedClock = row[channel.LapTime]
-	switch f := t.flag.value; {
+	switch f := t.seldom[flagShown].value; {
 	case f == flagCaution:
 		l.caution = true
 	case f == flagYellow:
@@ -223,8 +223,8 @@ func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Eve
 	if l.why != "" {
 		return out
 	}
-	switch valid := t.valid.value; {
-	case t.onCourse.value == 0, t.offWidth(at, row):
+	switch valid := t.seldom[lapValid].value; {
+	case t.seldom[onCourse].value == 0, t.offWidth(at, row):
 		out = t.void(at, t.offWhere(row), out)
 	case valid >= 0.5:
 		l.feedValid = true

@@ -143,7 +143,7 @@ func (l *line) byGate() bool {
 }
 
 // known tells whether there is a line at all: without one no lap ends, an out-lap neither.
-func (l *line) known() bool { return !math.IsNaN(l.number) || !math.IsNaN(l.dist) || l.byGate() }
+func (l *line) known() bool { return !math.IsNaN(l.counter.value) || !math.IsNaN(l.dist) || l.byGate() }
 
 // distanceCounts tells whether lap_distance begins at the line that timing goes by.
 func (l *line) distanceCounts() bool { return !l.byGate() }

@@ -1,12 +1,26 @@
 package timing
 
-import "math"
+import (
+	"math"
+
+	"earshot/assistant/channel"
+)
 
 // How long the feed must hold what it seldom changes before that is believed. Common practice, no source.
 const (
 	holdTime = 0.25 // s, and at least two samples: a flag, a counter or a pit lane
 	holdLong = 2.0  // s: where the place or the speed of the car speaks against it
 	pitFast  = 40.0 // m/s: nobody drives so fast in a pit lane
+)
+
+// seldom are the channels that must be held before they are believed, besides lap_number.
+var seldom = [...]channel.ID{pitLane: channel.InPitLane, lapValid: channel.LapValid, onCourse: channel.OnCourse, flagShown: channel.Flag}
+
+const (
+	pitLane = iota
+	lapValid
+	onCourse
+	flagShown
 )
 
 // A settled value is one that the feed changes seldom. A change is believed once it has been held for a while: a single wrong sample

@@ -52,8 +52,8 @@ type Timing struct {
 	feedLast float64 // last_lap_time as the feed shows it
 	feedNew  float64 // s, when that changed
 
-	pitLane, valid, onCourse, flag settled // what the feed tells of them
-	doubted                        [4]bool // and whether that has been told
+	seldom  [len(seldom)]settled // what the feed tells of them
+	doubted [len(seldom)]bool    // whether it has been told that it was wrong
 
 	stint   stintState
 	flagged struct{ completed, best, stint, record bool } // in this sample
@@ -78,7 +78,9 @@ func New(cfg Config) *Timing {
 	t.aside, t.recordTime, t.trace, t.records = nan, nan, newTracer(), newRecords(cfg.Bests)
 	t.sector.reset()
 	t.stint.stood = nan
-	t.pitLane, t.valid, t.onCourse, t.flag = newSettled(), newSettled(), newSettled(), newSettled()
+	for i := range t.seldom {
+		t.seldom[i] = newSettled()
+	}
 	t.useCompound(nan)
 	t.compare(cfg.Bests)
 	return t
@@ -204,22 +206,18 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 
 // settleFlags takes in what the feed seldom changes.
 func (t *Timing) settleFlags(at float64, row channel.Row, out []Event) []Event {
-	for i, f := range [...]struct {
-		s    *settled
-		id   channel.ID
-		hold float64
-	}{
-		{&t.pitLane, channel.InPitLane, holdTime},
-		{&t.valid, channel.LapValid, holdTime},
-		{&t.onCourse, channel.OnCourse, holdTime},
-		{&t.flag, channel.Flag, holdTime},
-	} {
-		if row[channel.Speed] > pitFast && f.id == channel.InPitLane {
-			f.hold = holdLong
+	for i, id := range seldom {
+		s := &t.seldom[i]
+		if row[id] == s.value && s.count == 0 || math.IsNaN(row[id]) && math.IsNaN(s.value) { // nearly always
+			continue
 		}
-		if f.s.step(at, row[f.id], f.hold) && !t.doubted[i] {
+		hold := holdTime
+		if id == channel.InPitLane && row[channel.Speed] > pitFast {
+			hold = holdLong
+		}
+		if s.step(at, row[id], hold) && !t.doubted[i] {
 			t.doubted[i] = true
-			out = append(out, Event{Kind: Doubted, At: at, Doubt: Doubt{f.id, fmt.Sprintf("it was another than %g for a moment: not believed", row[f.id])}})
+			out = append(out, Event{Kind: Doubted, At: at, Doubt: Doubt{id, fmt.Sprintf("it was another than %g for a moment: not believed", row[id])}})
 		}
 	}
 	return out
