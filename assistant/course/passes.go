@@ -331,6 +331,14 @@ func (p *Passes) phaseAt(d float64) Phase {
 	return Exit
 }
 
+// Phase tells in which phase of a corner the car is; false where it is in none, or without a map.
+func (p *Passes) Phase() (Phase, bool) {
+	if p.active < 0 || !p.have {
+		return 0, false
+	}
+	return p.phaseAt(p.d), true
+}
+
 // see adds what the row shows from one moment to another to the phase at d.
 func (p *Passes) see(from, to, d float64, row channel.Row) {
 	i := p.phaseAt(d)

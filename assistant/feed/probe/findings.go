@@ -14,7 +14,7 @@ import (
 
 // A Finding is a hypothesis about a mistake in the feed file, with its evidence. Nothing is changed by it.
 type Finding struct {
-	Kind       string   `json:"kind"`     // "unit", "sign", "axes", "pair", "frozen", "range"
+	Kind       string   `json:"kind"`     // "unit", "scale", "sign", "axes", "pair", "frozen", "range"
 	Channels   []string `json:"channels"` // those that it is about
 	Lines      []int    `json:"lines,omitempty"`
 	Hypothesis string   `json:"hypothesis"`
@@ -275,8 +275,8 @@ func (j *judge) still() {
 		if j.accused[id] || x.n < 2*enough {
 			continue
 		}
-		if share := float64(x.implausible) / float64(x.n); share > 0.5 {
-			lo, hi := c.Min, c.Max
+		if j.implausible(id) {
+			share, lo, hi := float64(x.implausible)/float64(x.n), c.Min, c.Max
 			j.accuse(Finding{Kind: "range", Samples: int(x.n),
 				Hypothesis: c.Name + " is mostly outside of what is plausible: another field, unit, byte order or type",
 				Fix:        "look at unit, scale, type and byte_order of this field",

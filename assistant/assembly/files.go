@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"errors"
@@ -15,23 +15,24 @@ import (
 	"earshot/rules"
 )
 
-// A kind of file that ships with Earshot and that a user's own file replaces.
-type kind struct {
+// A Kind of file ships with Earshot, and a user's own file takes the place of one of the same name.
+type Kind struct {
 	folder string // below configs and below the user's configuration folder
 	one    string // what one of them is called
 }
 
+// The kinds.
 var (
-	feedFiles   = kind{"feeds", "feed"}
-	carFiles    = kind{"cars", "car"}
-	courseFiles = kind{"courses", "course"}
+	Feeds   = Kind{"feeds", "feed"}
+	Cars    = Kind{"cars", "car"}
+	Courses = Kind{"courses", "course"}
 )
 
-// read returns the file that name means: a path where it looks like one, else NAME.yaml in the
+// Read returns the file that name means: a path where it looks like one, else NAME.yaml in the
 // user's configuration folder, else the one that ships. shown is what errors in it are reported under.
-func (k kind) read(name string) (data []byte, shown string, err error) {
-	if strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml") {
-		data, err := os.ReadFile(name)
+func (k Kind) Read(name string) (data []byte, shown string, err error) {
+	if isPath(name) {
+		data, err := readFile(name)
 		if err != nil {
 			return nil, name, fmt.Errorf("the %s file: %w", k.one, err)
 		}
@@ -39,7 +40,7 @@ func (k kind) read(name string) (data []byte, shown string, err error) {
 	}
 	if dir, err := os.UserConfigDir(); err == nil {
 		own := filepath.Join(dir, "earshot", k.folder, name+".yaml")
-		data, err := os.ReadFile(own)
+		data, err := readFile(own)
 		if err == nil {
 			return data, own, nil
 		}
@@ -56,8 +57,8 @@ func (k kind) read(name string) (data []byte, shown string, err error) {
 
 // beside returns a function that reads the files in the folder of the file that name means, by their
 // path from there with slashes.
-func (k kind) beside(name string) func(string) ([]byte, error) {
-	_, shown, err := k.read(name)
+func (k Kind) beside(name string) func(string) ([]byte, error) {
+	_, shown, err := k.Read(name)
 	shipped := err == nil && shown == name+".yaml" // what is not shipped has a folder or the ending in its name
 	return func(rel string) ([]byte, error) {
 		if err != nil {
@@ -66,12 +67,22 @@ func (k kind) beside(name string) func(string) ([]byte, error) {
 		if shipped {
 			return configs.Files.ReadFile(path.Join(k.folder, rel))
 		}
-		return os.ReadFile(filepath.Join(filepath.Dir(shown), filepath.FromSlash(rel)))
+		return readFile(filepath.Join(filepath.Dir(shown), filepath.FromSlash(rel)))
 	}
 }
 
+// isPath tells a path from the name of a file.
+func isPath(name string) bool {
+	return strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml")
+}
+
+// mostBytes is the bound of a feed, car, course or DBC file. The longest that ships has 14 KiB.
+const mostBytes = 4 << 20
+
+func readFile(name string) ([]byte, error) { return folder.ReadFile(name, mostBytes) }
+
 // names lists the files of this kind that can be meant by name.
-func (k kind) names() []string {
+func (k Kind) names() []string {
 	var names []string
 	add := func(entries []fs.DirEntry) {
 		for _, e := range entries {
@@ -126,9 +137,9 @@ func ruleFiles(extra []string) ([]rules.Source, error) {
 			all = append(all, more...)
 			continue
 		}
-		data, err := folder.Read(os.DirFS(filepath.Dir(name)), filepath.Base(name), mostRules)
+		data, err := folder.ReadFile(name, mostRules)
 		if err != nil {
-			return nil, fmt.Errorf("the rules: %s: %w", filepath.Dir(name), err)
+			return nil, fmt.Errorf("the rules: %w", err)
 		}
 		all = append(all, rules.Source{Name: name, Data: data})
 	}
