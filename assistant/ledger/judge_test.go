@@ -43,6 +43,9 @@ func (o *outcome) judge(c *said) judgement {
 	t := c.when()
 	ws := wheelsIn(c.Text)
 	now := o.at(t).row
+	if clears(c.Text) {
+		return o.cleared(c, ws, t)
+	}
 	switch rule := c.Rule; rule {
 	case "tyres-short":
 		worst := 0.0
@@ -281,6 +284,30 @@ func (o *outcome) judge(c *said) judgement {
 		return judgement{}
 	}
 	return judgement{}
+}
+
+// clears tells whether a text takes back what was said before.
+func clears(text string) bool {
+	for _, w := range []string{"ready.", "normal.", "back.", "clear.", "no longer", "again."} {
+		if strings.Contains(text, w) && !strings.Contains(text, "Push") {
+			return true
+		}
+	}
+	return false
+}
+
+func (o *outcome) cleared(c *said, ws []int, t float64) judgement {
+	switch c.Rule {
+	case "brakes-cold":
+		for _, w := range ws {
+			if o.hottest(w, t-lapAbout, t) < o.limit("brake_cold", channel.Wheel(w))-10 {
+				return notSo("the brakes are cold")
+			}
+		}
+	case "oil-hot", "coolant-hot":
+		return o.above(c, map[string]channel.ID{"oil-hot": channel.OilTemperature, "coolant-hot": channel.CoolantTemperature}[c.Rule], strings.ReplaceAll(c.Rule, "-", "_"), t, 2)
+	}
+	return fine
 }
 
 var compoundNames = []string{"unknown", "soft", "medium", "hard", "intermediate", "wet"}

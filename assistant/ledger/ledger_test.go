@@ -21,6 +21,7 @@ import (
 
 var (
 	update = flag.Bool("update", false, "write testdata/calls.txt")
+	every  = flag.Int("every", 20, "run each so-manieth drive; 1 is all of them")
 	only   = flag.String("drives", "", "run only drives whose name contains this, and tell what was said in them")
 )
 
@@ -237,8 +238,8 @@ func TestCalls(t *testing.T) {
 		})
 	}
 	n := 0
-	for _, d := range list {
-		if *only == "" || strings.Contains(d.name, *only) {
+	for i, d := range list {
+		if *only == "" && i%*every == 0 || *only != "" && strings.Contains(d.name, *only) {
 			next <- d
 			n++
 		}
@@ -249,7 +250,8 @@ func TestCalls(t *testing.T) {
 	text := fmt.Sprintf("%d drives\n\n%s", n, l.table())
 	slices.Sort(l.notes)
 	t.Logf("%s\n%s", text, strings.Join(l.notes, "\n"))
-	if *only == "" && *update {
+	require.Empty(t, l.unjudged, "each rule that ships needs a judge")
+	if *only == "" && *every == 1 && *update {
 		require.NoError(t, os.WriteFile("testdata/calls.txt", []byte(text), 0o644))
 	}
 }
