@@ -12,6 +12,7 @@ import (
 	"earshot/assistant/fuel"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
+	"earshot/assistant/race"
 	"earshot/assistant/timing"
 	"earshot/audio/spoken"
 	"earshot/rules"
@@ -53,6 +54,7 @@ type Core struct {
 	recogniser *course.Recogniser
 	condition  *condition.Condition
 	fuel       *fuel.Fuel
+	race       *race.Race
 	rules      *rules.Set
 	memory     *rules.Memory
 	scheduler  *cue.Scheduler
@@ -62,12 +64,15 @@ type Core struct {
 	inStint     int     // number of the stint under way, 0 between stints
 	marks       int
 	lastPass    map[int]course.Pass // the latest pass by corner
-	implausible []bool              // channels whose nonsense has been told
+	lessons     lessons
+	implausible []bool // channels whose nonsense has been told
 
 	timings     []timing.Event // kept to spare the allocation
 	passed      []course.Pass
 	transitions []rules.Transition
 	rulings     []cue.Ruling
+	mostOf      *course.Map // the course of which most is the longest room to talk, s
+	most        float64
 	braked      float64 // when the car braked last, NaN before
 }
 
@@ -77,10 +82,11 @@ func NewCore(s Setup) *Core {
 		setup: s, hold: channel.NewHold(s.Channels),
 		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
 		recogniser: course.NewRecogniser(s.Known),
-		condition:  condition.New(s.Car), fuel: fuel.New(s.Car),
+		condition:  condition.New(s.Car), fuel: fuel.New(s.Car), race: race.New(),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(),
 		lastPass:    make(map[int]course.Pass),
+		lessons:     newLessons(),
 		implausible: make([]bool, s.Channels.Len()),
 	}
 	c.scheduler = cue.New(s.Talk, wording{c})
@@ -139,7 +145,9 @@ func (c *Core) sample(in Input, out *Output) {
 	c.passed = c.passes.Step(c.now, row, c.passed[:0])
 	c.condition.Step(c.now, row)
 	c.fuel.Step(c.now, row)
+	c.race.Step(c.now, row)
 	c.happened(out)
+	c.tellLearned(out)
 	for i := range c.passed {
 		p := c.passed[i]
 		c.lastPass[p.Corner.Number] = p
@@ -339,6 +347,7 @@ func (c *Core) label(id channel.ID) string {
 func (c *Core) end(out *Output) {
 	c.rulings = c.scheduler.Flush(c.now, c.rulings[:0])
 	c.verdicts(out)
+	c.tellNeverLearned(out)
 	if c.inStint > 0 {
 		c.stint(c.inStint, "end", c.now, out)
 		c.inStint = 0
