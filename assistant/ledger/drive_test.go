@@ -118,7 +118,7 @@ func run(t testing.TB, d *drive) *outcome {
 	}
 	sim, err := demo.New(set, d.options)
 	require.NoError(t, err, d.name)
-	names := assistant.NewVocabulary(set, sim.Gives(), false, c.Limits(), nil)
+	names := assistant.NewVocabulary(set, sim.Gives(), c, nil, nil)
 	sources := shippedRules(t)
 	if d.extra != "" {
 		sources = append(sources, rules.Source{Name: "extra.yaml", Data: []byte(d.extra)})
