@@ -19,6 +19,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
+	"earshot/configs/document"
 )
 
 // exportOptions are what the command line of export says.
@@ -280,7 +281,7 @@ func (o *exportOptions) columns(l *loaded, used []bool) ([]column, error) {
 		case name == "time":
 			errs = append(errs, errors.New("--channels: time is always the first column: leave it out"))
 		case !ok:
-			errs = append(errs, fmt.Errorf("--channels: there is no channel %q%s", name, near(name, l.channels.Names())))
+			errs = append(errs, fmt.Errorf("--channels: there is no channel %q: %s", name, document.Meant(name, l.channels.Names(), "earshot channels lists them")))
 		case l.channels.At(id).Origin == channel.Computed && !o.computed:
 			errs = append(errs, fmt.Errorf("--channels: %s is worked out by Earshot: add --computed", name))
 		case slices.Contains(o.channels[:i], name):
@@ -290,20 +291,6 @@ func (o *exportOptions) columns(l *loaded, used []bool) ([]column, error) {
 		}
 	}
 	return columns, errors.Join(errs...)
-}
-
-// near suggests names that begin or end like the wrong one.
-func near(name string, names []string) string {
-	var like []string
-	for _, n := range names {
-		if len(like) < 5 && (strings.Contains(n, name) || strings.Contains(name, n) || len(name) > 2 && strings.HasPrefix(n, name[:3])) {
-			like = append(like, n)
-		}
-	}
-	if like == nil {
-		return ""
-	}
-	return ": did you mean " + strings.Join(like, ", ") + "?"
 }
 
 // rows calls emit for every row of the table: the readings of a sample as they came, or with --rate those of each
