@@ -62,13 +62,16 @@ type Core struct {
 	inStint     int     // number of the stint under way, 0 between stints
 	marks       int
 	lastPass    map[int]course.Pass // the latest pass by corner
-	implausible []bool              // channels whose nonsense has been told
+	lessons     lessons
+	implausible []bool // channels whose nonsense has been told
 
 	timings     []timing.Event // kept to spare the allocation
 	passed      []course.Pass
 	transitions []rules.Transition
 	rulings     []cue.Ruling
-	ruleByName  map[string]*rules.Rule
+	mostOf      *course.Map // the course of which most is the longest room to talk, s
+	most        float64
+	braked      float64 // when the car braked last, NaN before
 }
 
 // NewCore returns a Core before its first input.
@@ -79,12 +82,12 @@ func NewCore(s Setup) *Core {
 		recogniser: course.NewRecogniser(s.Known),
 		condition:  condition.New(s.Car), fuel: fuel.New(s.Car),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
-		sampled: math.NaN(), lineAt: math.NaN(),
+		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(),
 		lastPass:    make(map[int]course.Pass),
+		lessons:     newLessons(),
 		implausible: make([]bool, s.Channels.Len()),
-		ruleByName:  make(map[string]*rules.Rule),
 	}
-	c.scheduler = cue.New(s.Talk, c.merge)
+	c.scheduler = cue.New(s.Talk, wording{c})
 	return c
 }
 
@@ -141,6 +144,7 @@ func (c *Core) sample(in Input, out *Output) {
 	c.condition.Step(c.now, row)
 	c.fuel.Step(c.now, row)
 	c.happened(out)
+	c.tellLearned(out)
 	for i := range c.passed {
 		p := c.passed[i]
 		c.lastPass[p.Corner.Number] = p
@@ -243,7 +247,6 @@ func (c *Core) reload(files []rules.Source, out *Output) {
 	memory := set.NewMemory()
 	memory.Adopt(c.memory)
 	c.rules, c.memory = set, memory
-	clear(c.ruleByName)
 	h.State, h.Text = "ok", fmt.Sprintf("%d rules are in force", len(set.Rules()))
 }
 
@@ -258,26 +261,22 @@ func (c *Core) command(in Input, out *Output) {
 		c.rulings = rulings
 		c.verdicts(out)
 		if !said {
-			c.answer("repeat", textNothingSaid, confirmLife, out)
+			c.confirm("repeat", textNothingSaid, "", out)
 		}
 	case hand.Stint:
 		c.timings = c.timing.NewStint(c.now, c.hold.Row, c.timings[:0])
 		c.happened(out)
-		c.answer("stint", textNewStint, confirmLife, out)
+		c.confirm("stint", textNewStint, "", out)
 	case hand.Mute:
 		if c.scheduler.Muted(c.now) {
 			c.scheduler.Unmute()
-			c.answer("mute", textUnmuted, confirmLife, out)
+			c.confirm("mute", textUnmuted, "", out)
 			break
 		}
 		c.scheduler.Mute(c.now, c.setup.MuteFor)
-		c.answer("mute", textMuted, confirmLife, out)
+		c.confirm("mute", textMuted, "", out)
 	default:
-		text, _, ok := c.rules.Answer(string(in.Command), c.hold.Row)
-		if !ok {
-			text = fmt.Sprintf(textNoAnswer, in.Command)
-		}
-		c.answer("answer-"+string(in.Command), text, answerLife, out)
+		c.answer(string(in.Command), out)
 	}
 }
 
@@ -294,10 +293,10 @@ func (c *Core) mark(memo string, out *Output) {
 		m.BrakeTemperature[w] = num(row, channel.BrakeTemperature+channel.ID(w))
 	}
 	m.Balance = num(row, channel.Balance)
-	text := textMarked
+	text, short := textMarked, ""
 	if n := row[channel.CornerLast]; n >= 1 {
 		m.Corner = int(n)
-		text = fmt.Sprintf(textMarkedCorner, spoken.Cardinal(int64(m.Corner)))
+		text, short = fmt.Sprintf(textMarkedCorner, spoken.Cardinal(int64(m.Corner))), textMarked
 		if c.course != nil {
 			if k, ok := c.course.CornerNumbered(m.Corner); ok {
 				m.CornerName = k.Name
@@ -310,7 +309,7 @@ func (c *Core) mark(memo string, out *Output) {
 		}
 	}
 	c.event(out, m)
-	c.answer("mark", text, confirmLife, out)
+	c.confirm("mark", text, short, out)
 }
 
 // situation is what suppresses rules at this moment.
@@ -345,6 +344,7 @@ func (c *Core) label(id channel.ID) string {
 func (c *Core) end(out *Output) {
 	c.rulings = c.scheduler.Flush(c.now, c.rulings[:0])
 	c.verdicts(out)
+	c.tellNeverLearned(out)
 	if c.inStint > 0 {
 		c.stint(c.inStint, "end", c.now, out)
 		c.inStint = 0

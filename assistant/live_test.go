@@ -58,7 +58,7 @@ func newCoreKnowing(t testing.TB, known []*course.Known) (*assistant.Core, *chan
 			sources = append(sources, rules.Source{Name: e.Name(), Data: read("rules/" + e.Name())})
 		}
 	}
-	shipped, err := rules.Compile(sources, assistant.NewVocabulary(set, f.Covers(set), false, k.Limits(), nil))
+	shipped, err := rules.Compile(sources, assistant.NewVocabulary(set, f.Covers(set), k, nil, nil))
 	require.NoError(t, err)
 	return assistant.NewCore(assistant.Setup{Channels: set, Car: k, Known: known, Rules: shipped, Voice: wordy{}}), set
 }

@@ -12,7 +12,7 @@ import (
 // offOnly marks a spec that does nothing but switch a rule of an earlier file off.
 const offOnly Each = "off"
 
-// defaultExpires is how long a cue waits for room to be said where a rule does not tell, in seconds:
+// defaultExpires is how long what is said of an event, or of the end of a state, waits for room where a rule does not tell, in seconds:
 // about the length of a straight and the corner before it (common practice, no source).
 const defaultExpires = 10.0
 
@@ -34,11 +34,13 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	before := raw.Count()
 	r := &Rule{
 		Name: raw.name, Group: raw.group, File: raw.file, Line: raw.N.Line,
-		Each:     Each(raw.choice("each", string(Once), string(EachWheel), string(EachAxle), string(EachSide))),
-		Priority: Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
-		Clear:    Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
-		Where:    Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
-		latch:    raw.Flag(raw.Get("latch"), "latch", false),
+		Each:       Each(raw.choice("each", string(Once), string(EachWheel), string(EachAxle), string(EachSide))),
+		Priority:   Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
+		Clear:      Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
+		Where:      Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
+		EndOnly:    raw.Get("say") == nil,
+		latch:      raw.Flag(raw.Get("latch"), "latch", false),
+		Importance: Importance(raw.choice("importance", string(NormalImportance), string(LowImportance), string(HighImportance))),
 	}
 	w := &ruleWriter{builder: b, raw: raw, rule: r}
 	w.times()
@@ -241,13 +243,22 @@ func (w *ruleWriter) instances() []compiled {
 		}
 		off = append(off, w.when(c, fields["when"], &part)...)
 		moved = moved || c.dbUsed || part.cond == nil
+		learned := c.learned
 		off = append(off, w.words(c, fields, &part)...)
+		if part.say != nil && len(part.say.sentences) == 1 {
+			learned = c.learned // without its values there is nothing to say
+		}
 		part.trackers, part.firstTrack = c.tracks, c.firstTrack
 		w.set.tracks += len(c.tracks)
 		w.set.width = max(w.set.width, c.width)
 		w.note(off)
 		if len(off) == 0 && part.cond != nil {
 			parts = append(parts, part)
+			for _, l := range learned {
+				if !slices.Contains(r.learned, l) {
+					r.learned = append(r.learned, l)
+				}
+			}
 		}
 	}
 	for k, n := range needs {

@@ -10,6 +10,16 @@ const (
 	Advisory Priority = "advisory" // know it
 )
 
+// An Importance is the order among calls of one priority.
+type Importance string
+
+// The importances.
+const (
+	LowImportance    Importance = "low"    // leaves the last places to others
+	NormalImportance Importance = "normal" // what is not told otherwise
+	HighImportance   Importance = "high"   // is said where there were just enough calls
+)
+
 // A Where is the part of the course on which a call may be said.
 type Where string
 
@@ -39,9 +49,14 @@ type Rule struct {
 	Line     int
 	Priority Priority // of say and merge
 	Clear    Priority // of say_clear
+	EndOnly  bool     // it has say_clear and no say: only the end of the state is told
 	Each     Each
 	Where    Where
-	Expires  float64 // seconds after which a cue that has not begun is dropped
+	// Importance is the order among advisories: who goes first, and who gives way when there is too much to say.
+	Importance Importance
+	// Expires is how long what is said of an event may wait, in seconds, and say_clear from the clearing of a state. What
+	// is said of a state waits as long as the state lasts.
+	Expires float64
 	// Momentary: the condition speaks of an event, by changed or a Name that is Momentary, so the
 	// instance clears at the next step although what it says still holds.
 	Momentary bool
@@ -52,7 +67,7 @@ type Rule struct {
 	suppress                  uint64
 	merged, mergedShort       *template
 	cells                     [4]int // where each instance stands in Set.instances, -1 where it is off
-	why                       []string
+	why, learned              []string
 	print                     string // what the state depends on, for Adopt
 }
 
@@ -66,6 +81,7 @@ type RuleInfo struct {
 	Active    bool     // at least one instance is being watched
 	Why       []string // why it, an instance or a sentence of it is off
 	Instances []string // suffixes of the instances being watched; "" alone for a rule without each
+	Learned   []string // what has to be learned while driving before its condition can be judged
 }
 
 // A State is what is known of an instance.

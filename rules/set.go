@@ -78,9 +78,13 @@ func (s *Set) Rules() []RuleInfo {
 	for i := range out {
 		out[i].Why = slices.Clone(out[i].Why)
 		out[i].Instances = slices.Clone(out[i].Instances)
+		out[i].Learned = slices.Clone(out[i].Learned)
 	}
 	return out
 }
+
+// Rule returns the rule of that name, nil where there is none.
+func (s *Set) Rule(name string) *Rule { return s.byName[name] }
 
 // Phrases lists every static text that the rules and answers may say, and the names of the values
 // that they name, sorted. Spelled numbers are those of package spoken.
@@ -178,7 +182,10 @@ func (b *builder) finish() *Set {
 	}
 	for _, sp := range b.specs {
 		r := sp.rule
-		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Active: len(sp.parts) > 0}
+		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Learned: r.learned, Active: len(sp.parts) > 0}
+		if !info.Active {
+			info.Learned = nil
+		}
 		if sp.off != "" {
 			info.Why = []string{sp.off}
 		}

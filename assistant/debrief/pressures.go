@@ -5,9 +5,12 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat"
+
 	"earshot/assistant/channel"
 	"earshot/assistant/condition"
 	"earshot/assistant/journal"
+	"earshot/assistant/statistics"
 )
 
 const (
@@ -25,7 +28,7 @@ func (b *builder) pressure(index int, s Stint) (Pressure, bool) {
 	flying := 0
 	for i := len(b.laps) - 1; i >= 0 && flying < hotLaps; i-- {
 		l := b.laps[i]
-		if l.stint != index || l.Class != "flying" || l.TyrePressure.IsZero() {
+		if l.InStint != index || !l.Flying() || l.TyrePressure.IsZero() {
 			continue
 		}
 		flying++
@@ -146,9 +149,5 @@ func axleNote(unit channel.Unit, axle string, left, right WheelPressure) string 
 
 // mean is over the known numbers, NaN for none.
 func mean(x []float64) float64 {
-	s, sum := known(x), 0.0
-	for _, v := range s {
-		sum += v
-	}
-	return sum / float64(len(s))
+	return stat.Mean(statistics.Known(x), nil)
 }

@@ -115,6 +115,13 @@ type Fuel struct {
 	LapsLeft Num `json:"laps_left,omitzero"`
 	LapsToGo Num `json:"laps_to_go,omitzero"`
 	Margin   Num `json:"margin,omitzero"`
+
+	Doubt      Num    `json:"doubt,omitzero"`        // laps by which the margin may be wrong
+	PerLapFull Num    `json:"per_lap_full,omitzero"` // at full pace, where the driver saves now
+	MarginFull Num    `json:"margin_full,omitzero"`  // the margin at full pace
+	State      string `json:"state,omitempty"`       // good, marginal, short or stop
+	Target     Num    `json:"target,omitzero"`       // litres a lap that reach the flag, where saving is needed
+	BoxLaps    Num    `json:"box_laps,omitzero"`     // crossings after which the car must come in at the latest
 }
 
 // Health is a part that fell ill or recovered.
@@ -126,9 +133,10 @@ type Health struct {
 
 // Learned says that something became known that has to be learned from the driving first. It is told once a session.
 type Learned struct {
-	What   string `json:"what"`             // a code: slip, balance, course
+	What   string `json:"what"`             // a code: slip_front, slip_rear, balance, course, fuel_per_lap, fuel_spread
 	At     Num    `json:"at,omitzero"`      // s on the feed's clock, when it became known
-	Detail string `json:"detail,omitempty"` // from what, after how much
+	Detail string `json:"detail,omitempty"` // what was found
+	Lacks  string `json:"lacks,omitempty"`  // at the end of a session: why it never became known; At is then missing
 }
 
 // Kind returns "session".
@@ -206,7 +214,10 @@ func NewCommand() *Command {
 
 // NewFuel returns a Fuel of which nothing is known yet.
 func NewFuel() *Fuel {
-	return &Fuel{PerLap: Unknown, Spread: Unknown, Left: Unknown, LapsLeft: Unknown, LapsToGo: Unknown, Margin: Unknown}
+	return &Fuel{
+		PerLap: Unknown, Spread: Unknown, Left: Unknown, LapsLeft: Unknown, LapsToGo: Unknown, Margin: Unknown,
+		Doubt: Unknown, PerLapFull: Unknown, MarginFull: Unknown, Target: Unknown, BoxLaps: Unknown,
+	}
 }
 
 // NewHealth returns a Health of which nothing is known yet.

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"fmt"
-
 	"github.com/spf13/cobra"
 
 	"earshot/assistant/hand"
@@ -21,7 +19,7 @@ configuration file, as keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty ke
 			if err != nil {
 				return err
 			}
-			if _, err := bindings(cfg); err != nil {
+			if _, err := cfg.Bindings(); err != nil {
 				return err
 			}
 			rows := [][]string{{"command", "key", "what it does"}}
@@ -36,19 +34,4 @@ configuration file, as keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty ke
 			return nil
 		},
 	}
-}
-
-// bindings checks the keys of the configuration. An empty key takes a binding away.
-func bindings(cfg Config) (*hand.Bindings, error) {
-	var list []hand.Binding
-	for _, command := range sortedKeys(cfg.Keys) {
-		if key := cfg.Keys[command]; key != "" {
-			list = append(list, hand.Binding{Key: key, Command: command})
-		}
-	}
-	b, err := hand.Bind(list)
-	if err != nil {
-		return nil, fmt.Errorf("the keys in the configuration:\n%w", err)
-	}
-	return b, nil
 }

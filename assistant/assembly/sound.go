@@ -1,10 +1,8 @@
-package main
+package assembly
 
 import (
 	"context"
 	"fmt"
-	"io"
-	"math"
 	"os"
 	"sync"
 
@@ -130,36 +128,6 @@ func (s *deviceSpeaker) close() error {
 	close(s.jobs)
 	s.ended.Wait()
 	return s.device.Close()
-}
-
-// printSpeaker writes each cue as one line: time, lap, place, words.
-type printSpeaker struct{ w io.Writer }
-
-func (s printSpeaker) Say(u assistant.Utterance) {
-	printLine(s.w, u.At, u.Lap, u.Place, u.Priority, u.Text)
-}
-
-// printLine writes what is said, by whom or how urgent, where and when.
-func printLine(w io.Writer, at float64, lapNumber int, metres float64, who, text string) {
-	lap, place := "-", "-"
-	switch {
-	case lapNumber == 0:
-		lap = "out"
-	case lapNumber > 0:
-		lap = fmt.Sprint(lapNumber)
-	}
-	if !math.IsNaN(metres) {
-		place = fmt.Sprintf("%.0f m", metres)
-	}
-	fmt.Fprintf(w, "%8s  lap %-3s  %7s  %-8s  %s\n", clock(at), lap, place, who, text)
-}
-
-func (s printSpeaker) Hush(float64) {}
-
-// clock writes seconds as M:SS.s.
-func clock(seconds float64) string {
-	tenths := int(math.Round(seconds * 10))
-	return fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10)
 }
 
 // speakers passes everything on to each of them.
