@@ -21,6 +21,7 @@ import (
 type File struct {
 	Name      string         // how the feed is called, for people
 	About     string         // one line for people
+	Car       string         // the car file that goes with it: a name, or a path from this file; empty where it says none
 	Transport transport.Spec // a replay puts its own here before NewDecoder
 	Codec     string         // packet, json, csv, nmea or can
 
@@ -79,7 +80,7 @@ type parser struct {
 var codecs = []string{"packet", "json", "csv", "nmea", "can"}
 
 // topKeys may stand at the top of a feed file, besides the names of the codecs. What they are in a source: keys.
-var topKeys = []string{"name", "about", "transport", "codec", "channels", "own_channels", "derived", "clock"}
+var topKeys = []string{"name", "about", "car", "transport", "codec", "channels", "own_channels", "derived", "clock"}
 
 func (p *parser) top(n *document.Node) document.Object {
 	before := p.Count()
@@ -88,7 +89,7 @@ func (p *parser) top(n *document.Node) document.Object {
 		return o
 	}
 	f := p.f
-	f.Name, f.About = p.Text(o.Get("name"), "name"), p.Text(o.Get("about"), "about")
+	f.Name, f.About, f.Car = p.Text(o.Get("name"), "name"), p.Text(o.Get("about"), "about"), p.Text(o.Get("car"), "car")
 	p.own(o.Get("own_channels"))
 	if p.shared(o) {
 		return o

@@ -42,7 +42,7 @@ func (p *parser) keys() []string {
 	if !p.part {
 		return append(keys, "sources", "prefer", "frozen")
 	}
-	keys = slices.DeleteFunc(keys, func(k string) bool { return k == "own_channels" || k == "derived" })
+	keys = slices.DeleteFunc(keys, func(k string) bool { return k == "car" || k == "own_channels" || k == "derived" })
 	return append(keys, "offset")
 }
 
@@ -66,7 +66,7 @@ func (p *parser) shared(o document.Object) (done bool) {
 func (p *parser) sourcesSection(o document.Object) {
 	f := p.f
 	for _, key := range append(slices.Clone(topKeys), codecs...) {
-		if o.Has(key) && !slices.Contains([]string{"name", "about", "own_channels", "derived"}, key) {
+		if o.Has(key) && !slices.Contains([]string{"name", "about", "car", "own_channels", "derived"}, key) {
 			p.Bad(o.Get(key), "write it in each of the sources", "a file with sources has no %s of its own", key)
 		}
 	}

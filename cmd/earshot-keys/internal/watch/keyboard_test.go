@@ -19,7 +19,7 @@ import (
 
 	"earshot/assistant/hand"
 	"earshot/assistant/hand/helper"
-	"earshot/assistant/hand/keytest"
+	"earshot/cmd/internal/keytest"
 
 	"github.com/stretchr/testify/require"
 )
