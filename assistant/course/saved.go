@@ -351,8 +351,19 @@ func (f *savedFile) checkBody(bad func(string, ...any)) {
 			bad("corner %d: %s is %g m, not on the course", i+1, what, float64(*v))
 		}
 	}
+	if most := int(length / minLength); len(f.Corners) > most {
+		bad("%d corners on %g m: there is room for %d", len(f.Corners), length, max(most, 0))
+		return
+	}
+	const slack = 0.01 // m: what is kept is rounded
+	ahead := func(from, to fixed) float64 { return math.Mod(float64(to-from)+2*length, length) }
+	around := 0.0
 	for i := range f.Corners {
 		c := &f.Corners[i]
+		if before := c.Entry - slack; float64(c.Exit-c.Entry) < length-2*slack && ahead(before, c.Apex) > ahead(before, c.Exit)+2*slack {
+			bad("corner %d: its apex, %g m, is not between entry and exit, %g and %g m", i+1, float64(c.Apex), float64(c.Entry), float64(c.Exit))
+		}
+		around += ahead(f.Corners[(i+len(f.Corners)-1)%len(f.Corners)].Apex, c.Apex)
 		if c.Number != i+1 {
 			bad("corner %d has the number %d", i+1, c.Number)
 		}
@@ -368,6 +379,9 @@ func (f *savedFile) checkBody(bad func(string, ...any)) {
 		if !(c.Radius >= 0) || !(c.Angle >= 0) || c.MinSpeed != nil && !(*c.MinSpeed >= 0) {
 			bad("corner %d: a radius, angle or speed below 0", i+1)
 		}
+	}
+	if around > 1.5*length {
+		bad("the corners are not in the order of driving")
 	}
 }
 

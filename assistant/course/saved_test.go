@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -66,6 +67,47 @@ func TestDecodeSavedTellsEveryMistake(t *testing.T) {
 		"corners": [{"number": 2, "hand": "up", "entry": -1, "exit": 2000}]}`))
 	for _, want := range []string{"it has no name", "2 and 1 coordinates", "the origin of the plane", "corner 1 has the number 2", `hand is "up"`, "entry is -1 m", "exit is 2000 m"} {
 		require.ErrorContains(t, err, want)
+	}
+}
+
+// Corners that cannot be where they are said to be, and more of them than there is room for, are refused.
+func TestSavedCornersMustMakeSense(t *testing.T) {
+	c := newCar(nil)
+	driveStadium(c, senses{yaw: true, pedal: true}, 1.3)
+	good := *c.learner.Map()
+	good.Name = "Stadium"
+	tests := []struct {
+		name  string
+		spoil func(cs []course.Corner) []course.Corner
+		want  string
+	}{
+		{"as learned", func(cs []course.Corner) []course.Corner { return cs }, ""},
+		{"limits swapped", func(cs []course.Corner) []course.Corner { cs[1].Entry, cs[1].Exit = cs[1].Exit, cs[1].Entry; return cs }, "corner 2: its apex"},
+		{"in another order", func(cs []course.Corner) []course.Corner {
+			third := cs[1]
+			third.Number, third.Entry, third.Apex, third.Exit = 3, 600, 610, 620
+			return append(cs, third)
+		}, "order of driving"},
+		{"20,000 of them", func(cs []course.Corner) []course.Corner {
+			for i := len(cs); i < 20000; i++ {
+				more := cs[0]
+				more.Number = i + 1
+				cs = append(cs, more)
+			}
+			return cs
+		}, "20000 corners on"},
+	}
+	for _, tt := range tests {
+		m := good
+		m.Corners = tt.spoil(slices.Clone(good.Corners))
+		b, err := course.Saved{Map: &m}.Encode()
+		require.NoError(t, err)
+		if _, err = course.DecodeSaved("a.json", b); tt.want == "" {
+			require.NoError(t, err, tt.name)
+			continue
+		}
+		require.ErrorIs(t, err, course.ErrSaved, tt.name)
+		require.ErrorContains(t, err, tt.want, tt.name)
 	}
 }
 
