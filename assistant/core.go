@@ -12,6 +12,7 @@ import (
 	"earshot/assistant/fuel"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
+	"earshot/assistant/sensor"
 	"earshot/assistant/timing"
 	"earshot/audio/spoken"
 	"earshot/rules"
@@ -46,6 +47,9 @@ type Core struct {
 	now   float64
 
 	hold       *channel.Hold
+	guard      *sensor.Guard
+	frozen     *sensor.Call
+	nonsense   *sensor.Call
 	timing     *timing.Timing
 	learner    *course.Learner
 	passes     *course.Passes
@@ -77,6 +81,7 @@ func NewCore(s Setup) *Core {
 	c := &Core{
 		setup: s, hold: channel.NewHold(s.Channels),
 		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
+		guard: sensor.New(s.Channels), frozen: sensor.NewCall(sensor.Frozen), nonsense: sensor.NewCall(sensor.Implausible),
 		recogniser: course.NewRecogniser(s.Known),
 		condition:  condition.New(s.Car), fuel: fuel.New(s.Car),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
@@ -128,9 +133,10 @@ func (c *Core) Step(in Input, out *Output) {
 // sample runs the stages in the order in which they need each other.
 func (c *Core) sample(in Input, out *Output) {
 	row := c.hold.Row
-	if c.hold.Update(channel.Sample{At: c.now, Row: in.Row}) > 0 {
+	if c.guard.Update(c.hold, channel.Sample{At: c.now, Row: in.Row}) > 0 {
 		c.tellImplausible(in.Row, out)
 	}
+	c.tellSensors(out)
 	c.sampled = c.now
 	row[channel.FeedSilence] = 0
 	c.timings = c.timing.Step(c.now, row, c.timings[:0])
