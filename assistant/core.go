@@ -12,6 +12,7 @@ import (
 	"earshot/assistant/fuel"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
+	"earshot/assistant/race"
 	"earshot/assistant/sensor"
 	"earshot/assistant/timing"
 	"earshot/audio/spoken"
@@ -57,6 +58,7 @@ type Core struct {
 	recogniser *course.Recogniser
 	condition  *condition.Condition
 	fuel       *fuel.Fuel
+	race       *race.Race
 	rules      *rules.Set
 	memory     *rules.Memory
 	scheduler  *cue.Scheduler
@@ -73,6 +75,8 @@ type Core struct {
 	passed      []course.Pass
 	transitions []rules.Transition
 	rulings     []cue.Ruling
+	mostOf      *course.Map // the course of which most is the longest room to talk, s
+	most        float64
 	braked      float64 // when the car braked last, NaN before
 }
 
@@ -83,7 +87,7 @@ func NewCore(s Setup) *Core {
 		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
 		guard: sensor.New(s.Channels), frozen: sensor.NewCall(sensor.Frozen), nonsense: sensor.NewCall(sensor.Implausible),
 		recogniser: course.NewRecogniser(s.Known),
-		condition:  condition.New(s.Car), fuel: fuel.New(s.Car),
+		condition:  condition.New(s.Car), fuel: fuel.New(s.Car), race: race.New(),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(),
 		lastPass:    make(map[int]course.Pass),
@@ -147,6 +151,7 @@ func (c *Core) sample(in Input, out *Output) {
 	c.passed = c.passes.Step(c.now, row, c.passed[:0])
 	c.condition.Step(c.now, row)
 	c.fuel.Step(c.now, row)
+	c.race.Step(c.now, row)
 	c.happened(out)
 	c.tellLearned(out)
 	for i := range c.passed {

@@ -49,6 +49,7 @@ type Rule struct {
 	Line     int
 	Priority Priority // of say and merge
 	Clear    Priority // of say_clear
+	EndOnly  bool     // it has say_clear and no say: only the end of the state is told
 	Each     Each
 	Where    Where
 	// Importance is the order among advisories: who goes first, and who gives way when there is too much to say.

@@ -214,7 +214,10 @@ func NewCommand() *Command {
 
 // NewFuel returns a Fuel of which nothing is known yet.
 func NewFuel() *Fuel {
-	return &Fuel{PerLap: Unknown, Spread: Unknown, Left: Unknown, LapsLeft: Unknown, LapsToGo: Unknown, Margin: Unknown}
+	return &Fuel{
+		PerLap: Unknown, Spread: Unknown, Left: Unknown, LapsLeft: Unknown, LapsToGo: Unknown, Margin: Unknown,
+		Doubt: Unknown, PerLapFull: Unknown, MarginFull: Unknown, Target: Unknown, BoxLaps: Unknown,
+	}
 }
 
 // NewHealth returns a Health of which nothing is known yet.
