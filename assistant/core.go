@@ -147,6 +147,9 @@ func (c *Core) sample(in Input, out *Output) {
 	if m := c.learner.Step(c.now, row); m != nil {
 		c.learned(m, out)
 	}
+	if why := c.learner.Trouble(); why != "" {
+		c.event(out, &journal.Health{Part: "course", State: "degraded", Text: "the course is not learned: " + why})
+	}
 	c.recognise(out)
 	c.passed = c.passes.Step(c.now, row, c.passed[:0])
 	c.condition.Step(c.now, row)
@@ -204,6 +207,8 @@ func (c *Core) happened(out *Output) {
 			}
 		case timing.LapDone:
 			c.lapDone(e, out)
+		case timing.Doubted:
+			c.event(out, &journal.Health{Part: "channel " + c.setup.Channels.At(e.Doubt.Channel).Name, State: "degraded", Text: e.Doubt.Why})
 		}
 	}
 }
