@@ -18,9 +18,9 @@ import (
 // pure are the packages and files that decide. They get time as data and touch nothing of the world.
 var pure = []string{
 	"../assistant/feed/probe",
-	"../assistant/channel", "../assistant/journal", "../assistant/timing", "../assistant/course", "../assistant/car",
+	"../assistant/channel", "../assistant/journal", "../assistant/health", "../assistant/timing", "../assistant/course", "../assistant/car",
 	"../assistant/condition", "../assistant/fuel", "../assistant/cue", "../assistant/words", "../assistant/demo", "../rules", "../audio/spoken",
-	"core.go", "recognise.go", "talk.go", "input.go", "vocabulary.go",
+	"core.go", "illness.go", "trail.go", "recognise.go", "talk.go", "input.go", "vocabulary.go",
 }
 
 var forbiddenImports = []string{
@@ -94,7 +94,7 @@ func f() { go f(); _ = time.Now(); os.Exit(1) }`
 var layers = [][]string{
 	{"debrief"}, {"session", "course/store", "course/drawing"}, {"hand/helper", "hand/keytest"}, {"demo", "hand", "cue", "fuel", "condition", "timing"}, {"course", "car"},
 	{"feed/probe"},
-	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"words"}, {"journal", "folder"}, {"channel"},
+	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"words", "health"}, {"journal", "folder"}, {"channel"},
 }
 
 func layerOf(pkg string) int {
