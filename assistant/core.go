@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strings"
 
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
@@ -75,7 +74,7 @@ type Core struct {
 	passed      []course.Pass
 	transitions []rules.Transition
 	rulings     []cue.Ruling
-	ruleByName  map[string]*rules.Rule
+	braked      float64 // when the car braked last, NaN before
 }
 
 // NewCore returns a Core before its first input.
@@ -86,13 +85,12 @@ func NewCore(s Setup) *Core {
 		recogniser: course.NewRecogniser(s.Known),
 		condition:  condition.New(s.Car), fuel: fuel.New(s.Car),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
-		sampled: math.NaN(), lineAt: math.NaN(),
+		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(),
 		lastPass: make(map[int]course.Pass),
 		trail:    &trail{}, ill: make(map[string]*illness),
 		implausible: make([]bool, s.Channels.Len()),
-		ruleByName:  make(map[string]*rules.Rule),
 	}
-	c.scheduler = cue.New(s.Talk, c.merge)
+	c.scheduler = cue.New(s.Talk, wording{c})
 	return c
 }
 
@@ -255,7 +253,6 @@ func (c *Core) reload(files []rules.Source, out *Output) {
 	memory := set.NewMemory()
 	memory.Adopt(c.memory)
 	c.rules, c.memory = set, memory
-	clear(c.ruleByName)
 	h = rulesPart.Is(health.OK, fmt.Sprintf("%d rules are in force", len(set.Rules())))
 }
 
@@ -283,32 +280,28 @@ func (c *Core) command(r *hand.Request, out *Output) {
 		c.rulings = rulings
 		c.verdicts(out)
 		if !said {
-			c.answer("repeat", textNothingSaid, confirmLife, out)
+			c.confirm("repeat", textNothingSaid, "", out)
 		}
 	case hand.Stint:
 		c.timings = c.timing.NewStint(c.now, c.hold.Row, c.timings[:0])
 		c.happened(out)
-		c.answer("stint", textNewStint, confirmLife, out)
+		c.confirm("stint", textNewStint, "", out)
 	case hand.Clear:
 		text := textNothingToClear
 		if c.memory.Reset() > 0 {
 			text = textCleared
 		}
-		c.answer("clear", text, confirmLife, out)
+		c.confirm("clear", text, textCleared, out)
 	case hand.Mute:
 		if c.scheduler.Muted(c.now) {
 			c.scheduler.Unmute()
-			c.answer("mute", textUnmuted, confirmLife, out)
+			c.confirm("mute", textUnmuted, "", out)
 			break
 		}
 		c.scheduler.Mute(c.now, c.setup.MuteFor)
-		c.answer("mute", textMuted, confirmLife, out)
+		c.confirm("mute", textMuted, "", out)
 	default:
-		text, _, ok := c.rules.Answer(string(r.Name), c.hold.Row)
-		if !ok {
-			text = fmt.Sprintf(textNoAnswer, strings.ReplaceAll(string(r.Name), "_", " "))
-		}
-		c.answer("answer-"+string(r.Name), text, answerLife, out)
+		c.answer(string(r.Name), out)
 	}
 }
 
@@ -327,7 +320,6 @@ func (c *Core) mark(r *hand.Request, out *Output) {
 	m := journal.NewMark()
 	m.Number, m.Tag, m.Memo = c.marks, r.Tag, r.Memo
 	e := journal.Event{T: p.at, Lap: -1, Distance: journal.Unknown, Body: m}
-	text := textMarked
 	if known {
 		e.Distance = journal.Num(p.distance)
 		if !math.IsNaN(p.lap) {
@@ -339,9 +331,10 @@ func (c *Core) mark(r *hand.Request, out *Output) {
 		m.TyreTemperature[w] = num(row, channel.TyreCore+channel.ID(w))
 		m.BrakeTemperature[w] = num(row, channel.BrakeTemperature+channel.ID(w))
 	}
+	text, short := textMarked, ""
 	if p.corner >= 1 {
 		m.Corner = int(p.corner)
-		text = fmt.Sprintf(textMarkedCorner, spoken.Cardinal(int64(m.Corner)))
+		text, short = fmt.Sprintf(textMarkedCorner, spoken.Cardinal(int64(m.Corner))), textMarked
 		if c.course != nil {
 			if k, ok := c.course.CornerNumbered(m.Corner); ok {
 				m.CornerName = k.Name
@@ -355,7 +348,7 @@ func (c *Core) mark(r *hand.Request, out *Output) {
 		}
 	}
 	out.Events = append(out.Events, e)
-	c.answer("mark", text, confirmLife, out)
+	c.confirm("mark", text, short, out)
 }
 
 // situation is what suppresses rules at this moment.

@@ -67,7 +67,7 @@ func InputsTo(keep func(Input) error) Sink {
 // whole up to there.
 func RecordTo(r *session.Recorder) Sink {
 	return &sink{session.RecordingPart, func(x Step) error {
-		err := record(r, x.In)
+		err := Record(r, x.In)
 		for i := range x.Out.Events {
 			if e := r.Event(x.Out.Events[i]); e != nil {
 				err = errors.Join(err, e)
@@ -77,7 +77,8 @@ func RecordTo(r *session.Recorder) Sink {
 	}}
 }
 
-func record(r *session.Recorder, in Input) error {
+// Record records one input.
+func Record(r *session.Recorder, in Input) error {
 	if in.Kind == KindSample {
 		return r.Sample(in.At, in.Row)
 	}

@@ -3,8 +3,11 @@ package assistant
 import (
 	"fmt"
 	"math"
+	"math/bits"
+	"strings"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 	"earshot/assistant/cue"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
@@ -35,7 +38,7 @@ var healthTexts = map[health.Words]string{
 func Phrases(asks []string) []string {
 	list := []string{textMarked, "Marked, turn", textNothingSaid, textMuted, textUnmuted, textNewStint, textCleared, textNothingToClear}
 	for _, ask := range asks {
-		list = append(list, fmt.Sprintf(textNoAnswer, ask))
+		list = append(list, noAnswer(ask))
 	}
 	for _, p := range parts {
 		for _, w := range []health.Words{p.Lost, p.Back} {
@@ -47,15 +50,41 @@ func Phrases(asks []string) []string {
 	return list
 }
 
-// How long what the driver asked for may wait, s (common practice, no source). He waits for the answer to a question,
-// for a lap if need be; that a key was taken is worth telling only soon after.
+func noAnswer(ask string) string {
+	return fmt.Sprintf(textNoAnswer, strings.NewReplacer("_", " ", "-", " ").Replace(ask))
+}
+
+// How long what the driver asked for may wait, s (common practice, no source). The scheduler says it within seconds outside
+// braking and turn-in; that a key was taken is worth telling only soon after.
 const (
-	answerLife  = 90
+	answerLife  = 60
 	confirmLife = 15
 )
 
-func (c *Core) answer(rule, text string, life float64, out *Output) {
-	c.offer(cue.Cue{Rule: rule, Text: text, Priority: cue.Answer, Expires: c.now + life}, out)
+// answerPrefix begins the rule of the answer to a question.
+const answerPrefix = "answer-"
+
+// answer answers a question of the driver, with the values at the moment at which it is said.
+func (c *Core) answer(ask string, out *Output) {
+	text, short, ok := c.rules.Answer(ask, c.hold.Row)
+	if !ok {
+		text = noAnswer(ask)
+	}
+	c.offer(cue.Cue{Rule: answerPrefix + ask, Text: text, Short: c.phrase(short), Priority: cue.Answer, Expires: c.now + answerLife, Live: ok}, out)
+}
+
+// confirm tells the driver that something was done for him.
+func (c *Core) confirm(rule, text, short string, out *Output) {
+	c.offer(cue.Cue{Rule: rule, Text: text, Short: c.phrase(short), Priority: cue.Answer, Expires: c.now + confirmLife}, out)
+}
+
+// phrase is a text with its length.
+func (c *Core) phrase(text string) cue.Phrase {
+	if text == "" {
+		return cue.Phrase{}
+	}
+	seconds, _ := c.setup.Voice.Duration(text)
+	return cue.Phrase{Text: text, Seconds: seconds}
 }
 
 func (c *Core) callHealth(part string, words health.Words, out *Output) {
@@ -86,16 +115,17 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		}
 		return
 	}
-	q := cue.Cue{
-		Rule: t.Rule.Name, Instance: t.Instance, Wheel: t.Wheel, Text: t.Text,
-		Priority: priorities[t.Rule.Priority], Where: places[t.Rule.Where],
-	}
+	q := cue.Cue{Rule: t.Rule.Name, Instance: t.Instance, Wheel: t.Wheel, Text: t.Text, Where: places[t.Rule.Where], Importance: importances[t.Rule.Importance]}
 	if t.Rule.Expires > 0 {
 		q.Expires = c.now + t.Rule.Expires
 	}
-	if t.Rule.Merge && t.To == rules.Active {
-		q.Group = t.Rule.Name
-		c.ruleByName[q.Group] = t.Rule
+	if t.To == rules.Active {
+		q.Short, q.Priority, q.Live, q.Holds = c.phrase(t.Short), priorities[t.Rule.Priority], true, !t.Rule.Momentary
+		if t.Rule.Merge {
+			q.Group = t.Rule.Name
+		}
+	} else {
+		q.Priority = priorities[t.Rule.Clear]
 	}
 	c.offer(q, out)
 }
@@ -116,24 +146,37 @@ var places = map[rules.Where]cue.Where{
 	rules.Anywhere: cue.Anywhere, rules.Straight: cue.Straight, rules.Line: cue.Line,
 }
 
-// merge words several instances of one rule as one cue.
-func (c *Core) merge(group string, members uint64) (text string, seconds float64, ok bool) {
-	r := c.ruleByName[group]
-	if r == nil {
-		return "", 0, false
+var importances = map[rules.Importance]cue.Importance{
+	rules.LowImportance: cue.Low, rules.NormalImportance: cue.Normal, rules.HighImportance: cue.High,
+}
+
+// A wording gives the scheduler the words of rules and answers with the values of the present moment.
+type wording struct{ c *Core }
+
+func (w wording) Quiet(q *cue.Cue) bool {
+	c := w.c
+	return q.Live && q.Priority != cue.Answer && c.memory.Quiet(c.rules.Rule(q.Rule), q.Instance, q.Holds, c.situation())
+}
+
+func (w wording) Words(q *cue.Cue, members uint64) (long, short cue.Phrase, ok bool) {
+	c := w.c
+	var text, brief string
+	if ask, is := strings.CutPrefix(q.Rule, answerPrefix); is {
+		text, brief, ok = c.rules.Answer(ask, c.hold.Row)
+	} else if rule := c.rules.Rule(q.Rule); bits.OnesCount64(members) > 1 {
+		text, brief, ok = c.rules.Merged(rule, members, c.hold.Row)
+	} else {
+		text, brief, ok = c.memory.Words(rule, q.Instance, c.hold.Row)
 	}
-	if text, _, ok = c.rules.Merged(r, members, c.hold.Row); !ok {
-		return "", 0, false
-	}
-	seconds, _ = c.setup.Voice.Duration(text)
-	return text, seconds, true
+	return c.phrase(text), c.phrase(brief), ok
 }
 
 // talk lets the scheduler decide whether this is the moment.
 func (c *Core) talk(out *Output) {
 	row := c.hold.Row
 	say, stop, rulings := c.scheduler.Step(c.now, cue.Situation{
-		Room: row[channel.RoomToTalk], Corner: row[channel.CornerHere] > 0, SinceLine: c.now - c.lineAt, Standing: c.standing(),
+		Room: row[channel.RoomToTalk], Corner: row[channel.CornerHere] > 0, Busy: c.busy(),
+		SinceLine: c.now - c.lineAt, Standing: c.standing(),
 	}, c.rulings[:0])
 	c.rulings = rulings
 	c.verdicts(out)
@@ -149,6 +192,27 @@ func (c *Core) talk(out *Output) {
 		At: c.now, Text: say.Text, Rule: say.Rule, Priority: say.Priority.String(), Lap: c.lap(), Place: row[channel.CoursePlace], Corner: corner,
 	}
 }
+
+// busy tells whether the driver brakes or turns in. Where no map knows the corner, one turns in just after braking.
+func (c *Core) busy() bool {
+	row := c.hold.Row
+	if row[channel.Brake] > brakesFrom || math.IsNaN(row[channel.Brake]) && row[channel.AccelerationLong] < -slowsFrom {
+		c.braked = c.now
+		return true
+	}
+	if c.course == nil {
+		return c.now-c.braked < turnInTime
+	}
+	phase, ok := c.passes.Phase()
+	return ok && phase <= course.TurnIn
+}
+
+// From where on the driver brakes: share of the pedal, m/s² without one; and how long turning in takes, s. Common practice, no source.
+const (
+	brakesFrom = 0.1
+	slowsFrom  = 3.0
+	turnInTime = 1.0
+)
 
 // standing tells whether there is always room to talk. Without a feed nobody is known to be driving.
 func (c *Core) standing() bool {

@@ -179,8 +179,8 @@ func (v *Vocabulary) whyNot(id channel.ID) string {
 	within := func(first channel.ID, n int) bool { return id >= first && id < first+channel.ID(n) }
 	switch {
 	case id == channel.FeedSilence, id == channel.Stint, id == channel.StintStarted, id == channel.InPits, id == channel.OnOutLap:
-	case id == channel.RoomToTalk: // without a course it is guessed from the pedals
-		lack(has(channel.Speed) || has(channel.Throttle), "speed or throttle")
+	case id == channel.RoomToTalk: // without a course it is guessed from what the car does
+		lack(has(channel.Speed) || has(channel.Brake), "speed or brake")
 	case id == channel.CoursePlace:
 		lack(placed, aPlace)
 	case id == channel.CornerHere, id == channel.CornerLast:
@@ -233,15 +233,15 @@ func (v *Vocabulary) whyNot(id channel.ID) string {
 		lack(has(channel.RoadWheelAngle) || has(channel.SteeringWheelAngle), "road_wheel_angle or steering_wheel_angle")
 	case id == channel.FuelLeft:
 		lack(has(channel.FuelVolume) || has(channel.FuelMass), held)
-	case id == channel.FuelPerLap, id == channel.FuelSpread:
+	case id == channel.FuelPerLap, id == channel.FuelSpread, id == channel.FuelPerLapFull:
 		lack(tank, aTank)
 		lack(line, aLine)
-	case id == channel.FuelLapsLeft:
+	case id == channel.FuelLapsLeft, id == channel.FuelBoxLaps:
 		lack(has(channel.FuelVolume) || has(channel.FuelMass), held)
 		lack(line, aLine)
 	case id == channel.LapsToGo:
 		lack(race, left)
-	case id == channel.FuelMargin, id == channel.FuelDoubt, id == channel.FuelSave, id == channel.FuelToAdd:
+	case id == channel.FuelMargin, id == channel.FuelDoubt, id == channel.FuelSave, id == channel.FuelToAdd, id >= channel.FuelMarginFull && id <= channel.StopWindow:
 		lack(has(channel.FuelVolume) || has(channel.FuelMass), held)
 		lack(race, left)
 		lack(line, aLine)

@@ -71,7 +71,8 @@ func TestVocabularyTellsTheTruth(t *testing.T) {
 		}
 	}
 	// Never predicted on every drive: it needs a trend that is clear, or a shortage, or an unlucky tyre.
-	optional := []channel.ID{channel.TyreLapsToReady, channel.TyresNeverReady, channel.LapDelta, channel.FuelSave, channel.FuelToAdd}
+	optional := []channel.ID{channel.TyreLapsToReady, channel.TyresNeverReady, channel.LapDelta, channel.FuelSave, channel.FuelToAdd,
+		channel.FuelState, channel.FuelStateLaps, channel.FuelTarget, channel.FuelOverTarget, channel.FuelSaving, channel.FuelBoxLaps, channel.StopWindow}
 	// Has a value whether or not anything can change it.
 	harmless := []channel.ID{
 		channel.LapVoid, channel.Lap, channel.LapCompleted, channel.PersonalBest, channel.StintLaps, channel.Stint,

@@ -12,7 +12,7 @@ import (
 // offOnly marks a spec that does nothing but switch a rule of an earlier file off.
 const offOnly Each = "off"
 
-// defaultExpires is how long a cue waits for room to be said where a rule does not tell, in seconds:
+// defaultExpires is how long what is said of an event, or of the end of a state, waits for room where a rule does not tell, in seconds:
 // about the length of a straight and the corner before it (common practice, no source).
 const defaultExpires = 10.0
 
@@ -34,11 +34,12 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	before := len(*raw.file.errs)
 	r := &Rule{
 		Name: raw.name, Group: raw.file.group, File: raw.file.name, Line: raw.node.Line,
-		Each:     Each(raw.choice("each", string(Once), string(EachWheel), string(EachAxle), string(EachSide))),
-		Priority: Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
-		Clear:    Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
-		Where:    Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
-		latch:    raw.flag("latch"),
+		Each:       Each(raw.choice("each", string(Once), string(EachWheel), string(EachAxle), string(EachSide))),
+		Priority:   Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
+		Clear:      Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
+		Where:      Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
+		latch:      raw.flag("latch"),
+		Importance: Importance(raw.choice("importance", string(NormalImportance), string(LowImportance), string(HighImportance))),
 	}
 	w := &ruleWriter{builder: b, raw: raw, rule: r}
 	w.times()

@@ -74,6 +74,16 @@ func (m *Memory) Active(rule *Rule, instance int) bool {
 	return i >= 0 && m.cells[i].state == Active
 }
 
+// Quiet tells whether what an instance says must not be said now: the situation suppresses its rule, or, where it speaks of a
+// state that lasts, that is not the case at this moment although it may not have cleared yet.
+func (m *Memory) Quiet(rule *Rule, instance int, lasts bool, situation uint64) bool {
+	if rule == nil || instance < 0 || instance > 3 || m.set.byName[rule.Name] != rule || rule.cells[instance] < 0 {
+		return lasts
+	}
+	c := &m.cells[rule.cells[instance]]
+	return rule.suppress&situation != 0 || lasts && (c.state != Active || c.timing)
+}
+
 // Words gives what an active instance of the rule has to say with the present values, and its short form.
 // ok is false where there is nothing to say.
 func (m *Memory) Words(rule *Rule, instance int, env []float64) (text, short string, ok bool) {

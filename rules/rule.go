@@ -10,6 +10,16 @@ const (
 	Advisory Priority = "advisory" // know it
 )
 
+// An Importance is the order among calls of one priority.
+type Importance string
+
+// The importances.
+const (
+	LowImportance    Importance = "low"    // leaves the last places to others
+	NormalImportance Importance = "normal" // what is not told otherwise
+	HighImportance   Importance = "high"   // is said where there were just enough calls
+)
+
 // A Where is the part of the course on which a call may be said.
 type Where string
 
@@ -41,7 +51,11 @@ type Rule struct {
 	Clear    Priority // of say_clear
 	Each     Each
 	Where    Where
-	Expires  float64 // seconds after which a cue that has not begun is dropped
+	// Importance is the order among advisories: who goes first, and who gives way when there is too much to say.
+	Importance Importance
+	// Expires is how long what is said of an event may wait, in seconds, and say_clear from the clearing of a state. What
+	// is said of a state waits as long as the state lasts.
+	Expires float64
 	// Momentary: the condition speaks of an event, by changed or a Name that is Momentary, so the
 	// instance clears at the next step although what it says still holds.
 	Momentary bool

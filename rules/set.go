@@ -88,6 +88,9 @@ func (s *Set) Rules() []RuleInfo {
 	return out
 }
 
+// Rule returns the rule of that name, nil where there is none.
+func (s *Set) Rule(name string) *Rule { return s.byName[name] }
+
 // Phrases lists every static text that the rules and answers may say, and the names of the values
 // that they name, sorted. Spelled numbers are those of package spoken.
 func (s *Set) Phrases() []string { return slices.Clone(s.phrases) }

@@ -104,6 +104,7 @@ var kinds = []LimitKind{
 	{"damage_limit", channel.Ratio, true, "damage worth telling", "5 %", "5 %"},
 	{"drop_off_limit", channel.Time, true, "lap time lost per lap", "0.15 s", "0.15 s"},
 	{"fuel_every", channel.Laps, true, "laps between two fuel calls", "5 laps", "5 laps"},
+	{"fuel_save_most", channel.Ratio, true, "share of the burn at full pace that saving can bring", "8 %", "8 %"},
 }
 
 // KnownLimits lists the limits that Earshot knows by name. A car file may add its own.

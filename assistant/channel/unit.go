@@ -115,6 +115,9 @@ func UnitsOf(q Quantity) []string {
 	return s
 }
 
+// InsideUnit is the unit of a quantity inside the program.
+func InsideUnit(q Quantity) string { return UnitsOf(q)[0] }
+
 // Units lists every spelling.
 func Units() []string {
 	s := make([]string, len(units))

@@ -8,39 +8,67 @@ import (
 	"pgregory.net/rapid"
 )
 
-// The factors are those printed in NIST Special Publication 811 (2008), Appendix B.8, which has
-// seven digits; the exact ones are the definitions it cites (international yard and pound,
-// gallon of 231 cubic inches, imperial gallon of 4.54609 L).
-func TestUnitsAgainstNISTSP811(t *testing.T) {
-	tests := []struct {
-		unit   string
-		factor float64 // to the SI unit in the next column
-		inside float64 // what one of our inside units is in that SI unit
-		tol    float64 // relative
+// Every unit against NIST Special Publication 811 (2008): the factors of Appendix B.8, which has seven digits, and the definitions that it
+// cites (international yard and pound, gallon of 231 cubic inches, imperial gallon of 4.54609 L); of the units that section 5 takes
+// beside the SI (minute, hour, degree, litre, tonne) the definitions, from memory; and the SI prefixes. si is one of the unit in SI units,
+// zero where its scale begins.
+func TestEveryUnitAgainstNISTSP811(t *testing.T) {
+	const printed, exact = 5e-7, 1e-15                                                                              // seven digits that begin with 1 leave half a millionth
+	inside := map[Quantity]float64{Pressure: 1e3, Volume: 1e-3, VolumeFlow: 1e-3, VolumePerLap: 1e-3, Density: 1e3} // one of ours in SI units
+	seen := map[string]bool{}
+	for _, tt := range []struct {
+		units []string
+		q     Quantity
+		si    float64
+		tol   float64
 	}{
-		{"psi", 6.894757e3, 1e3, 1e-7}, // Pa
-		{"psi", 0.45359237 * 9.80665 / (0.0254 * 0.0254), 1e3, 1e-15},
-		{"bar", 1e5, 1e3, 0},
-		{"atm", 1.01325e5, 1e3, 0},
-		{"lb", 4.535924e-1, 1, 1e-7},
-		{"g", 9.80665, 1, 0},
-		{"mph", 4.4704e-1, 1, 1e-15},
-		{"km/h", 2.777778e-1, 1, 1e-7},
-		{"kn", 5.144444e-1, 1, 1e-7},
-		{"mi", 1609.344, 1, 0},
-		{"ft", 0.3048, 1, 0},
-		{"in", 0.0254, 1, 0},
-		{"gal_us", 3.785412e-3, 1e-3, 1e-7}, // m³
-		{"gal_imp", 4.54609e-3, 1e-3, 1e-15},
-		{"lb/gal_us", 1.198264e2, 1e3, 5e-7}, // kg/m³; seven digits that begin with 1 leave half a millionth
-		{"rpm", 1.047198e-1, 1, 5e-7},
+		{[]string{"s"}, Time, 1, exact}, {[]string{"ms"}, Time, 1e-3, exact}, {[]string{"us", "µs"}, Time, 1e-6, exact}, {[]string{"ns"}, Time, 1e-9, exact},
+		{[]string{"min"}, Time, 60, exact}, {[]string{"h"}, Time, 3600, exact},
+		{[]string{"m"}, Length, 1, exact}, {[]string{"mm"}, Length, 1e-3, exact}, {[]string{"cm"}, Length, 1e-2, exact}, {[]string{"km"}, Length, 1e3, exact},
+		{[]string{"in"}, Length, 2.54e-2, exact}, {[]string{"ft"}, Length, 3.048e-1, exact}, {[]string{"mi"}, Length, 1.609344e3, exact},
+		{[]string{"m/s"}, Velocity, 1, exact}, {[]string{"km/h"}, Velocity, 2.777778e-1, printed}, {[]string{"mph"}, Velocity, 4.4704e-1, exact},
+		{[]string{"kn"}, Velocity, 5.144444e-1, printed},
+		{[]string{"m/s²", "m/s2", "m/s^2"}, Acceleration, 1, exact}, {[]string{"g"}, Acceleration, 9.80665, exact},
+		{[]string{"rad"}, Angle, 1, exact}, {[]string{"deg", "°"}, Angle, math.Pi / 180, exact},
+		{[]string{"rad/s"}, AngularVelocity, 1, exact}, {[]string{"deg/s", "°/s"}, AngularVelocity, math.Pi / 180, exact},
+		{[]string{"rpm"}, AngularVelocity, 1.047198e-1, printed},
+		{[]string{"°C", "degC", "K_abs"}, Temperature, 1, exact}, {[]string{"°F", "degF"}, Temperature, 5.0 / 9, exact},
+		{[]string{"K", "delta_degC"}, TemperatureDifference, 1, exact}, {[]string{"delta_degF"}, TemperatureDifference, 5.0 / 9, exact},
+		{[]string{"kPa"}, Pressure, 1e3, exact}, {[]string{"Pa"}, Pressure, 1, exact}, {[]string{"hPa", "mbar"}, Pressure, 1e2, exact},
+		{[]string{"bar"}, Pressure, 1e5, exact}, {[]string{"MPa"}, Pressure, 1e6, exact}, {[]string{"atm"}, Pressure, 1.01325e5, exact},
+		{[]string{"psi"}, Pressure, 0.45359237 * 9.80665 / (0.0254 * 0.0254), exact}, {[]string{"psi"}, Pressure, 6.894757e3, printed},
+		{[]string{"l", "L"}, Volume, 1e-3, exact}, {[]string{"ml"}, Volume, 1e-6, exact}, {[]string{"m³", "m3"}, Volume, 1, exact},
+		{[]string{"gal_us"}, Volume, 3.785412e-3, printed}, {[]string{"gal_imp"}, Volume, 4.54609e-3, exact},
+		{[]string{"l/s", "L/s"}, VolumeFlow, 1e-3, exact}, {[]string{"l/h", "L/h"}, VolumeFlow, 1e-3 / 3600, exact},
+		{[]string{"gal_us/h"}, VolumeFlow, 3.785412e-3 / 3600, printed},
+		{[]string{"kg"}, Mass, 1, exact}, {[]string{"lb"}, Mass, 4.535924e-1, printed}, {[]string{"t"}, Mass, 1e3, exact},
+		{[]string{"kg/l", "kg/L"}, Density, 1e3, exact}, {[]string{"kg/m³", "kg/m3"}, Density, 1, exact}, {[]string{"lb/gal_us"}, Density, 1.198264e2, printed},
+		{[]string{"1"}, Ratio, 1, exact}, {[]string{"%"}, Ratio, 1e-2, exact},
+		{[]string{"laps", "lap"}, Laps, 1, exact}, {[]string{"number"}, None, 1, exact},
+		{[]string{"l/lap", "L/lap"}, VolumePerLap, 1e-3, exact}, {[]string{"gal_us/lap"}, VolumePerLap, 3.785412e-3, printed},
+	} {
+		for _, name := range tt.units {
+			seen[name] = true
+			u, ok := UnitNamed(name)
+			require.True(t, ok, name)
+			require.Equal(t, tt.q, u.Quantity, name)
+			factor := inside[tt.q]
+			if factor == 0 {
+				factor = 1
+			}
+			require.InEpsilon(t, tt.si, (u.In(1)-u.In(0))*factor, max(tt.tol, 1e-12*math.Abs(u.Offset)), name)
+			if tt.q != Temperature {
+				require.Zero(t, u.In(0), name)
+			}
+		}
 	}
-	for _, tt := range tests {
-		t.Run(tt.unit, func(t *testing.T) {
-			u, ok := UnitNamed(tt.unit)
-			require.True(t, ok)
-			require.InEpsilon(t, tt.factor, u.In(1)*tt.inside, math.Max(tt.tol, 1e-15))
-		})
+	for _, name := range Units() {
+		require.True(t, seen[name], "%s is in no line of this table", name)
+	}
+	// Appendix B.8: T/K = t/°C + 273.15, t/°C = (t/°F - 32)/1.8.
+	for name, freezing := range map[string]float64{"°C": 0, "degC": 0, "°F": 32, "degF": 32, "K_abs": 273.15} {
+		u, _ := UnitNamed(name)
+		require.InDelta(t, 0, u.In(freezing), 1e-12, name)
 	}
 }
 

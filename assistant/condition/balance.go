@@ -3,6 +3,8 @@ package condition
 import (
 	"math"
 
+	"gonum.org/v1/gonum/stat"
+
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
 )
@@ -113,40 +115,21 @@ func (b *balance) learn(beyond, lateral float64) {
 
 // fit draws a straight line through the medians of the cells.
 func (b *balance) fit() {
-	var n int
-	var sw, sx, sy float64
+	var x, y, weights [lateralCells]float64
+	n := 0
 	least, most := math.Inf(1), math.Inf(-1)
-	weight := func(i int) float64 {
-		if b.cells[i].n < cellEnough {
-			return 0
-		}
-		return float64(min(b.cells[i].n, cellCap))
-	}
 	for i := range b.cells {
-		w := weight(i)
-		if w == 0 {
+		if b.cells[i].n < cellEnough {
 			continue
 		}
-		x := b.lateral[i].value()
+		x[n], y[n], weights[n] = b.lateral[i].value(), b.cells[i].median(), float64(min(b.cells[i].n, cellCap))
+		least, most = min(least, x[n]), max(most, x[n])
 		n++
-		sw += w
-		sx += w * x
-		sy += w * b.cells[i].median()
-		least, most = min(least, x), max(most, x)
 	}
 	if n < cellsEnough || most-least < spanEnough {
 		return
 	}
-	var sxx, sxy float64
-	for i := range b.cells {
-		if w := weight(i); w > 0 {
-			dx := b.lateral[i].value() - sx/sw
-			sxx += w * dx * dx
-			sxy += w * dx * (b.cells[i].median() - sy/sw)
-		}
-	}
-	gradient := sxy / sxx
-	offset := sy/sw - gradient*sx/sw
+	offset, gradient := stat.LinearRegression(x[:n], y[:n], weights[:n], false)
 	if math.Abs(gradient) > gradientMost || math.Abs(offset) > offsetMost {
 		return // another wheelbase, another steering ratio, or a car that crabs: not to be judged
 	}

@@ -1,6 +1,10 @@
 package condition
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat"
+)
 
 // Common practice, no source.
 const (
@@ -85,28 +89,17 @@ func (t *trend) fit() (end, amplitude, b float64, ok bool) {
 
 // along fits y[k] = end − amplitude·b^k by least squares for a given b and returns the sum of squares left.
 func along(y []float64, b float64) (end, amplitude, square float64) {
-	n := float64(len(y))
-	var mx, my float64
+	var powers [trendLaps]float64
 	x := 1.0
-	for _, v := range y {
-		mx += x / n
-		my += v / n
+	for i := range y {
+		powers[i] = x
 		x *= b
 	}
-	var sxx, sxy float64
-	x = 1
-	for _, v := range y {
-		sxx += (x - mx) * (x - mx)
-		sxy += (x - mx) * (v - my)
-		x *= b
-	}
-	amplitude = -sxy / sxx
-	end = my + amplitude*mx
-	x = 1
-	for _, v := range y {
-		e := v - (end - amplitude*x)
+	end, slope := stat.LinearRegression(powers[:len(y)], y, nil, false)
+	amplitude = -slope
+	for i, v := range y {
+		e := v - (end - amplitude*powers[i])
 		square += e * e
-		x *= b
 	}
 	return end, amplitude, square
 }

@@ -3,6 +3,8 @@ package course
 import (
 	"math"
 	"slices"
+
+	"earshot/assistant/statistics"
 )
 
 const remembered = 9 // laps that the medians of a corner rest on
@@ -20,17 +22,13 @@ func remember(list *[]float64, v float64) {
 	*list = append(*list, v)
 }
 
-func median(list []float64) float64 {
-	if len(list) == 0 {
-		return math.NaN()
-	}
-	s := slices.Sorted(slices.Values(list))
-	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
-}
-
 // observe looks where the lap braked, turned in and was slowest, and replaces the map by one
-// whose corners know it. The lap is taken as a loop: the way to a corner just behind the line is its own end.
+// whose corners know it, and its times. The lap is taken as a loop: the way to a corner just behind the line is its own end.
 func (l *Learner) observe() {
+	lap := l.lapTimes(l.m.Length, len(l.m.K))
+	if l.slower(lap) {
+		return
+	}
 	next := *l.m
 	next.first = l.m.First()
 	next.Corners = slices.Clone(l.m.Corners)
@@ -50,9 +48,10 @@ func (l *Learner) observe() {
 		remember(&mem.turnIn, rel(turnIn))
 		remember(&mem.slowest, rel(slowest))
 		remember(&mem.speed, speed)
-		c.Braking, c.TurnIn = next.Wrap(c.Entry+median(mem.braking)), next.Wrap(c.Entry+median(mem.turnIn))
-		c.Slowest, c.MinSpeed = next.Wrap(c.Entry+median(mem.slowest)), median(mem.speed)
+		c.Braking, c.TurnIn = next.Wrap(c.Entry+statistics.Median(mem.braking)), next.Wrap(c.Entry+statistics.Median(mem.turnIn))
+		c.Slowest, c.MinSpeed = next.Wrap(c.Entry+statistics.Median(mem.slowest)), statistics.Median(mem.speed)
 	}
+	next.pace(lap, l.slowLaps > 0)
 	l.m = &next
 }
 

@@ -7,20 +7,21 @@ import (
 )
 
 const (
-	brakeOn    = 0.05  // pedal travel beyond which the car counts as braking; common practice, no source
-	slowing    = 3.0   // m/s²: counts as braking where the feed has no pedal; common practice, no source
-	spacing    = 1.0   // m between the points that are kept of a lap
-	mapStep    = 2.0   // m, wished, between the points of a map
-	maxPoints  = 40000 // of a lap: longer than 40 km is not learned
-	shortest   = 200.0 // m: a shorter lap is not learned
-	farApart   = 100.0 // m: a lap with a wider hole in it is not learned
-	silence    = 2.0   // s without a sample that spoil a lap
-	patience   = 2     // void laps in a row after which a void lap is good enough for a map that rests on one
-	turnInPart = 0.3   // of the greatest curvature driven in a corner: from there on the car turns in
-	standing   = 0.5   // m/s: slower is standing
-	stop       = 1.0   // s of standing that make a lap a poor one
-	spinning   = 2.5   // rad/s: faster is a spin, and so is
-	impossible = 60.0  // m/s² of yaw rate times speed: no tyre turns a car so; common practice, no source
+	brakeOn     = 0.05  // pedal travel beyond which the car counts as braking; common practice, no source
+	slowing     = 3.0   // m/s²: counts as braking where the feed has no pedal; common practice, no source
+	spacing     = 1.0   // m between the points that are kept of a lap
+	mapStep     = 2.0   // m, wished, between the points of a map
+	maxPoints   = 40000 // of a lap: longer than 40 km is not learned
+	shortest    = 200.0 // m: a shorter lap is not learned
+	farApart    = 100.0 // m: a lap with a wider hole in it is not learned
+	silence     = 2.0   // s without a sample that spoil a lap
+	patience    = 2     // void laps in a row after which a void lap is good enough for a map that rests on one
+	turnInPart  = 0.3   // of the greatest curvature driven in a corner: from there on the car turns in
+	standing    = 0.5   // m/s: slower is standing
+	stop        = 1.0   // s of standing that make a lap a poor one
+	fullCaution = 3     // value of channel.Flag
+	spinning    = 2.5   // rad/s: faster is a spin, and so is
+	impossible  = 60.0  // m/s² of yaw rate times speed: no tyre turns a car so; common practice, no source
 )
 
 // A point is what is kept of a lap at one place.
@@ -30,6 +31,7 @@ type point struct {
 
 	z      float64 // NaN where unknown
 	driven float64 // m since the line by speed, whatever d goes by
+	clock  float64 // s since the line without those of standing
 }
 
 // A Learner makes the Map from the first lap that was driven from line to line, and betters it with every lap after
@@ -52,15 +54,18 @@ type Learner struct {
 	voids  int
 	last   struct{ d, v, x, y float64 }
 
-	line   centre
-	rough  *Map    // is l.m while that rests on a poor lap
-	change change  // on its way to the one who asks
-	driven float64 // m since the line by speed
-	stood  float64 // s
-	spun   bool
-	fell   bool // course_distance fell back within the lap
-	torn   bool // two fixes are farther apart than the way between them
-	byMap  int  // points whose d is the place on the rough map
+	line     centre
+	rough    *Map    // is l.m while that rests on a poor lap
+	change   change  // on its way to the one who asks
+	driven   float64 // m since the line by speed
+	caution  bool    // a full-course caution was shown in the lap
+	slowLaps int     // in a row
+	stood    float64 // s
+	clock    float64 // s since the line without those of standing
+	spun     bool
+	fell     bool // course_distance fell back within the lap
+	torn     bool // two fixes are farther apart than the way between them
+	byMap    int  // points whose d is the place on the rough map
 }
 
 // NewLearner returns a Learner. f names and corrects the corners; it may be nil.
@@ -86,7 +91,7 @@ func (l *Learner) Step(at float64, row channel.Row) *Map {
 			l.finish(l.last.d+gone-d, l.driven+gone-d)
 		}
 		l.lap, l.points, l.pedal, l.placed, l.bad, l.void = lap, l.points[:0], false, true, false, false
-		l.driven, l.stood, l.spun, l.fell, l.torn, l.byMap = 0, 0, false, false, false, 0
+		l.driven, l.stood, l.clock, l.spun, l.fell, l.torn, l.caution, l.byMap = 0, 0, 0, false, false, false, false, 0
 		if d > 0 {
 			l.driven = d
 		}
@@ -97,6 +102,7 @@ func (l *Learner) Step(at float64, row channel.Row) *Map {
 		l.bad = true
 	}
 	l.void = l.void || row[channel.LapVoid] == 1
+	l.caution = l.caution || row[channel.Flag] == fullCaution
 	fresh := l.change.due(l.m, l.last.d)
 	if !(lap >= 1) || math.IsNaN(d) {
 		l.at = at
@@ -111,7 +117,9 @@ func (l *Learner) Step(at float64, row channel.Row) *Map {
 
 // watch looks for what makes a lap a poor one. A start from the grid is none.
 func (l *Learner) watch(dt, d, v, yaw float64) {
-	if v < standing && d > farApart {
+	if !(v < standing) {
+		l.clock += dt
+	} else if d > farApart {
 		l.stood += dt
 	}
 	if yaw = math.Abs(yaw); v > 5 && yaw > spinning || yaw*v > impossible {
@@ -135,7 +143,7 @@ func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 		}
 		l.torn = l.torn || placed && l.placed && apart(p.X-q.x, p.Y-q.y, d-q.d)
 	}
-	q := point{d: d, x: p.X, y: p.Y, k: math.NaN(), v: v, z: row[channel.PositionZ], driven: l.driven}
+	q := point{d: d, x: p.X, y: p.Y, k: math.NaN(), v: v, z: row[channel.PositionZ], driven: l.driven, clock: l.clock}
 	if placed && l.m != nil && l.rough == l.m {
 		if on, _, ok := l.m.Place(row, d); ok && math.Abs(on-d) < 1e-6 {
 			l.byMap++
@@ -180,7 +188,7 @@ func (l *Learner) finish(length, driven float64) {
 			return
 		}
 		rough = false
-	case l.void && !(rough && l.voids > patience):
+	case l.void && !(rough && l.voids > patience), l.caution && !rough:
 		return
 	case !poor:
 		l.refine()

@@ -148,6 +148,15 @@ func speedOn(s float64) (v float64, brakes bool) {
 	return 60, false
 }
 
+// took is the time from one place of the stadium to another.
+func took(from, to float64) (seconds float64) {
+	for s := from; s < to; s += 0.1 {
+		v, _ := speedOn(s + 0.05)
+		seconds += 0.1 / v
+	}
+	return seconds
+}
+
 type senses struct {
 	position, yaw, pedal, geo bool
 	bias                      float64 // rad/s, of the yaw rate
@@ -227,11 +236,17 @@ func TestLearnerFindsBrakingAndTurnIn(t *testing.T) {
 			require.InDelta(t, m.Step, math.Hypot(m.X[0]-m.X[n-1], m.Y[0]-m.Y[n-1]), 0.5)
 
 			// Room to talk: at 60 m/s from the line, until the first braking point.
-			require.InDelta(t, (bendFrom[0]-60)/60, m.Room(0, 60), 0.15)
-			require.Zero(t, m.Room(bendFrom[0]-40, 40), "braking")
-			require.Zero(t, m.Room(bendFrom[0]+100, 20), "in the bend")
-			require.InDelta(t, (stadiumLength-bendFrom[1]-50*math.Pi-30+bendFrom[0]-60)/50, m.Room(m.Wrap(bendFrom[1]+50*math.Pi+30), 50), 0.3, "across the line")
-			require.Equal(t, course.Standing, m.Room(300, 0))
+			require.InDelta(t, (bendFrom[0]-60)/60, m.Room(0, 60, 1), 0.15)
+			require.Zero(t, m.Room(bendFrom[0]-40, 40, 1), "braking")
+			require.Zero(t, m.Room(bendFrom[0]+100, 20, 1), "in the bend")
+			from, to := bendFrom[1]+50*math.Pi+30, stadiumLength+bendFrom[0]-60
+			v, _ := speedOn(from)
+			require.InDelta(t, took(from, to), m.Room(m.Wrap(from), v, 1), 0.3, "across the line, out of a slow bend")
+			require.InDelta(t, took(from, to), m.Room(m.Wrap(from), v/2, 1), 0.3, "a moment of being slow is not believed")
+			require.InDelta(t, 2*took(from, to), m.Room(m.Wrap(from), v/2, 2.1), 0.6, "half as fast for a while")
+			require.Less(t, m.Room(m.Wrap(from), 1.2*v, 1), 0.97*m.Room(m.Wrap(from), v, 1), "faster at once")
+			require.InDelta(t, took(from, to)+30/35., m.LongestRoom(), 1, "from the exit of a bend to the next braking point")
+			require.Equal(t, course.Standing, m.Room(300, 0, 1))
 			require.Equal(t, 1, m.CornerAt(bendFrom[0]+5))
 			require.Zero(t, m.CornerAt(10))
 			number, metres := m.Next(0)
@@ -395,26 +410,6 @@ func TestCourseFileCorrectsCorners(t *testing.T) {
 	driveStadium(c, senses{yaw: true, pedal: true}, 1.05)
 	require.Len(t, c.learner.Map().Corners, 1)
 	require.InDelta(t, 2*math.Pi, c.learner.Map().Corners[0].Angle, 0.1)
-}
-
-func TestRoomBeforeTheMap(t *testing.T) {
-	row := set.NewRow()
-	p := course.NewPasses()
-	room := func(throttle, lateral, brake, speed float64) float64 {
-		row[channel.Throttle], row[channel.AccelerationLat], row[channel.Brake], row[channel.Speed] = throttle, lateral, brake, speed
-		p.Step(0, row, nil)
-		return row[channel.RoomToTalk]
-	}
-	require.Greater(t, room(1, 0.5, 0, 50), 2.0)
-	require.Zero(t, room(1, 9, 0, 50), "cornering")
-	require.Zero(t, room(0.2, 0, 0, 50), "lifting")
-	require.Zero(t, room(0.9, 0, 0.3, 50), "braking")
-	require.Equal(t, course.Standing, room(0, 0, 1, 0))
-	nan := math.NaN()
-	require.True(t, math.IsNaN(room(nan, nan, nan, 50)), "nothing is known")
-	require.True(t, math.IsNaN(room(nan, 0.5, nan, 50)), "straight on, but perhaps braking")
-	require.Zero(t, room(nan, nan, 0.3, 50), "braking")
-	require.Zero(t, room(nan, -9, nan, 50), "cornering")
 }
 
 func bench() *car {

@@ -18,6 +18,7 @@ type Map struct {
 	Turning float64   // rad, of the whole course, left positive: ±2π unless it crosses itself
 	Placed  bool      // X and Y are in the feed's plane; else dead reckoning from the line, heading east
 	Laps    int       // laps that the braking points rest on
+	Times   []float64 // s since the line, at each point and at the end of the lap, as the driver drives; nil where not known
 	loc     Locator
 	foreign bool // recognised by its shape alone: X and Y are in a plane that this feed does not tell
 
@@ -135,50 +136,6 @@ func (m *Map) busyFrom(c *Corner) float64 {
 		return turn
 	}
 	return c.Braking
-}
-
-// Standing is the room to talk of a car that does not move, in seconds.
-const Standing = 60.0
-
-// Room returns the seconds until the next braking or turn-in point at speed (m/s) held from d
-// metres after the line: 0 from such a point to the corner's exit. It is never more than Standing.
-func (m *Map) Room(d, speed float64) float64 {
-	if speed < 1 {
-		return Standing
-	}
-	metres := math.Inf(1)
-	for i := range m.Corners {
-		c := &m.Corners[i]
-		from := m.busyFrom(c)
-		if m.ahead(from, d) <= m.ahead(from, c.Exit) {
-			return 0
-		}
-		metres = min(metres, m.ahead(d, from))
-	}
-	return min(metres/speed, Standing)
-}
-
-// RoomUnknown is the room to talk in seconds on a course that is not known yet: about two
-// and a half seconds while the throttle is well open and the car goes straight, none while it brakes or turns. A car
-// that stands has Standing. NaN where the feed shows too little to tell. throttle is 0 to 1, lateral in
-// m/s², speed in m/s; NaN is not known. The limits are common practice, no source.
-func RoomUnknown(throttle, lateral, brake, speed float64) float64 {
-	const (
-		open   = 0.8 // of the pedal
-		gentle = 3.0 // m/s²
-		guess  = 2.5 // s
-	)
-	switch {
-	case speed < 1:
-		return Standing
-	case brake > brakeOn, math.Abs(lateral) > gentle:
-		return 0
-	case math.IsNaN(throttle):
-		return math.NaN()
-	case throttle >= open:
-		return guess
-	}
-	return 0
 }
 
 // Place returns the distance from the line of the place on the centre line that is nearest to the car, and how

@@ -66,10 +66,17 @@ type Passes struct {
 	best     []float64  // s, of the best pass by corner, NaN before the first
 	aside    float64    // m beside the map's line at the sample before, left positive
 	asideD   float64    // m from the line, where that was
+
+	calm  calm
+	took  float64 // s lately, and
+	would float64 // as the map has it for the same way
 }
 
 // NewPasses returns a Passes without a map.
-func NewPasses() *Passes { return &Passes{active: -1, aside: math.NaN()} }
+func NewPasses() *Passes {
+	nan := math.NaN()
+	return &Passes{active: -1, aside: nan, calm: calm{at: nan, v: nan, since: nan}}
+}
 
 // UseMap sets the map from now on; a pass under way is dropped if the map has other corners.
 func (p *Passes) UseMap(m *Map) {
@@ -84,6 +91,7 @@ func (p *Passes) UseMap(m *Map) {
 		}
 	}
 	p.m, p.zones = m, nil
+	p.took, p.would = paceOver, paceOver
 	if m == nil {
 		return
 	}
@@ -117,13 +125,13 @@ func (p *Passes) UseMap(m *Map) {
 }
 
 // Step writes corner, last_corner and room_to_talk into row and appends to out the passes that
-// ended with this sample. Without a map only room_to_talk is written, by RoomUnknown.
+// ended with this sample. Without a map only room_to_talk is written.
 // It reads channels that others compute (balance) as they stand, so from the sample before.
 func (p *Passes) Step(at float64, row channel.Row, out []Pass) []Pass {
 	d, v := row[channel.CoursePlace], row[channel.Speed]
 	if p.m == nil || math.IsNaN(d) {
 		row[channel.CornerHere] = math.NaN()
-		row[channel.RoomToTalk] = RoomUnknown(row[channel.Throttle], row[channel.AccelerationLat], row[channel.Brake], v)
+		row[channel.RoomToTalk] = p.calm.room(at, row)
 		p.have, p.active = false, -1
 		return out
 	}
@@ -135,13 +143,12 @@ func (p *Passes) Step(at float64, row channel.Row, out []Pass) []Pass {
 		p.last = p.m.Last(d)
 	}
 	row[channel.CornerHere], row[channel.CornerLast] = float64(here), float64(p.last)
+	row[channel.RoomToTalk] = p.m.Room(d, v, p.took/p.would)
 	switch {
 	case row[channel.InPits] == 1:
 		row[channel.RoomToTalk] = Standing
-	case math.IsNaN(v):
-		row[channel.RoomToTalk] = RoomUnknown(row[channel.Throttle], row[channel.AccelerationLat], row[channel.Brake], v)
-	default:
-		row[channel.RoomToTalk] = p.m.Room(d, v)
+	case row[channel.Brake] > brakeOn && v >= 1: // wherever it is
+		row[channel.RoomToTalk] = 0
 	}
 	if p.have {
 		moved := p.m.ahead(p.d, d)
@@ -155,6 +162,7 @@ func (p *Passes) Step(at float64, row channel.Row, out []Pass) []Pass {
 		case dt <= 0 || moved > 30+2*dt*max(v, p.v, 50) || dt > silence: // moved by hand, or not seen
 			p.active = -1
 		default:
+			p.keepPace(dt, d, v)
 			out = p.advance(at, d, moved, row, out)
 		}
 	}
@@ -163,6 +171,15 @@ func (p *Passes) Step(at float64, row channel.Row, out []Pass) []Pass {
 	}
 	p.at, p.d, p.v, p.have = at, d, v, true
 	return out
+}
+
+// keepPace compares the time of the way from the sample before to this one with the learned one.
+func (p *Passes) keepPace(dt, d, v float64) {
+	if p.m.Times == nil || v < 1 {
+		return
+	}
+	keep := 1 - min(dt/paceOver, 1)
+	p.took, p.would = p.took*keep+dt, p.would*keep+p.m.seconds(p.d, d)
 }
 
 // advance takes the way from the sample before to this one in.
@@ -312,6 +329,14 @@ func (p *Passes) phaseAt(d float64) Phase {
 		return MidCorner
 	}
 	return Exit
+}
+
+// Phase tells in which phase of a corner the car is; false where it is in none, or without a map.
+func (p *Passes) Phase() (Phase, bool) {
+	if p.active < 0 || !p.have {
+		return 0, false
+	}
+	return p.phaseAt(p.d), true
 }
 
 // see adds what the row shows from one moment to another to the phase at d.

@@ -124,7 +124,7 @@ func TestFirstLap(t *testing.T) {
 			if m != nil {
 				// Room to talk by the map, at once: on the straight behind the line.
 				require.Equal(t, 1, c.maps)
-				require.InDelta(t, m.Room(c.row[channel.CoursePlace], c.row[channel.Speed]), c.row[channel.RoomToTalk], 1e-9)
+				require.InDelta(t, m.Room(c.row[channel.CoursePlace], c.row[channel.Speed], 1), c.row[channel.RoomToTalk], 1e-9)
 				require.Greater(t, c.row[channel.RoomToTalk], 3.0)
 				require.GreaterOrEqual(t, len(m.Corners), 2)
 			}

@@ -44,6 +44,7 @@ type savedFile struct {
 	X       line          `json:"x"`
 	Y       line          `json:"y"`
 	Z       line          `json:"z,omitempty"`
+	Times   line          `json:"times,omitempty"` // s since the line, at each point and at the end of the lap
 }
 
 // savedPlane says where x and y are at home.
@@ -200,7 +201,7 @@ func (s Saved) Encode() ([]byte, error) {
 	m := s.Map
 	f := savedFile{
 		Format: savedFormat, Version: savedVersion, Name: m.Name, Updated: s.Updated, Feed: s.Feed, Car: s.Car,
-		Laps: m.Laps, Length: fixed(m.Length), Plane: savedPlane{Kind: reckoned}, Box: boxOf(m.X, m.Y), Corners: []savedCorner{}, X: m.X, Y: m.Y, Z: m.Z,
+		Laps: m.Laps, Length: fixed(m.Length), Plane: savedPlane{Kind: reckoned}, Box: boxOf(m.X, m.Y), Corners: []savedCorner{}, X: m.X, Y: m.Y, Z: m.Z, Times: m.Times,
 	}
 	switch {
 	case m.Placed && m.loc.geo:
@@ -233,6 +234,9 @@ func DecodeSaved(name string, data []byte) (Saved, error) {
 	m.loc, m.scattered = f.Plane.locator(), f.Plane.Scattered
 	if len(f.Z) > 0 {
 		m.Z = f.Z
+	}
+	if len(f.Times) > 0 {
+		m.Times = f.Times
 	}
 	m.K = Curvature(m.X, m.Y, m.Step, smoothing)
 	for _, k := range m.K {
@@ -329,6 +333,15 @@ func (f *savedFile) checkBody(bad func(string, ...any)) {
 	}
 	if len(f.Z) > 0 && len(f.Z) != n {
 		bad("%d heights beside %d points", len(f.Z), n)
+	}
+	if len(f.Times) > 0 && len(f.Times) != n+1 {
+		bad("%d times beside %d points: there is one more for the end of the lap", len(f.Times), n)
+	}
+	for i, t := range f.Times {
+		if i == 0 && t != 0 || i > 0 && !(t > f.Times[i-1]) || !(t < 1e5) {
+			bad("time %d is %g s: times begin at 0 and rise", i, t)
+			break
+		}
 	}
 	if box := boxOf(f.X, f.Y); box != f.Box {
 		bad("box is %v, and the points lie in %v", f.Box, box)

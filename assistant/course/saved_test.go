@@ -98,6 +98,6 @@ func FuzzDecodeSaved(f *testing.F) {
 		if !json.Valid(out) {
 			t.Fatal("not JSON")
 		}
-		s.Map.Room(1, 50)
+		s.Map.Room(1, 50, 1)
 	})
 }

@@ -2,7 +2,8 @@ package course
 
 import (
 	"math"
-	"slices"
+
+	"earshot/assistant/statistics"
 )
 
 // What is done about positions that scatter. The figures were found by trying on twelve surveyed centre lines with
@@ -124,8 +125,7 @@ func (l *Learner) scatter(d []float64) float64 {
 	if len(all) == 0 {
 		return 0
 	}
-	slices.Sort(all)
-	return all[len(all)/2] / 0.6745 // of a normal distribution half lies within 0.6745 standard deviations
+	return statistics.Median(all) * statistics.Normal
 }
 
 // smoothBy convolves v, a loop, with a Gaussian whose width in metres differs from place to place.

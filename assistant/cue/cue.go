@@ -70,25 +70,57 @@ func ParseWhere(s string) (Where, error) {
 	return 0, fmt.Errorf("unknown place %q: it is one of %s", s, strings.Join(whereNames[:], ", "))
 }
 
+// A Phrase is a text with the length of its clip. The zero Phrase says nothing.
+type Phrase struct {
+	Text    string
+	Seconds float64
+}
+
+func (p Phrase) usable() bool { return p.Text != "" && p.Seconds > 0 && !math.IsInf(p.Seconds, 0) }
+
+// shorter returns short where it is of use beside long.
+func shorter(short, long Phrase) Phrase {
+	if !short.usable() || short.Seconds >= long.Seconds {
+		return Phrase{}
+	}
+	return short
+}
+
+// An Importance is the order among cues of one priority: who goes first, and who is left out when there is too much to say.
+type Importance int
+
+// The importances.
+const (
+	Low    Importance = iota - 1 // leaves the last places of the budget to others
+	Normal                       // the zero value
+	High                         // is said where the budget is just used up
+)
+
 // A Cue is something worth saying. Times are seconds on the feed's clock.
 type Cue struct {
-	Rule     string
-	Instance int    // which wheel, axle … of the rule; 0 where there is but one
-	Wheel    string // for people and the journal; empty for a cue merged from several wheels
-	Group    string // cues of one group that wait together are said as one; empty: never merged
-	Members  uint64 // bit i: instance i of the group; 0 in an Offer stands for the cue's own instance
-	Text     string
-	Priority Priority
-	Where    Where
-	Queued   float64 // set by Offer
-	Expires  float64 // the moment from which it must not start; 0, NaN or infinite: Config.Life after Queued
-	Duration float64 // s, of the clip
+	Rule       string
+	Instance   int    // which wheel, axle … of the rule; 0 where there is but one
+	Wheel      string // for people and the journal; empty for a cue merged from several wheels
+	Group      string // cues of one group that wait together are said as one; empty: never merged
+	Members    uint64 // bit i: instance i of the group; 0 in an Offer stands for the cue's own instance
+	Text       string
+	Short      Phrase // the same in fewer words, for where Text does not fit; the zero value: there is none
+	Priority   Priority
+	Importance Importance
+	Where      Where
+	Live       bool    // the words are made anew when it is said, by Wording
+	Holds      bool    // it tells of a state: it waits until it was said or is withdrawn, and has no expiry
+	Queued     float64 // set by Offer
+	Expires    float64 // the moment from which it must not start; 0, NaN or infinite: Config.Life after Queued
+	Duration   float64 // s, of the clip of Text
 }
 
 // A Situation is what the scheduler must know about the car at one moment.
 type Situation struct {
-	Room      float64 // s until the next braking or turn-in point at the present speed; NaN: not known
+	Room      float64 // s until the next braking or turn-in point; NaN: not known
+	MostRoom  float64 // s, the largest Room anywhere on the course; 0 or NaN: not known
 	Corner    bool    // in a corner, or braking for one
+	Busy      bool    // the driver brakes or turns in: not even an answer may start
 	SinceLine float64 // s since the car crossed the line; NaN: not known
 	Standing  bool    // the car stands or is in the pits: there is always room
 }
@@ -115,10 +147,16 @@ type Ruling struct {
 	Final      bool    // no other Ruling follows for this cue
 }
 
-// A MergeFunc words several members of a group as one cue. members holds at least two bits. ok is
-// false where there are no words or no clip for that combination: the cues then stay apart.
-// Equal arguments must give equal results.
-type MergeFunc func(group string, members uint64) (text string, duration float64, ok bool)
+// A Wording finds the words for what waits, as they are at this moment. Calls at one moment with equal arguments must
+// give equal results.
+type Wording interface {
+	// Quiet tells whether a cue must be kept back now, such as in the pits, or while what it tells is not the case at
+	// this moment. It is asked often and must be quick.
+	Quiet(c *Cue) bool
+	// Words words the members of the cue's group; one bit stands for the cue alone. ok is false where there are no words:
+	// several cues then stay apart, and a single one waits.
+	Words(c *Cue, members uint64) (long, short Phrase, ok bool)
+}
 
 // Config tunes the manners. A field left zero takes its default.
 type Config struct {
@@ -135,9 +173,19 @@ type Config struct {
 	// LapAtMost renews the budget of advisories where no lap begins for so long, s: in the pits, without
 	// a line, on a very long course. Default 180 s (common practice, no source).
 	LapAtMost float64
-	// LineWindow is how long after the line a cue for the line may start, s. Default 45 s: the line may lie in a long
-	// bend, and the first straight may be taken by something more urgent (common practice, no source).
+	// MaxCalls is the most calls, answers and warnings apart, that were begun in any ten minutes when an advisory begins;
+	// negative: no limit. Default 10 (ISA-18.2-2016). The last two places are kept for what is of normal and of high importance.
+	MaxCalls int
+	// LineWindow is how long after the line a cue for the line may start, s. Default 12 s: a lap time is old in the
+	// next corner but one (common practice, no source).
 	LineWindow float64
+	// Patience is how long a cue waits for room for its long form, and a merged one for room for all its parts, before it
+	// makes do with less, s. Default 12 s (common practice, no source). An answer waits no longer than half of AnswerWithin,
+	// a cue for the line not at all.
+	Patience float64
+	// AnswerWithin is how long the answer to the driver's question may wait outside braking and turn-in, s. Then it starts
+	// although there may be too little room. Default 4.5 s: half a second less than common practice, for feeds of a few samples a second.
+	AnswerWithin float64
 	// CornerPatience is after how long without a break Situation.Corner is no longer believed, s: no corner
 	// of a course lasts so long, a broken channel does. A known Room holds all the same. Default 15 s
 	// (common practice, no source).
@@ -151,7 +199,13 @@ type Config struct {
 // minGap is the least pause between two cues, s (IVBSS, DOT HS 810 905: signals interfere within 500 ms).
 const minGap = 0.5
 
-var defaults = Config{Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, LapAtMost: 180, LineWindow: 45, CornerPatience: 15, Life: 20, MuteFor: 120}
+// callWindow is the time that MaxCalls speaks of, s.
+const callWindow = 600
+
+var defaults = Config{
+	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 10, LapAtMost: 180, LineWindow: 12, Patience: 12, AnswerWithin: 4.5,
+	CornerPatience: 15, Life: 20, MuteFor: 120,
+}
 
 // DefaultConfig returns the defaults.
 func DefaultConfig() Config { return defaults }
@@ -183,6 +237,8 @@ func (c *Config) seconds() []field {
 		{"gap", &c.Gap, defaults.Gap},
 		{"lap_at_most", &c.LapAtMost, defaults.LapAtMost},
 		{"line_window", &c.LineWindow, defaults.LineWindow},
+		{"patience", &c.Patience, defaults.Patience},
+		{"answer_within", &c.AnswerWithin, defaults.AnswerWithin},
 		{"corner_patience", &c.CornerPatience, defaults.CornerPatience},
 		{"life", &c.Life, defaults.Life},
 		{"mute_for", &c.MuteFor, defaults.MuteFor},
@@ -199,6 +255,9 @@ func (c Config) filled() Config {
 	c.Gap = max(c.Gap, minGap)
 	if c.MaxAdvisoriesPerLap == 0 {
 		c.MaxAdvisoriesPerLap = defaults.MaxAdvisoriesPerLap
+	}
+	if c.MaxCalls == 0 {
+		c.MaxCalls = defaults.MaxCalls
 	}
 	return c
 }

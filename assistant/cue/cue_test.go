@@ -119,9 +119,9 @@ func TestMute(t *testing.T) {
 
 // full returns a Scheduler in which n cues of n rules wait for room in a corner.
 func full(n int) *Scheduler {
-	s := New(Config{MaxAdvisoriesPerLap: -1}, wheelWords)
+	s := New(Config{MaxAdvisoriesPerLap: -1, MaxCalls: -1}, wheelWords(0))
 	for i := range n {
-		s.Offer(0, Cue{Rule: fmt.Sprint("rule", i/4), Instance: i % 4, Group: fmt.Sprint("rule", i/4), Text: "x", Duration: 1.5, Expires: 1e9}, nil)
+		s.Offer(0, Cue{Rule: fmt.Sprint("rule", i/4), Instance: i % 4, Group: fmt.Sprint("rule", i/4), Live: true, Text: "x", Duration: 1.5, Expires: 1e9}, nil)
 	}
 	return s
 }
@@ -164,7 +164,7 @@ func BenchmarkStep(b *testing.B) {
 
 // BenchmarkCue is the whole life of one cue: offered, begun, said.
 func BenchmarkCue(b *testing.B) {
-	s, out, now := New(Config{MaxAdvisoriesPerLap: -1}, wheelWords), make([]Ruling, 0, 8), 0.0
+	s, out, now := New(Config{MaxAdvisoriesPerLap: -1, MaxCalls: -1}, wheelWords(0)), make([]Ruling, 0, 8), 0.0
 	b.ReportAllocs()
 	for b.Loop() {
 		out = s.Offer(now, Cue{Rule: "fuel", Text: "Fuel, two laps short.", Duration: 1, Priority: Caution}, out[:0])
@@ -193,7 +193,7 @@ func ExampleScheduler() {
 
 // TestMergedCue looks at the cue that is said for two wheels: it belongs to both and is no longer good when the first of them is not.
 func TestMergedCue(t *testing.T) {
-	s := New(Config{}, wheelWords)
+	s := New(Config{}, wheelWords(0))
 	for i, expires := range []float64{9, 6} {
 		s.Offer(0, Cue{Rule: "hot", Instance: i, Wheel: []string{"fl", "fr"}[i], Group: "hot", Text: "x", Duration: 1, Expires: expires}, nil)
 	}

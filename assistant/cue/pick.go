@@ -14,6 +14,10 @@ const (
 	holdNone     hold = iota // not looked at yet
 	holdSpeaking             // another cue sounds, or has just ended
 	holdOthers               // another cue had the right of way
+	holdQuiet                // the Wording keeps it back
+	holdWords                // it had no words
+	holdMuted                // the driver wanted quiet
+	holdBudget               // there is no place for it in the budget
 	holdCorner               // in a corner, room not known
 	holdStraight             // wants a straight
 	holdLine                 // wants to be near the line
@@ -23,12 +27,82 @@ const (
 	goRoom
 	goOpen   // room not known, not in a corner
 	goDoubt  // room not known, the corner flag is not believed
+	goLate   // the driver has waited long enough for his answer
 	firstYes = goWarning
 )
 
-// pick returns the index of the item to begin now, or -1. alone says that it is to be said without the others of its group.
-func (s *Scheduler) pick(now float64, sit Situation) (index int, alone bool, why hold) {
-	index = -1
+// A choice is an item to begin, and how.
+type choice struct {
+	index        int
+	alone, short bool // without the others of its group; in its short form
+	why          hold
+}
+
+func (ch choice) phrase(s *Scheduler) Phrase {
+	it := &s.waiting[ch.index]
+	long, short := it.long, it.short
+	if ch.alone {
+		long, short = Phrase{it.cue.Text, it.cue.Duration}, it.cue.Short
+	}
+	if ch.short {
+		return short
+	}
+	return long
+}
+
+// choose finds the item to begin now and words it anew. New words may be too long: then another one may have room.
+func (s *Scheduler) choose(now float64, sit Situation) (choice, bool) {
+	for range 2*len(s.waiting) + 1 {
+		ch := s.pick(now, sit)
+		if ch.index < 0 {
+			return ch, false
+		}
+		it := &s.waiting[ch.index]
+		was := ch.phrase(s)
+		if s.reword(it, ch.alone, now) {
+			if is := ch.phrase(s); is == was || is.Seconds > 0 && s.may(it, is.Seconds, now, sit) >= firstYes {
+				return ch, true
+			}
+		}
+	}
+	return choice{index: -1}, false
+}
+
+// noWords is how long a cue that had no words is left alone, s.
+const noWords = 1.0
+
+// reword makes the words of an item anew. It is false where there are none.
+func (s *Scheduler) reword(it *item, alone bool, now float64) bool {
+	if s.words == nil || !it.cue.Live {
+		return true
+	}
+	members := it.members
+	if alone || it.parts == 1 {
+		members = it.cue.Members
+	}
+	long, short, ok := s.words.Words(&it.cue, members)
+	switch {
+	case ok && long.usable():
+	case it.cue.Priority == Warning: // the words that it had then are better than none
+		return true
+	default:
+		it.mute = now + noWords
+		return false
+	}
+	short = shorter(short, long)
+	if members == it.cue.Members {
+		it.cue.Text, it.cue.Duration, it.cue.Short = long.Text, long.Seconds, short
+	}
+	if !alone {
+		it.long, it.short = long, short
+	}
+	return true
+}
+
+// pick returns the item to begin now; its index is -1 where there is none.
+func (s *Scheduler) pick(now float64, sit Situation) choice {
+	best := choice{index: -1}
+	asked := false // an answer waits: nothing but a warning may take its room
 	for i := range s.waiting {
 		it := &s.waiting[i]
 		if sit.Room > it.best { // false for NaN
@@ -38,41 +112,94 @@ func (s *Scheduler) pick(now float64, sit Situation) (index int, alone bool, why
 			it.hold = s.waiting[it.lead].hold
 			continue
 		}
-		h := s.may(it, it.length, now, sit)
-		single := false
-		if h == holdRoom && it.parts > 1 && now >= (it.cue.Queued+it.cue.Expires)/2 {
-			if a := s.may(it, it.cue.Duration, now, sit); a >= firstYes {
-				h, single = a, true
-			}
-		}
+		ch := s.form(i, now, sit)
 		switch {
-		case h >= firstYes && index < 0:
-			index, alone, why = i, single, h
-		case h >= firstYes:
-			h = holdOthers
+		case ch.why >= firstYes && (best.index >= 0 || asked && it.cue.Priority < Answer):
+			ch.why = holdOthers
+		case ch.why >= firstYes:
+			best = ch
 		}
-		it.hold = h
+		asked = asked || it.cue.Priority == Answer
+		it.hold = ch.why
 	}
-	return index, alone, why
+	return best
+}
+
+// form finds out whether an item may begin now, and in which of its forms: whole, else short, else without its group.
+func (s *Scheduler) form(i int, now float64, sit Situation) choice {
+	it := &s.waiting[i]
+	ch := choice{index: i}
+	ch.why = s.may(it, it.long.Seconds, now, sit)
+	if ch.why == goLate && it.short.Seconds > 0 {
+		ch.short, ch.why = true, s.may(it, it.short.Seconds, now, sit)
+	}
+	if ch.why != holdRoom {
+		return ch
+	}
+	patience := s.conf.Patience
+	switch {
+	case it.cue.Priority == Answer:
+		patience = s.conf.AnswerWithin / 2
+	case it.cue.Where == Line:
+		patience = 0
+	}
+	waited := now - it.cue.Queued
+	if it.short.Seconds > 0 && (waited >= patience || it.long.Seconds+s.conf.Margin > sit.MostRoom && sit.MostRoom > 0) {
+		if why := s.may(it, it.short.Seconds, now, sit); why >= firstYes {
+			return choice{index: i, short: true, why: why}
+		}
+	}
+	if it.parts < 2 || waited < min(patience, (it.cue.Expires-it.cue.Queued)/2) {
+		return ch
+	}
+	if why := s.may(it, it.cue.Duration, now, sit); why >= firstYes {
+		return choice{index: i, alone: true, why: why}
+	}
+	if short := it.cue.Short.Seconds; short > 0 {
+		if why := s.may(it, short, now, sit); why >= firstYes {
+			return choice{index: i, alone: true, short: true, why: why}
+		}
+	}
+	return ch
 }
 
 // may tells whether a clip of length seconds of this item may begin now.
 func (s *Scheduler) may(it *item, length, now float64, sit Situation) hold {
-	if it.cue.Priority == Warning {
+	c := &it.cue
+	switch {
+	case c.Priority == Warning:
 		if s.sound.on && s.sound.cue.Priority == Warning || s.lastWas == Warning && now < s.lastEnd+s.conf.Gap {
 			return holdSpeaking
 		}
-		return goWarning
-	}
-	if s.sound.on || now < s.lastEnd+s.conf.Gap {
+	case s.sound.on || now < s.lastEnd+s.conf.Gap:
 		return holdSpeaking
+	case c.Priority < Answer && now < s.mutedUntil:
+		return holdMuted
 	}
-	if sit.Standing {
+	switch {
+	case now < it.mute:
+		return holdWords
+	case it.quiet:
+		return holdQuiet
+	case s.spent(c, now) != "":
+		return holdBudget
+	case c.Priority == Warning:
+		return goWarning
+	case sit.Standing:
 		return goStanding
 	}
+	h := s.room(c.Where, length, now, sit)
+	if h < firstYes && c.Priority == Answer && it.open >= s.conf.AnswerWithin && !sit.Busy {
+		return goLate
+	}
+	return h
+}
+
+// room tells whether there is room for so many seconds at the place that a cue wants.
+func (s *Scheduler) room(where Where, length, now float64, sit Situation) hold {
 	doubt := sit.Corner && now-s.cornerSince >= s.conf.CornerPatience
 	corner := sit.Corner && !doubt
-	switch it.cue.Where {
+	switch where {
 	case Line:
 		if !math.IsNaN(sit.SinceLine) {
 			if sit.SinceLine < 0 || sit.SinceLine > s.conf.LineWindow {
@@ -99,14 +226,29 @@ func (s *Scheduler) may(it *item, length, now float64, sit Situation) hold {
 	return goOpen
 }
 
+// look asks which cues are to be kept back now. A call for several wheels names none of those.
+func (s *Scheduler) look() {
+	if s.words == nil {
+		return
+	}
+	for i := range s.waiting {
+		it := &s.waiting[i]
+		if q := s.words.Quiet(&it.cue); q != it.quiet {
+			it.quiet = q
+			s.regroup = s.regroup || it.cue.Group != ""
+		}
+	}
+}
+
 // group finds out which of the items that wait are said as one. Warnings join warnings only: a caution must not make a warning longer.
 func (s *Scheduler) group() {
 	s.regroup = false
 	for i := range s.waiting {
 		it := &s.waiting[i]
-		it.lead, it.parts, it.text, it.length, it.members = i, 1, it.cue.Text, it.cue.Duration, it.cue.Members
+		it.lead, it.parts, it.members = i, 1, it.cue.Members
+		it.long, it.short = Phrase{it.cue.Text, it.cue.Duration}, it.cue.Short
 	}
-	if s.merge == nil {
+	if s.words == nil {
 		return
 	}
 	for i := range s.waiting {
@@ -127,7 +269,7 @@ func (s *Scheduler) group() {
 // joins tells whether item j could be said with item i before it.
 func (s *Scheduler) joins(i, j int) bool {
 	a, b := &s.waiting[i], &s.waiting[j]
-	return b.lead == j && b.parts == 1 && b.cue.Group == a.cue.Group && (a.cue.Priority == Warning) == (b.cue.Priority == Warning)
+	return b.lead == j && b.parts == 1 && !a.quiet && !b.quiet && b.cue.Group == a.cue.Group && (a.cue.Priority == Warning) == (b.cue.Priority == Warning)
 }
 
 func (s *Scheduler) union(i int) uint64 {
@@ -146,11 +288,11 @@ func (s *Scheduler) join(i int, members uint64) bool {
 	if bits.OnesCount64(members) < 2 || members == lead.members {
 		return false
 	}
-	text, length, ok := s.merge(lead.cue.Group, members)
-	if !ok || text == "" || !(length > 0) || math.IsInf(length, 0) {
+	long, short, ok := s.words.Words(&lead.cue, members)
+	if !ok || !long.usable() {
 		return false
 	}
-	lead.text, lead.length, lead.members = text, length, members
+	lead.long, lead.short, lead.members = long, shorter(short, long), members
 	for j := i + 1; j < len(s.waiting); j++ {
 		if m := s.waiting[j].cue.Members; s.joins(i, j) && m != 0 && m&^members == 0 {
 			s.waiting[j].lead = i
@@ -161,25 +303,26 @@ func (s *Scheduler) join(i int, members uint64) bool {
 }
 
 // reason puts into words why a cue is begun.
-func (s *Scheduler) reason(h hold, sit Situation, it *item, alone bool) string {
-	length := it.length
-	if alone {
-		length = it.cue.Duration
-	}
+func (s *Scheduler) reason(ch choice, sit Situation) string {
 	var why string
-	switch h {
+	switch ch.why {
 	case goWarning:
 		why = "a warning waits for nothing"
 	case goStanding:
 		why = "the car stands or is in the pits"
 	case goRoom:
-		why = fmt.Sprintf("%.1f s of room for %.1f s", sit.Room, length)
+		why = fmt.Sprintf("%.1f s of room for %.1f s", sit.Room, ch.phrase(s).Seconds)
 	case goDoubt:
 		why = fmt.Sprintf("room not known, and no corner lasts %.0f s", s.conf.CornerPatience)
+	case goLate:
+		why = fmt.Sprintf("the driver has waited %.1f s for his answer", s.conf.AnswerWithin)
 	default:
 		why = "room not known, but not in a corner"
 	}
-	if alone {
+	if ch.short {
+		why += "; the short form"
+	}
+	if ch.alone {
 		why += "; said without its group, for which there was no room"
 	}
 	return why
@@ -193,6 +336,14 @@ func (s *Scheduler) whyExpired(it *item, now float64) string {
 		why = "another cue was being said"
 	case holdOthers:
 		why = "others went first"
+	case holdQuiet:
+		why = "it was not the time for it"
+	case holdWords:
+		why = "a value in its words was not known"
+	case holdMuted:
+		why = "the driver wanted quiet"
+	case holdBudget:
+		why = "there were enough calls"
 	case holdCorner:
 		why = "in a corner, and the room not known"
 	case holdStraight:
@@ -200,7 +351,7 @@ func (s *Scheduler) whyExpired(it *item, now float64) string {
 	case holdLine:
 		why = "not near the line"
 	case holdRoom:
-		why = fmt.Sprintf("it needs %.1f s of room and %.1f s before the braking point; the most there was is %.1f s", it.length, s.conf.Margin, max(0, it.best))
+		why = fmt.Sprintf("it needs %.1f s of room and %.1f s before the braking point; the most there was is %.1f s", it.long.Seconds, s.conf.Margin, max(0, it.best))
 	default:
 		why = "no moment came to say it"
 	}

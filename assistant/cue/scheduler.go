@@ -10,7 +10,7 @@ import (
 // Times that it is given are seconds on the feed's clock; a time before an earlier one counts as that.
 type Scheduler struct {
 	conf  Config
-	merge MergeFunc
+	words Wording // nil: words never change, and nothing is merged
 
 	now     float64
 	waiting []item // by right of way, then age
@@ -25,9 +25,12 @@ type Scheduler struct {
 	hasLast bool
 
 	mutedUntil  float64
-	cornerSince float64 // NaN outside corners
-	lapSince    float64 // NaN before the first call
-	advisories  int     // begun since lapSince
+	cornerSince float64   // NaN outside corners
+	lapSince    float64   // NaN before the first call
+	advisories  int       // begun since lapSince
+	calls       []float64 // when calls but answers and warnings were begun, within callWindow
+
+	whyLap, whyWindow string // why there is no place for an advisory
 }
 
 // An item is a cue that waits, or a part of what sounds.
@@ -35,14 +38,17 @@ type item struct {
 	cue  Cue
 	seq  int     // its age; kept when it is offered anew or interrupted
 	best float64 // longest room seen while it waited, s
+	open float64 // s that it has waited outside braking and turn-in
 	hold hold    // what was in its way at the last Step
+	mute float64 // the moment until which it had no words
 	gone bool    // withdrawn while it sounded
 
-	lead    int // index of the item in whose words it is said; its own index when it speaks for itself
-	parts   int // how many items are said in its words
-	text    string
-	length  float64 // s
-	members uint64
+	quiet bool // the Wording keeps it back
+
+	lead        int // index of the item in whose words it is said; its own index when it speaks for itself
+	parts       int // how many items are said in its words
+	long, short Phrase
+	members     uint64
 }
 
 type sounding struct {
@@ -54,11 +60,14 @@ type sounding struct {
 }
 
 // New returns a Scheduler for which nothing waits. Fields of c that are zero or that Validate refuses take
-// their defaults. merge may be nil: then nothing is merged.
-func New(c Config, merge MergeFunc) *Scheduler {
+// their defaults. words may be nil: then nothing is merged or worded anew.
+func New(c Config, words Wording) *Scheduler {
 	nan := math.NaN()
+	c = c.filled()
 	return &Scheduler{
-		conf: c.filled(), merge: merge, now: math.Inf(-1), lastEnd: math.Inf(-1), lastWas: Advisory,
+		whyLap:    fmt.Sprintf("%d advisories in a lap are the most, one fewer for low importance", c.MaxAdvisoriesPerLap),
+		whyWindow: fmt.Sprintf("%d calls in ten minutes are the most, and the last places are for what is important", c.MaxCalls),
+		conf:      c, words: words, now: math.Inf(-1), lastEnd: math.Inf(-1), lastWas: Advisory,
 		mutedUntil: math.Inf(-1), cornerSince: nan, lapSince: nan,
 	}
 }
@@ -69,7 +78,10 @@ func New(c Config, merge MergeFunc) *Scheduler {
 func (s *Scheduler) Offer(now float64, c Cue, out []Ruling) []Ruling {
 	now = s.advance(now)
 	c.Queued = now
-	if math.IsNaN(c.Expires) || math.IsInf(c.Expires, 0) || c.Expires == 0 {
+	c.Short = shorter(c.Short, Phrase{c.Text, c.Duration})
+	if c.Holds {
+		c.Expires = math.Inf(1)
+	} else if math.IsNaN(c.Expires) || math.IsInf(c.Expires, 0) || c.Expires == 0 {
 		c.Expires = now + s.conf.Life
 	}
 	if c.Members == 0 && c.Instance >= 0 && c.Instance < 64 {
@@ -84,21 +96,21 @@ func (s *Scheduler) Offer(now float64, c Cue, out []Ruling) []Ruling {
 		return append(out, unsaid(c, Suppressed, "unknown "+c.Priority.String()))
 	case c.Expires <= now:
 		return append(out, unsaid(c, Expired, "it had expired when it was offered"))
-	case s.shelved(c.Priority, now):
+	case s.shelved(&c, now):
 		return append(out, unsaid(c, Muted, s.whyMuted()))
 	}
-	if p := s.part(c.Rule, c.Instance); p != nil && p.cue.Text == c.Text {
+	if p := s.part(c.Rule, c.Instance); p != nil && (p.cue.Text == c.Text || p.cue.Live && c.Live) {
 		p.gone, p.cue.Expires = false, c.Expires
 		return append(out, unsaid(c, Merged, "it is being said at this moment"))
 	}
 	it := item{cue: c, seq: s.seq, best: math.Inf(-1)}
 	s.seq++
 	if i := s.find(c.Rule, c.Instance); i >= 0 {
-		it.seq, it.best = s.waiting[i].seq, s.waiting[i].best
+		it.seq, it.best, it.open = s.waiting[i].seq, s.waiting[i].best, s.waiting[i].open
 		out = append(out, unsaid(s.waiting[i].cue, Merged, "a newer text of the same call took its place"))
 		s.drop(i)
-	} else if c.Priority == Advisory && s.spent(now) {
-		return append(out, unsaid(c, Suppressed, s.whySpent()))
+	} else if why := s.spent(&c, now); why != "" && !c.Holds {
+		return append(out, unsaid(c, Suppressed, why))
 	}
 	s.insert(it)
 	return out
@@ -122,29 +134,37 @@ func (s *Scheduler) Withdraw(rule string, instance int, now float64, out []Rulin
 // that what sounds must be cut at once, before say begins. Rulings are appended to out. A Step in which
 // nothing is begun, ended or dropped allocates nothing.
 func (s *Scheduler) Step(now float64, sit Situation, out []Ruling) (say *Cue, stop bool, rulings []Ruling) {
+	before := s.now
 	now = s.advance(now)
 	s.watchCorner(now, sit.Corner)
 	out = s.finish(now, out)
-	if s.sound.on && s.shelved(s.sound.cue.Priority, now) {
-		out, stop = s.cut(now, Muted, "cut off: "+s.whyMuted(), false, out), true
+	if s.sound.on && now < s.mutedUntil && s.sound.cue.Priority < Answer {
+		v := Muted
+		if s.sound.cue.Holds {
+			v = Interrupted
+		}
+		out, stop = s.cut(now, v, "cut off: "+s.whyMuted(), s.sound.cue.Holds, out), true
 	}
 	out = s.sweep(now, out)
+	s.look()
 	if s.regroup {
 		s.group()
 	}
-	i, alone, why := s.pick(now, sit)
-	if i < 0 {
+	for i := range s.waiting {
+		if !sit.Busy && before > math.Inf(-1) {
+			s.waiting[i].open += now - before
+		}
+	}
+	ch, ok := s.choose(now, sit)
+	if !ok {
 		return nil, stop, out
 	}
-	reason := s.reason(why, sit, &s.waiting[i], alone)
+	said, reason := ch.phrase(s), s.reason(ch, sit)
+	parts := s.take(ch.index, ch.alone) // before what is interrupted comes back into the line
 	if s.sound.on {
-		// What is begun leaves the line first, since the interrupted cue comes back into it.
-		parts := s.take(i, alone)
 		out, stop = s.cut(now, Interrupted, "interrupted by the warning "+quoted(parts[0].cue.Rule), true, out), true
-		s.begin(now, parts, reason)
-	} else {
-		s.begin(now, s.take(i, alone), reason)
 	}
+	s.begin(now, parts, said, reason)
 	return &s.sound.cue, stop, out
 }
 
@@ -210,22 +230,41 @@ func (s *Scheduler) watchCorner(now float64, corner bool) {
 	}
 }
 
-func (s *Scheduler) shelved(p Priority, now float64) bool { return p < Answer && now < s.mutedUntil }
+// shelved tells whether a cue is lost to a mute. What tells of a state waits for its end.
+func (s *Scheduler) shelved(c *Cue, now float64) bool {
+	return c.Priority < Answer && now < s.mutedUntil && !c.Holds
+}
 
 func (s *Scheduler) whyMuted() string {
 	return fmt.Sprintf("the driver has muted advisories and cautions until %.1f s", s.mutedUntil)
 }
 
-// spent tells whether the budget of advisories is used up.
-func (s *Scheduler) spent(now float64) bool {
+// spent says why there is no place for an advisory of its importance, or nothing where there is one.
+func (s *Scheduler) spent(c *Cue, now float64) string {
+	if c.Priority != Advisory {
+		return ""
+	}
 	if !(now-s.lapSince < s.conf.LapAtMost) { // also where lapSince is NaN
 		s.lapSince, s.advisories = now, 0
 	}
-	return s.conf.MaxAdvisoriesPerLap >= 0 && s.advisories >= s.conf.MaxAdvisoriesPerLap
+	// The pre-formed reasons spare an allocation at every Step while a cue waits for a place.
+	if most := s.conf.MaxAdvisoriesPerLap; most >= 0 && s.advisories >= max(1, most+int(c.Importance)) {
+		return s.whyLap
+	}
+	if most := s.conf.MaxCalls; most >= 0 && s.recent(now) >= most-1+int(c.Importance) {
+		return s.whyWindow
+	}
+	return ""
 }
 
-func (s *Scheduler) whySpent() string {
-	return fmt.Sprintf("%d advisories in this lap already, which is the most", s.conf.MaxAdvisoriesPerLap)
+// recent counts the calls begun within callWindow.
+func (s *Scheduler) recent(now float64) int {
+	old := 0
+	for old < len(s.calls) && now-s.calls[old] >= callWindow {
+		old++
+	}
+	s.calls = slices.Delete(s.calls, 0, old)
+	return len(s.calls)
 }
 
 func (s *Scheduler) find(rule string, instance int) int {
@@ -259,11 +298,14 @@ func (s *Scheduler) insert(it item) {
 	s.regroup = true
 }
 
-// before orders what waits: by priority; then what may only be said near the line, as its chance passes first; then
+// before orders what waits: by priority; by importance; then what may only be said near the line, as its chance passes first; then
 // by age.
 func before(a, b *item) bool {
 	if a.cue.Priority != b.cue.Priority {
 		return a.cue.Priority > b.cue.Priority
+	}
+	if a.cue.Importance != b.cue.Importance {
+		return a.cue.Importance > b.cue.Importance
 	}
 	if line := a.cue.Where == Line; line != (b.cue.Where == Line) {
 		return line
@@ -283,11 +325,13 @@ func (s *Scheduler) sweep(now float64, out []Ruling) []Ruling {
 		switch {
 		case it.cue.Expires <= now:
 			out = append(out, unsaid(it.cue, Expired, s.whyExpired(it, now)))
-		case s.shelved(it.cue.Priority, now):
+		case s.shelved(&it.cue, now):
 			out = append(out, unsaid(it.cue, Muted, s.whyMuted()))
-		case it.cue.Priority == Advisory && s.spent(now):
-			out = append(out, unsaid(it.cue, Suppressed, s.whySpent()))
 		default:
+			if why := s.spent(&it.cue, now); why != "" && !it.cue.Holds {
+				out = append(out, unsaid(it.cue, Suppressed, why))
+				break
+			}
 			i++
 			continue
 		}
@@ -316,10 +360,11 @@ func (s *Scheduler) take(i int, alone bool) []item {
 	return parts
 }
 
-func (s *Scheduler) begin(now float64, parts []item, why string) {
+func (s *Scheduler) begin(now float64, parts []item, said Phrase, why string) {
 	c := parts[0].cue
+	c.Text, c.Duration = said.Text, said.Seconds
 	if len(parts) > 1 {
-		c.Text, c.Duration, c.Members = parts[0].text, parts[0].length, parts[0].members
+		c.Members = parts[0].members
 		for _, p := range parts[1:] {
 			c.Expires = min(c.Expires, p.cue.Expires)
 			if p.cue.Wheel != c.Wheel {
@@ -331,6 +376,9 @@ func (s *Scheduler) begin(now float64, parts []item, why string) {
 	s.last, s.hasLast = c, true
 	if c.Priority == Advisory {
 		s.advisories++
+	}
+	if c.Priority < Answer {
+		s.calls = append(s.calls, now)
 	}
 }
 
@@ -385,6 +433,9 @@ func (s *Scheduler) cut(now float64, v Verdict, why string, again bool, out []Ru
 	}
 	if snd.cue.Priority == Advisory {
 		s.advisories = max(0, s.advisories-1) // it was not heard
+	}
+	if n := len(s.calls); n > 0 && s.calls[n-1] == snd.start && snd.cue.Priority < Answer {
+		s.calls = s.calls[:n-1]
 	}
 	s.ended(now)
 	return out

@@ -4,6 +4,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"math/bits"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -20,12 +21,16 @@ var update = flag.Bool("update", false, "rewrite the want part of the stories; r
 // at a time in seconds; between them the scheduler steps 20 times a second.
 //
 //	config max=1 gap=0.6
-//	words GROUP MEMBERS(binary) DURATION TEXT       what the merge function answers
-//	TIME offer RULE[/INSTANCE] PRIORITY DURATION TEXT [| key=value …]   keys: where, group, expires (a moment)
+//	words GROUP MEMBERS(binary) DURATION TEXT       the words for several
+//	TIME offer RULE[/INSTANCE] PRIORITY DURATION TEXT [| key=value …]   keys: where, group, expires (a moment), short (s),
+//	                                                importance, holds, live
+//	TIME reword RULE[/INSTANCE] DURATION TEXT       a live cue has these words from now on
+//	TIME reword RULE[/INSTANCE] none                and now none
+//	TIME keep|release RULE[/INSTANCE]               it must not be said, or may again
 //	TIME withdraw RULE[/INSTANCE]
 //	TIME brake MOMENT        the next braking point is reached at that moment
 //	TIME room unknown
-//	TIME corner on|off · standing on|off · lap · mute SECONDS · unmute · repeat · end
+//	TIME corner on|off · busy on|off · standing on|off · most SECONDS · lap · mute SECONDS · unmute · repeat · end
 func TestStories(t *testing.T) {
 	files, err := filepath.Glob("testdata/stories/*.txtar")
 	require.NoError(t, err)
@@ -55,10 +60,12 @@ type teller struct {
 	line  float64
 	conf  Config
 	words map[string]string
+	anew  map[string]Phrase
+	kept  map[string]bool
 }
 
 func tell(t *testing.T, script string) string {
-	p := &teller{t: t, brake: math.NaN(), line: math.NaN(), words: map[string]string{}}
+	p := &teller{t: t, brake: math.NaN(), line: math.NaN(), words: map[string]string{}, anew: map[string]Phrase{}, kept: map[string]bool{}}
 	tick := 0
 	for _, line := range strings.Split(script, "\n") {
 		line, _, _ = strings.Cut(line, "#")
@@ -74,7 +81,7 @@ func tell(t *testing.T, script string) string {
 			continue
 		}
 		if p.s == nil {
-			p.s = New(p.conf, p.merge)
+			p.s = New(p.conf, p)
 		}
 		at := p.number(f[0])
 		for ; float64(tick)/20 < at; tick++ {
@@ -101,19 +108,29 @@ func (p *teller) configure(pairs []string) {
 			p.conf.Gap = p.number(v)
 		case "lap_at_most":
 			p.conf.LapAtMost = p.number(v)
+		case "calls":
+			p.conf.MaxCalls = int(p.number(v))
 		default:
 			require.Fail(p.t, "unknown setting "+k)
 		}
 	}
 }
 
-func (p *teller) merge(group string, members uint64) (string, float64, bool) {
-	w, ok := p.words[fmt.Sprintf("%s %04b", group, members)]
+func (p *teller) Quiet(c *Cue) bool { return p.kept[fmt.Sprintf("%s/%d", c.Rule, c.Instance)] }
+
+func (p *teller) Words(c *Cue, members uint64) (long, short Phrase, ok bool) {
+	if members == c.Members && bits.OnesCount64(members) == 1 {
+		if anew, have := p.anew[fmt.Sprintf("%s/%d", c.Rule, c.Instance)]; have {
+			return anew, Phrase{}, anew.Text != ""
+		}
+		return Phrase{c.Text, c.Duration}, c.Short, true
+	}
+	w, ok := p.words[fmt.Sprintf("%s %04b", c.Group, members)]
 	if !ok {
-		return "", 0, false
+		return Phrase{}, Phrase{}, false
 	}
 	d, text, _ := strings.Cut(w, " ")
-	return text, p.number(d), true
+	return Phrase{text, p.number(d)}, Phrase{}, true
 }
 
 func (p *teller) step(now float64) {
@@ -159,9 +176,17 @@ func (p *teller) act(at float64, verb string, args []string) {
 				c.Where, err = ParseWhere(v)
 				require.NoError(p.t, err)
 			case "group":
-				c.Group = v
+				c.Group, c.Live = v, true
 			case "expires":
 				c.Expires = p.number(v)
+			case "short":
+				c.Short = Phrase{"short: " + words, p.number(v)}
+			case "importance":
+				c.Importance = map[string]Importance{"low": Low, "high": High}[v]
+			case "holds":
+				c.Holds = true
+			case "live":
+				c.Live = true
 			default:
 				require.Fail(p.t, "unknown option "+k)
 			}
@@ -170,6 +195,20 @@ func (p *teller) act(at float64, verb string, args []string) {
 	case "withdraw":
 		rule, inst := ruleOf(args[0])
 		p.rulings(at, p.s.Withdraw(rule, inst, at, nil))
+	case "reword":
+		rule, inst := ruleOf(args[0])
+		anew := Phrase{}
+		if args[1] != "none" {
+			anew = Phrase{strings.Join(args[2:], " "), p.number(args[1])}
+		}
+		p.anew[fmt.Sprintf("%s/%d", rule, inst)] = anew
+	case "keep", "release":
+		rule, inst := ruleOf(args[0])
+		p.kept[fmt.Sprintf("%s/%d", rule, inst)] = verb == "keep"
+	case "busy":
+		p.sit.Busy = on
+	case "most":
+		p.sit.MostRoom = p.number(args[0])
 	case "brake":
 		p.brake = p.number(args[0])
 	case "room":

@@ -10,6 +10,7 @@ import (
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
+	"earshot/assistant/statistics"
 )
 
 // ForCar returns the Context of a car file, in default units.
@@ -230,7 +231,7 @@ func (b *builder) lap(x *journal.Lap) {
 	b.laps = append(b.laps, l)
 }
 
-func (b *builder) lapLength() Num { return Num(median(b.lengths)) }
+func (b *builder) lapLength() Num { return Num(statistics.Median(b.lengths)) }
 
 // notes say what the reader must know to read the rest rightly.
 func (b *builder) notes(r Report) []string {

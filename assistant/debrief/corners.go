@@ -9,6 +9,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
+	"earshot/assistant/statistics"
 	"earshot/assistant/words"
 )
 
@@ -145,7 +146,7 @@ func (b *builder) fillCorner(c *Corner, passes []pass, meant map[*journal.Corner
 	}
 	byCount(c.Findings, func(f Finding) int { return f.Count }, func(f Finding) string { return f.Text })
 	c.Usual, c.UsualPasses = usualPass(usual), len(usual)
-	c.Distance = Num(median(places))
+	c.Distance = Num(statistics.Median(places))
 
 	tags := map[string]int{}
 	for i := range c.Marks {
@@ -172,7 +173,7 @@ func usualPass(passes []*journal.Corner) Pass {
 		for i, c := range passes {
 			x[i] = float64(get(c))
 		}
-		return Num(median(x))
+		return Num(statistics.Median(x))
 	}
 	p := noPass()
 	p.EntrySpeed = of(func(c *journal.Corner) Num { return c.EntrySpeed })

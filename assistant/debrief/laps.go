@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"earshot/assistant/journal"
+	"earshot/assistant/statistics"
 )
 
 // trendLaps is the fewest laps from which a trend is told: below five no order of the laps is improbable
@@ -26,7 +27,7 @@ func pace(laps []Lap) Pace {
 		counts[len(l.Sectors)]++
 	}
 	p.Laps = len(times)
-	p.Median, p.Consistency = Num(median(times)), Num(deviation(times))
+	p.Median, p.Consistency = Num(statistics.Median(times)), Num(statistics.Deviation(times))
 	sectors := 0
 	for n, laps := range counts {
 		if n > 1 && (laps > counts[sectors] || sectors == 0 || laps == counts[sectors] && n > sectors) {
@@ -75,10 +76,10 @@ func (b *builder) fillStint(index int, s *Stint) {
 			s.Best = l.Time
 		}
 	}
-	s.Median = Num(median(times))
+	s.Median = Num(statistics.Median(times))
 	s.Trend.Laps = len(times)
 	if len(times) >= trendLaps {
-		slope, low, high := theilSen(at, times, 1.959964)
+		slope, low, high := statistics.TheilSen(at, times, 1.959964)
 		s.Trend.PerLap, s.Trend.Low, s.Trend.High = Num(slope), Num(low), Num(high)
 	}
 }
@@ -106,7 +107,7 @@ func (b *builder) fuel() Fuel {
 		f.Least, f.Most = Num(fmin(float64(f.Least), x)), Num(fmax(float64(f.Most), x))
 	}
 	f.Laps = len(used)
-	f.PerLap, f.Spread = Num(median(used)), Num(deviation(used))
+	f.PerLap, f.Spread = Num(statistics.Median(used)), Num(statistics.Deviation(used))
 	if a := b.account; a != nil {
 		f.Left, f.LapsToGo, f.Margin = a.Left, a.LapsToGo, a.Margin
 	}

@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"earshot/assistant/statistics"
 )
 
 // A plot is a drawing in its own coordinates, small enough to be read on a phone without
@@ -72,7 +74,7 @@ type axis struct{ low, high, step float64 }
 
 // newAxis spans the known values with three to six steps of 1, 2 or 5.
 func newAxis(values []float64) (axis, bool) {
-	v := known(values)
+	v := statistics.Known(values)
 	if len(v) == 0 {
 		return axis{}, false
 	}
@@ -159,7 +161,7 @@ func (p *plot) trace(a axis, laps []Lap, values []float64, class string) {
 		points = 0
 	}
 	for i := 0; i < len(values); i += k {
-		v := median(values[i:min(i+k, len(values))])
+		v := statistics.Median(values[i:min(i+k, len(values))])
 		if i > 0 && k == 1 && laps[i].stint != laps[i-1].stint {
 			end()
 		}
@@ -189,11 +191,11 @@ func lapTimePlot(r Report) *plot {
 		times = append(times, x)
 	}
 	a, ok := newAxis(times)
-	if !ok || len(known(times)) < plotFewestLaps {
+	if !ok || len(statistics.Known(times)) < plotFewestLaps {
 		return nil
 	}
 	p := newPlot("Lap time, flying laps", r.Laps)
-	p.About = fmt.Sprintf("Lap times of %d flying laps; the best is %s in lap %d.", len(known(times)), lapTime(r.Pace.Best), r.Pace.BestLap)
+	p.About = fmt.Sprintf("Lap times of %d flying laps; the best is %s in lap %d.", len(statistics.Known(times)), lapTime(r.Pace.Best), r.Pace.BestLap)
 	p.Rules = a.rules(func(v float64, decimals int) string {
 		s := lapTime(Num(v))
 		if decimals == 0 {
@@ -239,7 +241,7 @@ func wheelPlot(r Report, title string, get func(Lap) Wheels, out func(Num) Num) 
 	p.Rules = a.rules(plain)
 	var ends []label
 	for w := range 4 {
-		k := known(by[w])
+		k := statistics.Known(by[w])
 		if len(k) == 0 {
 			continue
 		}
@@ -273,7 +275,7 @@ func fuelPlot(r Report, d display) *plot {
 		burn = append(burn, d.volume.Out(float64(l.FuelUsed)))
 	}
 	a, ok := newAxis(burn)
-	if !ok || len(known(burn)) < plotFewestLaps {
+	if !ok || len(statistics.Known(burn)) < plotFewestLaps {
 		return nil
 	}
 	p := newPlot("Fuel burnt per lap, "+volumeName(d.volume), r.Laps)

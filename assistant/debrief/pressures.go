@@ -5,9 +5,12 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat"
+
 	"earshot/assistant/channel"
 	"earshot/assistant/condition"
 	"earshot/assistant/journal"
+	"earshot/assistant/statistics"
 )
 
 const (
@@ -146,9 +149,5 @@ func axleNote(unit channel.Unit, axle string, left, right WheelPressure) string 
 
 // mean is over the known numbers, NaN for none.
 func mean(x []float64) float64 {
-	s, sum := known(x), 0.0
-	for _, v := range s {
-		sum += v
-	}
-	return sum / float64(len(s))
+	return stat.Mean(statistics.Known(x), nil)
 }

@@ -34,7 +34,8 @@ const (
 	finished   = 7    // value of channel.Flag for chequered
 	yellowFlag = 2    // value of channel.Flag
 	caution    = 3    // value of channel.Flag, full-course caution
-	leastPace  = 1e-3 // share of the lap time by which a pace is never known better
+	leastPace  = 3e-3 // share of the lap time by which a pace is never known better: tyres, fuel and traffic to come are not
+	recent     = 6    // latest flying laps that make the pace
 )
 
 // Fuel is the account of the tank. Make one with New.
@@ -60,11 +61,14 @@ type Fuel struct {
 	line      float64 // time of the last crossing, NaN before
 	after     float64 // crossings since the clock ran out
 	over      bool    // the flag has fallen for this car
+	behind    bool    // another car leads
 
-	burn [len(classes)]laps
-	pace laps // s, flying laps
+	burn    [len(classes)]laps // of each class, in L
+	driving driving            // flying laps, by how hard the car is driven
+	pace    laps               // s, flying laps
+	verdict verdict
 
-	centre, spread  float64 // of flying laps
+	centre, spread  float64 // of flying laps as driven now
 	paceS, paceDev  float64
 	low, high, goal float64 // laps to go
 }
@@ -76,6 +80,8 @@ func New(c *car.Car) *Fuel {
 	f.centre, f.spread, f.paceS, f.paceDev = nan, nan, nan, nan
 	f.low, f.high, f.goal = nan, nan, nan
 	f.flowAt, f.stood = nan, nan
+	f.driving = newDriving()
+	f.verdict.target, f.verdict.over = nan, nan
 	return f
 }
 
@@ -96,6 +102,9 @@ func (f *Fuel) Step(at float64, row channel.Row) {
 		f.yellow = true
 	}
 	f.toGo(at, row)
+	if f.verdict.again && !f.rising {
+		f.judge(false)
+	}
 	f.write(row)
 }
 
@@ -120,7 +129,7 @@ func (f *Fuel) tank(at, dt float64, row channel.Row) {
 	if math.Abs(f.raw-before) > jump {
 		f.atLine += f.raw - f.calm
 		f.calm, f.lowest = f.raw, f.raw
-		f.refuelled, f.rising = true, false
+		f.refuelled, f.rising, f.verdict.again = true, false, true
 		return
 	}
 	last := f.calm
@@ -139,7 +148,7 @@ func (f *Fuel) tank(at, dt float64, row channel.Row) {
 		f.lowest = f.calm
 	case f.rising:
 	case still && f.calm > f.lowest+stepUp:
-		f.rising, f.refuelled = true, true
+		f.rising, f.refuelled, f.verdict.again = true, true, true
 	case still:
 		f.lowest = min(f.lowest, f.calm)
 	}
@@ -205,17 +214,24 @@ func (f *Fuel) LapDone(class string, time float64, row channel.Row) (used float6
 	}
 	if class == Flying {
 		f.pace.add(time)
+		f.driving.add(used)
+		f.compare(used)
 	}
-	f.centre, f.spread = f.burn[0].centre(), f.burn[0].spread()
-	f.paceS, f.paceDev = f.pace.centre(), f.pace.spread()
+	f.centre, f.spread = f.driving.burn, f.driving.now.spread()
+	f.paceS, f.paceDev = f.pace.latest(recent), f.pace.spread()
 	if row[channel.SessionTimeLeft] < 0 {
 		f.after++
 	}
-	if row[channel.Flag] == finished || row[channel.SessionLapsLeft] == 0 || f.after > f.extra {
+	last := f.extra
+	if f.behind {
+		last++ // the leader may take the flag after this car's first crossing
+	}
+	if row[channel.Flag] == finished || row[channel.SessionLapsLeft] == 0 || f.after > last {
 		f.over = true
 	}
 	f.atTheLine()
 	f.toGo(f.at, row)
+	f.judge(true)
 	f.write(row)
 	return used
 }
@@ -235,18 +251,18 @@ func (f *Fuel) PerLap(class string) (centre, spread float64) {
 // slowest and the fastest pace that the driver's laps allow. They are equal where the feed counts laps.
 func (f *Fuel) ToGo() (low, high float64) { return f.low, f.high }
 
-// BoxWithin returns in how many crossings from now at the latest the car has to come in, the reserve in litres kept: 0
-// is in this lap. NaN where that is not known.
-func (f *Fuel) BoxWithin() float64 {
-	return math.Max(0, math.Floor((f.tankNow()-f.car.ReserveVolume)/f.centre)-1)
-}
-
 // Account returns the account for the journal.
 func (f *Fuel) Account() *journal.Fuel {
-	return &journal.Fuel{
+	a := &journal.Fuel{
 		PerLap: journal.Num(f.centre), Spread: journal.Num(f.spread), Left: journal.Num(f.left()),
 		LapsLeft: journal.Num(f.left() / f.centre), LapsToGo: journal.Num(f.goal), Margin: journal.Num(f.margin()),
+		Doubt: journal.Num(f.doubt()), PerLapFull: journal.Num(f.driving.flatOut), MarginFull: journal.Num(f.marginFull()),
+		Target: journal.Num(f.verdict.target), BoxLaps: journal.Num(f.boxLaps()),
 	}
+	if f.verdict.known {
+		a.State = verdictNames[f.verdict.state]
+	}
+	return a
 }
 
 // left is what is aboard now, without slosh.
@@ -278,14 +294,20 @@ func (f *Fuel) need() float64 {
 
 func (f *Fuel) margin() float64 { return (f.tankNow() - f.need()) / f.centre }
 
-// doubt is how wrong the margin may be: the figure of a lap is known to spread/√n, each lap to come differs by
-// spread of its own, and the laps to go are between low and high.
+// doubt is how wrong the margin may be, by the scatter of the laps and by the number of laps to go.
 func (f *Fuel) doubt() float64 {
-	relative := f.spread / f.centre
+	return f.scatterDoubt() + math.Max(f.high-f.goal, f.goal-f.low)
+}
+
+// scatterDoubt is how wrong the margin may be for a known number of laps to go: the figure of a lap is known to scatter/√n, and each lap to
+// come differs by the scatter of its own.
+func (f *Fuel) scatterDoubt() float64 {
+	relative := f.driving.scatter / f.centre
 	carries := (f.tankNow() - f.car.ReserveVolume) / f.centre
-	known := carries * relative / math.Sqrt(float64(f.burn[0].n))
+	known := carries * relative / math.Sqrt(float64(f.driving.now.n))
 	own := relative * math.Sqrt(f.goal)
-	return confidence*math.Hypot(known, own) + math.Max(f.high-f.goal, f.goal-f.low)
+	n := float64(f.driving.now.n)
+	return confidence * (1 + 2/n) * math.Hypot(known, own) // Student's t for few laps, near enough
 }
 
 func (f *Fuel) write(row channel.Row) {
@@ -306,4 +328,5 @@ func (f *Fuel) write(row channel.Row) {
 	if f.goal == 0 {
 		row[channel.FuelSave] = nan // nothing is left to save on
 	}
+	f.writeVerdict(row)
 }

@@ -40,23 +40,48 @@ func (f *Fuel) toGo(at float64, row channel.Row) {
 	if !math.IsNaN(f.line) {
 		since = at - f.line
 	}
-	goal := crossings(left, since, f.paceS) + f.extra - f.after
+	goal := f.crossings(left, since, f.paceS, row) + f.extra - f.after
 	if math.IsNaN(goal) || goal >= counted {
 		return
 	}
-	// The centre of n laps is known to σ/√n, and N laps to come stray by σ·√N of their own.
-	many := math.Max(1, left/f.paceS)
-	stray := confidence * math.Max(f.paceDev*math.Sqrt(1/many+1/float64(f.pace.n)), leastPace*f.paceS)
-	f.goal = goal
-	if left < 0 {
-		f.low, f.high = goal, goal
-		return
+	f.low, f.high, f.goal = goal, goal, goal
+	f.behind = row[channel.RacePosition] > 1
+	leaderUnseen := 0.0 // laps that the car may do besides, since the leader takes the flag first
+	if f.behind && math.IsNaN(gapToLeader(row)) {
+		leaderUnseen = math.Max(0, 1-f.after)
 	}
-	f.low = min(goal, crossings(left, since, f.paceS+stray)+f.extra)
-	f.high = max(goal, crossings(left, since, max(f.paceS-stray, f.paceS/2))+f.extra)
+	if left >= 0 {
+		// The centre of n laps is known to σ/√n, and N laps to come stray by σ·√N of their own.
+		many := math.Max(1, left/f.paceS)
+		stray := confidence * math.Max(f.paceDev*math.Sqrt(1/many+1/float64(f.pace.n)), leastPace*f.paceS)
+		f.low = min(goal, f.crossings(left, since, f.paceS+stray, row)+f.extra)
+		f.high = max(goal, f.crossings(left, since, max(f.paceS-stray, f.paceS/2), row)+f.extra)
+	}
+	f.high += leaderUnseen
 	if !math.IsNaN(counted) {
 		f.high = min(f.high, counted)
 	}
+}
+
+// crossings counts the crossings of the line until the flag. Where the leader is known to be the car ahead, the flag falls when he crosses
+// the line after the clock has reached zero, and this car ends its race at the next crossing of its own. He is taken to drive
+// at this car's pace.
+func (f *Fuel) crossings(left, since, pace float64, row channel.Row) float64 {
+	gap := gapToLeader(row)
+	if math.IsNaN(gap) || !(pace > 0) || left < 0 {
+		return crossings(left, since, pace)
+	}
+	leaderSince := math.Mod(since+gap, pace)
+	leaderDone := crossings(left, leaderSince, pace)*pace - leaderSince // s from now
+	return math.Max(1, math.Ceil((leaderDone+since)/pace-1e-9))
+}
+
+// gapToLeader is the gap to the leader in s, NaN where it is not known or the car leads itself.
+func gapToLeader(row channel.Row) float64 {
+	if row[channel.RacePosition] != 2 {
+		return nan
+	}
+	return math.Abs(row[channel.GapAhead])
 }
 
 // crossings counts the crossings of the line until the first one after the clock has reached zero: left

@@ -115,6 +115,13 @@ type Fuel struct {
 	LapsLeft Num `json:"laps_left,omitzero"`
 	LapsToGo Num `json:"laps_to_go,omitzero"`
 	Margin   Num `json:"margin,omitzero"`
+
+	Doubt      Num    `json:"doubt,omitzero"`        // laps by which the margin may be wrong
+	PerLapFull Num    `json:"per_lap_full,omitzero"` // at full pace, where the driver saves now
+	MarginFull Num    `json:"margin_full,omitzero"`  // the margin at full pace
+	State      string `json:"state,omitempty"`       // good, marginal, short or stop
+	Target     Num    `json:"target,omitzero"`       // litres a lap that reach the flag, where saving is needed
+	BoxLaps    Num    `json:"box_laps,omitzero"`     // crossings after which the car must come in at the latest
 }
 
 // Health is a part that fell ill or recovered.

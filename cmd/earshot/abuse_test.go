@@ -24,6 +24,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant"
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
@@ -33,21 +34,21 @@ import (
 )
 
 // demoLoaded is what `earshot run` loads for the demo's feed.
-func demoLoaded(t testing.TB) *loaded {
+func demoLoaded(t testing.TB) *assembly.Parts {
 	t.Helper()
 	cfg, err := loadConfig(newReplay())
 	require.NoError(t, err)
-	l, err := load(cfg)
+	l, err := assembly.Build(assembly.Request{Config: cfg})
 	require.NoError(t, err)
 	return l
 }
 
 // demoDatagrams are so many seconds of the demo car, as `earshot demo --send` would send them at this rate.
-func demoDatagrams(t testing.TB, l *loaded, seconds float64, rate float64) (list [][]byte) {
+func demoDatagrams(t testing.TB, l *assembly.Parts, seconds float64, rate float64) (list [][]byte) {
 	t.Helper()
-	sim, err := demo.New(l.channels, demo.Options{Seed: 1, Story: true, Rate: rate})
+	sim, err := demo.New(l.Channels, demo.Options{Seed: 1, Story: true, Rate: rate})
 	require.NoError(t, err)
-	e, err := feed.NewEncoder(l.feed, l.channels)
+	e, err := feed.NewEncoder(l.Feed, l.Channels)
 	require.NoError(t, err)
 	for s, ok := sim.Next(); ok && s.At <= seconds; s, ok = sim.Next() {
 		require.NoError(t, e.Encode(s, func(p []byte) { list = append(list, bytes.Clone(p)) }))
@@ -314,11 +315,13 @@ func (o *onlySamples) Next() (assistant.Input, error) {
 }
 
 // storyOf replays a tape's samples and gives them with what they tell.
-func storyOf(t testing.TB, l *loaded, tape assistant.Tape, n int) (bits, story []string) {
+func storyOf(t testing.TB, l *assembly.Parts, tape assistant.Tape, n int) (bits, story []string) {
 	t.Helper()
 	var events []journal.Event
 	o := &onlySamples{tape: tape, n: n}
-	a := &assistant.Assistant{Core: l.core(), Session: journal.Session{ID: "x"}, Journal: func(e journal.Event) error { events = append(events, e); return nil }}
+	a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "x"}, Sinks: []assistant.Sink{
+		assistant.JournalTo(func(e journal.Event) error { events = append(events, e); return nil }),
+	}}
 	require.NoError(t, a.Replay(t.Context(), o, 0))
 	return o.bits, told(t, events)
 }
@@ -339,7 +342,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	villain := &abuser{r: r, seeds: fuzzSeeds(t)}
 
 	// The same bytes once more, here: what a decoder must say of them, to know that they are bad.
-	shadow, err := ref.feed.NewDecoder(ref.channels)
+	shadow, err := ref.Feed.NewDecoder(ref.Channels)
 	require.NoError(t, err)
 	taken := 0
 	send := func(p []byte) {
@@ -400,7 +403,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	l.checkReplay()
 
 	// The undisturbed run: the good datagrams alone.
-	decoder, err := ref.feed.NewDecoder(ref.channels)
+	decoder, err := ref.Feed.NewDecoder(ref.Channels)
 	require.NoError(t, err)
 	wantBits, want := storyOf(t, ref, assistant.NewFeedTape(&datagramList{decoder, good}, nil), len(good))
 	require.Len(t, wantBits, len(good))
@@ -411,7 +414,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	rec, err := session.OpenRecording(found[0])
 	require.NoError(t, err)
 	defer rec.Close()
-	require.Empty(t, rec.Bind(ref.channels))
+	require.Empty(t, rec.Bind(ref.Channels))
 	// Ticks and health between samples depend on how busy this machine is: without them both must be one.
 	gotBits, got := storyOf(t, ref, assistant.NewRecordedTape(rec), len(good))
 	require.Len(t, gotBits, len(wantBits), "samples")

@@ -14,9 +14,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant"
+	"earshot/assistant/assembly"
 	"earshot/assistant/course/store"
 	"earshot/assistant/demo"
-	"earshot/assistant/feed"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/assistant/timing"
@@ -56,6 +56,42 @@ func ran(t *testing.T, args ...string) string {
 	return stdout.String()
 }
 
+func logConfig(dir string, i int) assembly.Config {
+	return assembly.Config{Feed: filepath.Join(dir, fmt.Sprint(i), "feed.yaml"), Car: "demo", Course: filepath.Join(dir, "saucer.yaml"), Voice: "clear"}
+}
+
+// A recordingTape records what it gives, as a live run does.
+type recordingTape struct {
+	assistant.Tape
+	record func(assistant.Input) error
+}
+
+func (r recordingTape) Next() (assistant.Input, error) {
+	in, err := r.Tape.Next()
+	if err == nil {
+		err = r.record(in)
+	}
+	return in, err
+}
+
+// recordLog replays the log of a drive into a recording and returns the journal.
+func recordLog(t *testing.T, dir string, i int, recording string, head journal.Session, keep bool) string {
+	t.Helper()
+	d, err := assembly.Open(t.Context(), assembly.Request{Config: logConfig(dir, i)}, []string{filepath.Join(dir, fmt.Sprint(i), "samples.csv")})
+	require.NoError(t, err)
+	recorder, err := session.NewRecorder(recording, d.Recorded(head.ID), session.Options{Wait: true})
+	require.NoError(t, err)
+	record := func(in assistant.Input) error { return assistant.Record(recorder, in) }
+	require.NoError(t, record(assistant.Input{Kind: assistant.KindStart, Session: &head}))
+	d.Head, d.Tape = head, recordingTape{d.Tape, record}
+	var b bytes.Buffer
+	_, err = d.Replay(t.Context(), assembly.Playback{Journal: assembly.JournalTo(&b), KeepBests: keep})
+	require.NoError(t, err)
+	require.NoError(t, d.Close())
+	require.NoError(t, recorder.Close())
+	return b.String()
+}
+
 func logArgs(dir string, i int, more ...string) []string {
 	one := filepath.Join(dir, fmt.Sprint(i))
 	return append([]string{"replay", filepath.Join(one, "samples.csv"), "--feed", filepath.Join(one, "feed.yaml"), "--course", filepath.Join(dir, "saucer.yaml")}, more...)
@@ -90,25 +126,9 @@ func TestBestsOverSessions(t *testing.T) {
 	require.Len(t, hard.Sectors, 2)
 
 	// The second session, recorded as run does.
-	cfg := Config{Feed: filepath.Join(dir, "1", "feed.yaml"), Car: "demo", Course: filepath.Join(dir, "saucer.yaml"), Voice: "clear"}
-	l, err := load(cfg)
-	require.NoError(t, err)
 	recording := filepath.Join(dir, "second.mcap")
-	recorder, err := session.NewRecorder(recording, session.Head{Session: "second", Channels: l.channels.Names(), Files: l.in.files()}, session.Options{Wait: true})
-	require.NoError(t, err)
-	source, err := feed.Open(t.Context(), l.feed, l.channels, feed.Options{Paths: map[string]string{"": filepath.Join(dir, "1", "samples.csv")}})
-	require.NoError(t, err)
-	defer source.Close()
-	var live bytes.Buffer
-	keep, wait := keepBests(l, nil, func(err error) { t.Error(err) })
-	a := &assistant.Assistant{
-		Core: l.core(), Session: journal.Session{ID: "second", Feed: "x", Started: "2026-05-12T09:00:00Z"},
-		Record: assistant.RecordInto(recorder), Journal: journalTo(&live), Bests: keep,
-	}
-	require.NoError(t, a.Replay(t.Context(), assistant.NewFeedTape(source, nil), 0))
-	require.NoError(t, recorder.Close())
-	wait()
-	require.Equal(t, 1, strings.Count(live.String(), `"record":true`))
+	live := recordLog(t, dir, 1, recording, journal.Session{ID: "second", Feed: "x", Started: "2026-05-12T09:00:00Z"}, true)
+	require.Equal(t, 1, strings.Count(live, `"record":true`))
 	now, err := os.ReadFile(file)
 	require.NoError(t, err)
 	b, err = timing.ParseBests(now)
@@ -118,7 +138,7 @@ func TestBestsOverSessions(t *testing.T) {
 	require.Equal(t, "2026-05-12T09:00:00Z", b.Compounds["hard"].Set)
 
 	again := ran(t, "replay", recording)
-	require.Equal(t, live.String(), again, "the record is still one: the bests of that day travel with the recording")
+	require.Equal(t, live, again, "the record is still one: the bests of that day travel with the recording")
 	log := ran(t, logArgs(dir, 1)...)
 	require.NotContains(t, log, `"record":true`, "with those of today it is none any more")
 }
@@ -131,10 +151,10 @@ func TestBrokenBestsAreToldAndLeftAlone(t *testing.T) {
 	require.Len(t, files, 1)
 	require.NoError(t, os.WriteFile(files[0], []byte("{"), 0o644))
 	var stdout, stderr bytes.Buffer
-	require.Equal(t, 1, Main(logArgs(dir, 1, "--keep-bests"), nil, &stdout, &stderr))
+	require.Equal(t, 0, Main(logArgs(dir, 1, "--keep-bests"), nil, &stdout, &stderr), "no reason not to drive")
 	require.Contains(t, stderr.String(), files[0])
-	require.Contains(t, stderr.String(), "bests: none")
-	ran(t, logArgs(dir, 1, "--keep-bests", "--bests", "none")...)
+	require.Contains(t, stderr.String(), "mend or remove the file")
+	require.Contains(t, stdout.String(), `"kind":"lap"`)
 	left, err := os.ReadFile(files[0])
 	require.NoError(t, err)
 	require.Equal(t, "{", string(left))
@@ -143,29 +163,20 @@ func TestBrokenBestsAreToldAndLeftAlone(t *testing.T) {
 // A lap of an earlier session is driven again from its recording and compared with at equal distance.
 func TestReferenceLap(t *testing.T) {
 	dir, best := drives(t)
-	cfg := Config{Feed: filepath.Join(dir, "0", "feed.yaml"), Car: "demo", Course: filepath.Join(dir, "saucer.yaml"), Voice: "clear"}
-	l, err := load(cfg)
-	require.NoError(t, err)
 	recording := filepath.Join(dir, "first.mcap")
-	recorder, err := session.NewRecorder(recording, session.Head{Session: "first", Channels: l.channels.Names(), Files: l.in.files()}, session.Options{Wait: true})
-	require.NoError(t, err)
-	source, err := feed.Open(t.Context(), l.feed, l.channels, feed.Options{Paths: map[string]string{"": filepath.Join(dir, "0", "samples.csv")}})
-	require.NoError(t, err)
-	defer source.Close()
-	a := &assistant.Assistant{Core: l.core(), Session: journal.Session{ID: "first", Feed: "x"}, Record: assistant.RecordInto(recorder)}
-	require.NoError(t, a.Replay(t.Context(), assistant.NewFeedTape(source, nil), 0))
-	require.NoError(t, recorder.Close())
+	recordLog(t, dir, 0, recording, journal.Session{ID: "first", Feed: "x"}, false)
 
+	cfg := logConfig(dir, 0)
 	cfg.Reference = recording
-	l, err = load(cfg)
+	l, err := assembly.Build(assembly.Request{Config: cfg})
 	require.NoError(t, err)
-	require.InDelta(t, best[0].Time, l.bests.Reference.Time, 0.01, "the best lap, where none is named")
+	require.InDelta(t, best[0].Time, l.Bests.Reference.Time, 0.01, "the best lap, where none is named")
 	cfg.Reference = recording + ":1"
-	l, err = load(cfg)
+	l, err = assembly.Build(assembly.Request{Config: cfg})
 	require.NoError(t, err)
-	require.Greater(t, l.bests.Reference.Time, best[0].Time+0.5)
+	require.Greater(t, l.Bests.Reference.Time, best[0].Time+0.5)
 	found := false
-	for _, f := range l.in.files() {
+	for _, f := range l.Recorded("").Files {
 		found = found || f.Kind == session.BestsFile && strings.Contains(string(f.Data), `"reference"`)
 	}
 	require.True(t, found, "it travels with the recording")
@@ -178,45 +189,6 @@ func TestReferenceLap(t *testing.T) {
 	require.Contains(t, ran(t, "replay", recording, "--reference", recording+":2"), `"kind":"lap"`)
 }
 
-func TestBestsAreNotWrittenOverWhatCannotBeRead(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "x.json")
-	require.NoError(t, os.WriteFile(path, []byte("{"), 0o644))
-	require.ErrorContains(t, writeBests(path, "Mill", "Demo", &timing.Bests{Course: "Mill", Car: "Demo"}), path)
-	left, err := os.ReadFile(path)
-	require.NoError(t, err)
-	require.Equal(t, "{", string(left))
-
-	// Of another car it is no less foreign.
-	require.NoError(t, os.WriteFile(path, []byte(`{"version":1,"course":"Mill","car":"Other","compounds":{}}`), 0o644))
-	require.ErrorContains(t, writeBests(path, "Mill", "Demo", &timing.Bests{}), "Other on Mill")
-}
-
-func TestNoBestsMeansNone(t *testing.T) {
-	dir, _ := drives(t)
-	cfg := Config{Feed: filepath.Join(dir, "0", "feed.yaml"), Car: "demo", Course: filepath.Join(dir, "saucer.yaml"), Voice: "clear"}
-	l, err := load(cfg)
-	require.NoError(t, err)
-	require.NotNil(t, l.bests)
-	cfg.Bests = noBests
-	l, err = load(cfg)
-	require.NoError(t, err)
-	require.Nil(t, l.bests)
-	cfg.Bests, cfg.Course = "", ""
-	l, err = load(cfg)
-	require.NoError(t, err)
-	kept := filepath.Join(dir, "state", "earshot", "bests")
-	keep, wait := keepBests(l, nil, func(err error) { t.Error(err) })
-	keep(&timing.Bests{Version: timing.BestsVersion, Compounds: map[string]*timing.Best{"hard": {Lap: 60}}})
-	wait()
-	require.NoDirExists(t, kept, "a course without a name has no bests")
-	keep, wait = keepBests(l, func() string { return "learned" }, func(err error) { t.Error(err) })
-	keep(&timing.Bests{Version: timing.BestsVersion, Compounds: map[string]*timing.Best{"hard": {Lap: 60}}})
-	wait()
-	b, err := readBests(bestsPath(kept, "learned", l.car.Name), "learned", l.car.Name)
-	require.NoError(t, err)
-	require.InDelta(t, 60, b.Compounds["hard"].Lap, 1e-9)
-}
-
 // Without a course file the best laps go with the saved course: kept under its name in the session that learns it, beaten in the next, which
 // recognises it, and found again after it has been given another name.
 func TestBestsOfARecognisedCourse(t *testing.T) {
@@ -227,10 +199,20 @@ func TestBestsOfARecognisedCourse(t *testing.T) {
 		return ran(t, "replay", filepath.Join(one, "samples.csv"), "--feed", filepath.Join(one, "feed.yaml"), "--courses", courses, "--keep-bests")
 	}
 	of := func(name string) *timing.Best {
-		b, err := readBests(bestsPath(kept, name, "Demo GT"), name, "Demo GT")
+		files, err := filepath.Glob(filepath.Join(kept, "*.json"))
 		require.NoError(t, err)
-		require.NotNil(t, b.Compounds["hard"], name)
-		return b.Compounds["hard"]
+		for _, path := range files {
+			data, err := os.ReadFile(path)
+			require.NoError(t, err)
+			b, err := timing.ParseBests(data)
+			require.NoError(t, err)
+			if b.Course == name {
+				require.NotNil(t, b.Compounds["hard"], name)
+				return b.Compounds["hard"]
+			}
+		}
+		t.Fatalf("no best laps are kept of %s", name)
+		return nil
 	}
 	first := drive(0)
 	require.NotContains(t, first, `"record":true`)
@@ -268,23 +250,14 @@ func TestManyCoursesAndBrokenBestsDoNotKeepTheDriverHome(t *testing.T) {
 	}
 	all, wrong = store.List(courses)
 	require.Empty(t, wrong)
-	list, left := newest(all, 3*(len(text)+10))
-	require.Equal(t, 1, left)
-	var names []string
-	for _, k := range list {
-		names = append(names, k.Name)
-	}
-	require.NotContains(t, names, "More 2", "the one that was not driven for longest")
-	require.Contains(t, names, "More 0")
-
 	files, err := filepath.Glob(filepath.Join(dir, "state", "earshot", "bests", "*.json"))
 	require.NoError(t, err)
 	require.Len(t, files, 1)
 	require.NoError(t, os.WriteFile(files[0], []byte("{"), 0o644))
-	l, err := load(Config{Feed: filepath.Join(log, "feed.yaml"), Car: "demo", Voice: "clear"})
-	require.NoError(t, err)
+	cfg := logConfig(dir, 0)
+	cfg.Course, cfg.Courses = "", courses
 	var told []string
-	_, err = withCourses(Config{Courses: courses}, l, func(s string) { told = append(told, s) })
+	_, err = assembly.Build(assembly.Request{Config: cfg, Saved: true, Tell: func(s string) { told = append(told, s) }})
 	require.NoError(t, err)
 	require.Len(t, told, 1)
 	require.Contains(t, told[0], "the best laps so far: "+files[0])

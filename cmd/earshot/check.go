@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -9,28 +8,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"earshot/assistant"
+	"earshot/assistant/assembly"
 )
-
-// A checked is what check found, as it is written with --json.
-type checked struct {
-	Feed     string        `json:"feed"`
-	Channels []string      `json:"channels"`
-	Rules    []checkedRule `json:"rules"`
-	Answers  []string      `json:"answers"`
-	Unspoken []string      `json:"not_in_voice,omitempty"`
-	Courses  []string      `json:"courses,omitempty"` // saved, that can be recognised
-	Notes    []string      `json:"notes,omitempty"`
-}
-
-type checkedRule struct {
-	Name      string   `json:"name"`
-	File      string   `json:"file"`
-	Priority  string   `json:"priority"`
-	On        bool     `json:"on"`
-	Instances []string `json:"instances,omitempty"`
-	Why       []string `json:"why,omitempty"`
-}
 
 func newCheck() *cobra.Command {
 	var asJSON bool
@@ -52,49 +31,23 @@ the rules that ship.`,
 			return err
 		}
 		cfg.Rules = append(cfg.Rules, args...)
-		l, err := load(cfg)
+		r := requestOf(c, cfg)
+		r.Saved = true
+		p, err := assembly.Build(r)
 		if err != nil {
 			return err
 		}
-		if _, err := withCourses(cfg, l, tellOn(c)); err != nil {
+		if _, err := p.Bindings(); err != nil {
 			return err
 		}
-		found := inspect(l)
+		found := p.Check()
 		if asJSON {
-			e := json.NewEncoder(c.OutOrStdout())
-			e.SetIndent("", "  ")
-			return e.Encode(found)
+			return writeJSON(c.OutOrStdout(), found)
 		}
-		found.print(c.OutOrStdout())
+		printChecked(c.OutOrStdout(), found)
 		return nil
 	}
 	return c
-}
-
-func inspect(l *loaded) checked {
-	found := checked{Feed: l.in.feed.Name, Answers: l.rules.Asks()}
-	for _, id := range l.feed.Covers(l.channels) {
-		found.Channels = append(found.Channels, l.channels.At(id).Name)
-	}
-	for _, r := range l.rules.Rules() {
-		found.Rules = append(found.Rules, checkedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why})
-	}
-	phrases := append(l.rules.Phrases(), assistant.Phrases(l.rules.Asks())...)
-	for _, p := range phrases {
-		if _, covered := l.voice.Duration(p); !covered {
-			found.Unspoken = append(found.Unspoken, p)
-		}
-	}
-	for _, s := range l.feed.Sources() {
-		if at := s.Transport.Exposed(); at != "" && len(s.Transport.From) == 0 {
-			found.Notes = append(found.Notes, fmt.Sprintf("the feed listens on %s: anyone on the network can send to it, unless transport: has from: [ADDRESS]", at))
-		}
-	}
-	for _, k := range l.known {
-		found.Courses = append(found.Courses, k.Name)
-	}
-	found.Notes = append(found.Notes, courseNotes(l)...)
-	return found
 }
 
 // brief puts the reasons why a rule is off into as few words as people need: each lack once, not once per wheel.
@@ -120,7 +73,7 @@ func brief(why []string) []string {
 	return short
 }
 
-func (f checked) print(w io.Writer) {
+func printChecked(w io.Writer, f assembly.Checked) {
 	on := 0
 	var rows [][]string
 	for _, r := range f.Rules {

@@ -6,85 +6,50 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/viper"
 
-	"earshot/assistant/channel"
+	"earshot/assistant/assembly"
 )
-
-// Config is everything a user can set outside feed, car, course and rules files. It comes from, in
-// rising order: the defaults, the configuration file, EARSHOT_* variables, flags.
-type Config struct {
-	Feed    string            `mapstructure:"feed"`
-	Car     string            `mapstructure:"car"`
-	Course  string            `mapstructure:"course"`
-	Rules   []string          `mapstructure:"rules"`
-	Voice   string            `mapstructure:"voice"`
-	Device  string            `mapstructure:"device"`
-	DataDir string            `mapstructure:"data_dir"`
-	Courses string            `mapstructure:"courses"`
-	Keys    map[string]string `mapstructure:"keys"`
-	Units   map[string]string `mapstructure:"units"`
-	Talk    Talk              `mapstructure:"talk"`
-
-	Reference string `mapstructure:"reference"` // the lap to compare with: SESSION or SESSION:LAP
-	Bests     string `mapstructure:"bests"`     // folder of the best laps of all sessions, or none
-}
-
-// Talk sets when Earshot speaks.
-type Talk struct {
-	Margin           time.Duration `mapstructure:"margin"`
-	AdvisoriesPerLap int           `mapstructure:"advisories_per_lap"`
-	Mute             time.Duration `mapstructure:"mute"`
-}
-
-var defaultKeys = map[string]string{
-	"mark": "F9", "fuel": "F10", "tyres": "F11", "brakes": "F12", "repeat": "F8", "mute": "F7",
-}
-
-var unitQuantity = map[string]channel.Quantity{
-	"pressure": channel.Pressure, "temperature": channel.Temperature, "speed": channel.Velocity, "volume": channel.Volume,
-}
 
 // flagKeys are the flags that set a key of the same name.
 var flagKeys = []string{"feed", "car", "course", "rules", "voice", "device", "reference", "bests", "courses"}
 
-// loadConfig reads the configuration for command c.
-func loadConfig(c *cobra.Command) (Config, error) {
+// loadConfig reads the configuration for command c. It comes from, in rising order: the defaults, the configuration file,
+// EARSHOT_* variables, flags.
+func loadConfig(c *cobra.Command) (assembly.Config, error) {
 	v := viper.New()
-	v.SetDefault("feed", "demo")
-	v.SetDefault("car", "demo")
-	v.SetDefault("course", "")
-	v.SetDefault("rules", []string{})
-	v.SetDefault("voice", "clear")
-	v.SetDefault("device", "auto")
-	v.SetDefault("data_dir", "")
-	v.SetDefault("reference", "")
-	v.SetDefault("bests", "")
-	v.SetDefault("courses", "")
-	for command, key := range defaultKeys {
+	d := assembly.Defaults()
+	for key, value := range map[string]any{
+		"feed": d.Feed, "car": d.Car, "course": d.Course, "rules": d.Rules, "voice": d.Voice, "device": d.Device, "data_dir": d.DataDir,
+		"reference": d.Reference, "bests": d.Bests, "courses": d.Courses, "units": d.Units,
+		"talk.margin": d.Talk.Margin, "talk.advisories_per_lap": d.Talk.AdvisoriesPerLap, "talk.mute": d.Talk.Mute,
+	} {
+		v.SetDefault(key, value)
+	}
+	for command, key := range d.Keys {
 		v.SetDefault("keys."+command, key)
 	}
-	v.SetDefault("units", map[string]string{"pressure": "psi", "temperature": "°C", "speed": "km/h", "volume": "l"})
-	v.SetDefault("talk.margin", "500ms")
-	v.SetDefault("talk.advisories_per_lap", 4)
-	v.SetDefault("talk.mute", "2m")
+	for _, e := range os.Environ() { // viper asks the environment only for what it knows
+		name, _, _ := strings.Cut(e, "=")
+		if command, ok := strings.CutPrefix(name, "EARSHOT_KEYS_"); ok && d.Keys[strings.ToLower(command)] == "" {
+			v.SetDefault("keys."+strings.ToLower(command), "")
+		}
+	}
 	v.SetEnvPrefix("EARSHOT")
 	v.SetEnvKeyReplacer(strings.NewReplacer(".", "_"))
 	v.AutomaticEnv()
 	path, err := configPath(c)
 	if err != nil {
-		return Config{}, err
+		return assembly.Config{}, err
 	}
 	if path != "" {
 		v.SetConfigFile(path)
 		v.SetConfigType("yaml")
 		if err := v.ReadInConfig(); err != nil {
-			return Config{}, fmt.Errorf("reading the configuration %s: %w", path, err)
+			return assembly.Config{}, fmt.Errorf("reading the configuration %s: %w", path, err)
 		}
 	} else {
 		path = "the configuration"
@@ -92,15 +57,20 @@ func loadConfig(c *cobra.Command) (Config, error) {
 	for _, name := range flagKeys {
 		if f := c.Flags().Lookup(name); f != nil {
 			if err := v.BindPFlag(name, f); err != nil {
-				return Config{}, err
+				return assembly.Config{}, err
 			}
 		}
 	}
-	var cfg Config
-	if err := v.UnmarshalExact(&cfg); err != nil {
-		return Config{}, fmt.Errorf("%s: %w", path, err)
+	if f := c.Flags().Lookup("sessions"); f != nil {
+		if err := v.BindPFlag("data_dir", f); err != nil {
+			return assembly.Config{}, err
+		}
 	}
-	return cfg, cfg.validate(path)
+	var cfg assembly.Config
+	if err := v.UnmarshalExact(&cfg); err != nil {
+		return assembly.Config{}, fmt.Errorf("%s: %w", path, err)
+	}
+	return cfg, cfg.Validate(path)
 }
 
 func configPath(c *cobra.Command) (string, error) {
@@ -125,39 +95,40 @@ func configPath(c *cobra.Command) (string, error) {
 	return path, nil
 }
 
-// validate reports every mistake.
-func (c Config) validate(path string) error {
-	var errs []error
-	bad := func(format string, args ...any) {
-		errs = append(errs, fmt.Errorf("%s: "+format, append([]any{path}, args...)...))
-	}
-	for _, name := range sortedKeys(c.Units) {
-		q, ok := unitQuantity[name]
-		if !ok {
-			bad("units.%s: there is nothing of that name to set: use %s", name, strings.Join(sortedKeys(unitQuantity), ", "))
-			continue
-		}
-		if u, ok := channel.UnitNamed(c.Units[name]); !ok || u.Quantity != q {
-			bad("units.%s is %q: use one of %s", name, c.Units[name], strings.Join(channel.UnitsOf(q), ", "))
-		}
-	}
-	if c.Talk.Margin < 0 {
-		bad("talk.margin is %v: it must not be less than 0", c.Talk.Margin)
-	}
-	if c.Talk.AdvisoriesPerLap < 0 {
-		bad("talk.advisories_per_lap is %d: it must not be less than 0", c.Talk.AdvisoriesPerLap)
-	}
-	if c.Talk.Mute <= 0 {
-		bad("talk.mute is %v: it must be more than 0", c.Talk.Mute)
-	}
-	return errors.Join(errs...)
+// addFileFlags adds the flags that name what decides: feed, car, course, rules, voice.
+func addFileFlags(c *cobra.Command) {
+	c.Flags().String("feed", "", "feed file, or the name of one (default: demo)")
+	c.Flags().String("car", "", "car file, or the name of one (default: demo)")
+	c.Flags().String("course", "", "course file, or the name of one (default: learned)")
+	c.Flags().StringSlice("rules", nil, "rules file or folder, on top of the rules that ship; may be given again")
+	c.Flags().String("voice", "", "name of a voice")
 }
 
-func sortedKeys[V any](m map[string]V) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
+// addBestsFlags adds the flags about laps of other sessions.
+func addBestsFlags(c *cobra.Command) {
+	c.Flags().String("reference", "", "lap to compare with: SESSION or SESSION:LAP of an earlier session, or of a recording (default: the best of all sessions)")
+	c.Flags().String("bests", "", "folder of the best laps of all sessions, or none (default: in the user's state folder)")
+}
+
+func addCoursesFlag(c *cobra.Command, about string) { c.Flags().String("courses", "", about) }
+
+// addSessionsFlag adds the flag that takes the place of data_dir.
+func addSessionsFlag(c *cobra.Command, about string) {
+	c.Flags().String("sessions", "", about+" (default: the user's data folder)")
+}
+
+// requestOf is what command c asks to be built. Files named by flags take the place of those of a recording.
+func requestOf(c *cobra.Command, cfg assembly.Config) assembly.Request {
+	r := assembly.Request{Config: cfg, Tell: tellOn(c), Over: []string{}}
+	for _, name := range []string{"feed", "car", "course", "rules", "reference"} {
+		if c.Flags().Changed(name) {
+			r.Over = append(r.Over, name)
+		}
 	}
-	slices.Sort(keys)
-	return keys
+	return r
+}
+
+// open opens what is to be replayed.
+func open(c *cobra.Command, cfg assembly.Config, files []string) (*assembly.Drive, error) {
+	return assembly.Open(c.Context(), requestOf(c, cfg), files)
 }

@@ -13,7 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"earshot/assistant"
+	"earshot/assistant/assembly"
 	"earshot/assistant/course"
 	"earshot/assistant/course/drawing"
 	"earshot/assistant/course/store"
@@ -35,7 +35,7 @@ lap; in doubt it is learned anew.`,
 	c.PersistentFlags().String("courses", "", "folder of the saved courses (default: the user's state folder)")
 	c.AddCommand(newCourseList(), newCourseShow(), newCourseName(), newCourseForget())
 	for _, sub := range c.Commands() {
-		wrapArgs(sub)
+		wrapUse(sub)
 	}
 	return c
 }
@@ -46,7 +46,7 @@ func courseFolder(c *cobra.Command) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	folder, err := courseRoot(cfg)
+	folder, err := cfg.CoursesFolder()
 	if err == nil && folder == "" {
 		err = usage(c, "there is no folder of courses: courses is none")
 	}
@@ -133,7 +133,7 @@ func newCourseName() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return renameBests(cfg, old.Name, e.Name)
+			return cfg.RenameBests(old.Name, e.Name)
 		},
 	}
 }
@@ -160,7 +160,7 @@ func newCourseForget() *cobra.Command {
 }
 
 func newCourseShow() *cobra.Command {
-	var out, ref, root string
+	var out, ref string
 	var asJSON, dark bool
 	c := &cobra.Command{
 		Use:   "show [NAME | FILE]",
@@ -177,7 +177,7 @@ beside NAME or FILE, the marks of that session.`,
 	addFileFlags(c)
 	c.Flags().StringVar(&out, "out", "", "picture to write: FILE.svg or FILE.png")
 	c.Flags().StringVar(&ref, "session", "", "a session, or last: its marks are drawn")
-	c.Flags().StringVar(&root, "sessions", "", "folder of the sessions (default: the user's data folder)")
+	addSessionsFlag(c, "folder of the sessions")
 	c.Flags().BoolVar(&dark, "dark", false, "a PNG for a dark page; an SVG suits both")
 	c.Flags().BoolVar(&asJSON, "json", false, "print the saved form, for programs")
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -193,10 +193,9 @@ beside NAME or FILE, the marks of that session.`,
 		if err != nil {
 			return err
 		}
-		if root == "" {
-			if root, err = sessionRoot(cfg); err != nil {
-				return err
-			}
+		root, err := cfg.SessionsFolder()
+		if err != nil {
+			return err
 		}
 		o := drawing.Options{Dark: dark}
 		name := ""
@@ -251,12 +250,12 @@ beside NAME or FILE, the marks of that session.`,
 var fileLike = regexp.MustCompile(`\.[A-Za-z]{2,5}$`)
 
 // findCourse returns the course that name means.
-func findCourse(c *cobra.Command, cfg Config, name string) (*course.Map, error) {
+func findCourse(c *cobra.Command, cfg assembly.Config, name string) (*course.Map, error) {
 	_, err := os.Stat(name)
 	isFile := err == nil || strings.ContainsAny(name, `/\`) || fileLike.MatchString(name)
 	switch {
 	case !isFile:
-		folder, err := courseRoot(cfg)
+		folder, err := cfg.CoursesFolder()
 		if err != nil {
 			return nil, err
 		}
@@ -274,16 +273,16 @@ func findCourse(c *cobra.Command, cfg Config, name string) (*course.Map, error) 
 		s, err := e.Saved()
 		return s.Map, err
 	}
-	tape, l, head, closeTape, err := openTape(c, cfg, []string{name})
+	d, err := open(c, cfg, []string{name})
 	if err != nil {
 		return nil, err
 	}
-	defer closeTape()
-	a := &assistant.Assistant{Core: l.core(), Session: head}
-	if err := a.Replay(c.Context(), tape, 0); err != nil {
+	defer d.Close()
+	core, err := d.Replay(c.Context(), assembly.Playback{})
+	if err != nil {
 		return nil, err
 	}
-	m := a.Core.Course()
+	m := core.Course()
 	if m == nil {
 		return nil, fmt.Errorf("%s: no course was learned: that takes a whole lap from line to line with a position, or with speed and yaw rate", name)
 	}
@@ -291,11 +290,11 @@ func findCourse(c *cobra.Command, cfg Config, name string) (*course.Map, error) 
 }
 
 // pitPlaces are the ends of a pit lane that the course file tells by distance.
-func pitPlaces(cfg Config) ([]drawing.Mark, error) {
+func pitPlaces(cfg assembly.Config) ([]drawing.Mark, error) {
 	if cfg.Course == "" {
 		return nil, nil
 	}
-	data, shown, err := courseFiles.read(cfg.Course)
+	data, shown, err := assembly.Courses.Read(cfg.Course)
 	if err != nil {
 		return nil, err
 	}
@@ -308,7 +307,7 @@ func pitPlaces(cfg Config) ([]drawing.Mark, error) {
 
 // marksOf reads the marks of a journal that have a place.
 func marksOf(path string) ([]drawing.Mark, error) {
-	events, err := readJournal(path)
+	events, err := assembly.ReadJournal(path)
 	if err != nil && len(events) == 0 {
 		return nil, err
 	}

@@ -1,24 +1,18 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
-	"strings"
 
 	"github.com/spf13/cobra"
 
-	"earshot/assistant/car"
-	"earshot/assistant/channel"
+	"earshot/assistant/assembly"
 	"earshot/assistant/debrief"
 	"earshot/assistant/journal"
-	"earshot/assistant/session"
 )
 
 func newDebrief() *cobra.Command {
-	var root, page string
+	var page string
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "debrief [SESSION]",
@@ -33,7 +27,7 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 		Example: "  earshot debrief\n  earshot debrief 20260412 --page notes.html",
 		Args:    cobra.MaximumNArgs(1),
 	}
-	c.Flags().StringVar(&root, "sessions", "", "folder of the sessions (default: the user's data folder)")
+	addSessionsFlag(c, "folder of the sessions")
 	c.Flags().StringVar(&page, "page", "", "where the page goes")
 	c.Flags().String("car", "", "car file for targets and minimum pressures (default: that of the session)")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON instead of text")
@@ -42,46 +36,34 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 		if err != nil {
 			return err
 		}
-		if root == "" {
-			if root, err = sessionRoot(cfg); err != nil {
-				return err
-			}
-		}
 		ref := "last"
 		if len(args) == 1 {
 			ref = args[0]
 		}
-		found, err := findJournal(root, ref)
+		found, err := cfg.FindJournal(ref)
 		if err != nil {
 			return err
 		}
-		events, err := readJournal(found.journal)
+		events, err := assembly.ReadJournal(found.Journal)
 		if errors.Is(err, journal.ErrTorn) || errors.As(err, new(*journal.LineError)) {
-			fmt.Fprintf(c.ErrOrStderr(), "earshot: %s: %v; the debrief is made of the rest\n", found.journal, err)
+			tellOn(c)(fmt.Sprintf("%s: %v; the debrief is made of the rest", found.Journal, err))
 		} else if err != nil {
 			return err
 		}
-		k := found.car
-		if k == nil || c.Flags().Changed("car") {
-			data, shown, err := carFiles.read(cfg.Car)
-			if err != nil {
-				return err
-			}
-			if k, err = car.Parse(shown, data); err != nil {
+		if found.Car == nil || c.Flags().Changed("car") {
+			if found.Car, err = cfg.ReadCar(); err != nil {
 				return err
 			}
 		}
-		report := debrief.Build(events, reportContext(cfg, k))
+		report := cfg.Debrief(events, found.Car)
 		if page == "" {
-			page = found.page
+			page = found.Page
 		}
-		if err := writeReport(page, report); err != nil {
+		if err := assembly.WritePage(page, report); err != nil {
 			return err
 		}
 		if asJSON {
-			e := json.NewEncoder(c.OutOrStdout())
-			e.SetIndent("", "  ")
-			return e.Encode(report)
+			return writeJSON(c.OutOrStdout(), report)
 		}
 		if err := debrief.WriteText(c.OutOrStdout(), report); err != nil {
 			return err
@@ -90,75 +72,4 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 		return nil
 	}
 	return c
-}
-
-// found is a journal with what lies beside it.
-type found struct {
-	journal, page string
-	car           *car.Car // as recorded, or nil
-}
-
-func findJournal(root, ref string) (found, error) {
-	if info, err := os.Stat(ref); err == nil && !info.IsDir() {
-		ext := filepath.Ext(ref)
-		return found{journal: ref, page: ref[:len(ref)-len(ext)] + ".html"}, nil
-	} else if err == nil {
-		ref, err = filepath.Abs(ref) // a path, so that it is not taken for an id
-		if err != nil {
-			return found{}, err
-		}
-	} else if strings.HasSuffix(ref, ".jsonl") || strings.ContainsRune(ref, filepath.Separator) {
-		return found{}, fmt.Errorf("the journal: %w", err)
-	}
-	d, err := session.Find(root, ref)
-	if err != nil {
-		return found{}, err
-	}
-	f := found{journal: d.Journal(), page: d.Debrief()}
-	files, err := d.Files()
-	if err != nil {
-		return f, err
-	}
-	in, err := inputsOf(files)
-	if err != nil {
-		return f, nil // an old or hand-made folder: the default car serves
-	}
-	f.car, err = car.Parse(in.car.Name, in.car.Data)
-	return f, err
-}
-
-func readJournal(path string) ([]journal.Event, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, fmt.Errorf("the journal: %w", err)
-	}
-	defer f.Close()
-	return journal.Read(f)
-}
-
-// reportContext is what the debrief needs besides the journal.
-func reportContext(cfg Config, k *car.Car) debrief.Context {
-	ctx := debrief.ForCar(k)
-	unit := func(name string) channel.Unit {
-		u, _ := channel.UnitNamed(cfg.Units[name]) // validated; a unit not set is the debrief's default
-		return u
-	}
-	ctx.Pressure, ctx.Temperature, ctx.Speed, ctx.Volume = unit("pressure"), unit("temperature"), unit("speed"), unit("volume")
-	return ctx
-}
-
-// writePage writes the debrief of events as a page.
-func writePage(path string, events []journal.Event, l *loaded) error {
-	return writeReport(path, debrief.Build(events, reportContext(l.cfg, l.car)))
-}
-
-func writeReport(path string, r debrief.Report) error {
-	f, err := os.Create(path)
-	if err != nil {
-		return fmt.Errorf("the page: %w", err)
-	}
-	if err := debrief.WriteHTML(f, r); err != nil {
-		return errors.Join(err, f.Close())
-	}
-	return f.Close()
 }

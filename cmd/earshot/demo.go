@@ -1,9 +1,7 @@
 package main
 
 import (
-	"context"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -12,12 +10,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
-	"earshot/assistant/feed"
-	"earshot/assistant/hand"
 	"earshot/assistant/journal"
-	"earshot/audio/device"
 )
 
 func newDemo() *cobra.Command {
@@ -96,21 +92,20 @@ something go wrong in a lap and a corner, and the truth tells of it.`,
 		if err != nil {
 			return err
 		}
-		// The demo is the same for everyone: what ships, whatever the user has set for his own car.
-		cfg.Feed, cfg.Car, cfg.Course, cfg.Rules = "demo", "demo", "demo", nil
-		cfg.Reference, cfg.Bests = "", noBests
-		l, err := load(cfg)
+		r := assembly.DemoRequest(cfg)
+		r.Tell = tellOn(c)
+		p, err := assembly.Build(r)
 		if err != nil {
 			return err
 		}
-		sim, err := demo.New(l.channels, o)
+		sim, err := demo.New(p.Channels, o)
 		if err != nil {
 			return err
 		}
 		if send != "" {
-			return sendDemo(c, l, sim, to, times)
+			return sendDemo(c, p, sim, to, times)
 		}
-		return runDemo(c, l, sim, demoRun{out: out, live: live, open: open, times: times})
+		return runDemo(c, p, sim, demoRun{out: out, live: live, open: open, times: times})
 	}
 	return c
 }
@@ -155,43 +150,33 @@ type demoRun struct {
 	times float64
 }
 
-func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, how demoRun) error {
+func runDemo(c *cobra.Command, p *assembly.Parts, sim *demo.Sim, how demoRun) error {
 	out := how.out
 	if err := os.MkdirAll(out, 0o777); err != nil {
 		return fmt.Errorf("the folder for the demo: %w", err)
 	}
-	source, err := newDemoFeed(l, sim)
+	stdout := newProgressLine(c.OutOrStdout())
+	d, err := assembly.NewDemoDrive(p, sim, watchDemo(stdout, demo.Scenes(sim.Truth().Course)))
 	if err != nil {
 		return err
 	}
-	stdout := newProgressLine(c.OutOrStdout())
-	source.progress, source.scenes = stdout, demo.Scenes(sim.Truth().Course)
-	fmt.Fprintf(stdout, "%s on %s: an out-lap and a race of %d laps. What Earshot says:\n\n", l.car.Name, l.courseName(), sim.Truth().Laps)
-	heard := speakers{printSpeaker{stdout}}
-	if how.live {
-		tell := func(s string) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s) }
-		d, err := device.Open(c.Context(), l.cfg.Device, tell)
-		if err != nil {
-			return err
-		}
-		s := newDeviceSpeaker(l.voice, d, tell)
-		defer s.close()
-		heard = append(heard, s)
-	}
+	fmt.Fprintf(stdout, "%s on %s: an out-lap and a race of %d laps. What Earshot says:\n\n", p.Car.Name, p.CourseName(), sim.Truth().Laps)
 	journalPath, audioPath := filepath.Join(out, "journal.jsonl"), filepath.Join(out, "cues.wav")
-	a := &assistant.Assistant{
-		Core:    l.core(),
-		Session: journal.Session{ID: "demo", Feed: l.in.feed.Name, Car: l.car.Name, Course: l.courseName()},
-	}
-	if err := play(c, a, l, assistant.NewFeedTape(source, source.presses), how.times, journalPath, audioPath, heard); err != nil {
+	err = journalInto(c, journalPath, func(add func(journal.Event) error) error {
+		_, err := d.Replay(c.Context(), assembly.Playback{
+			Speed: how.times, Journal: add, Audio: audioPath, Device: how.live, Heard: []assistant.Speaker{printSpeaker{stdout}},
+		})
+		return err
+	})
+	if err != nil {
 		return err
 	}
-	events, err := readJournal(journalPath)
+	events, err := assembly.ReadJournal(journalPath)
 	if err != nil {
 		return err
 	}
 	page := filepath.Join(out, "debrief.html")
-	if err := writePage(page, events, l); err != nil {
+	if err := assembly.WritePage(page, p.Config.Debrief(events, p.Car)); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "\nto hear:  %s\nto read:  %s (open it in a browser)\njournal:  %s\n", audioPath, page, journalPath)
@@ -201,52 +186,18 @@ func runDemo(c *cobra.Command, l *loaded, sim *demo.Sim, how demoRun) error {
 	return nil
 }
 
-// demoFeed is the simulated car behind the wire: its samples are encoded as datagrams and decoded again.
-type demoFeed struct {
-	sim      *demo.Sim
-	encoder  *feed.Encoder
-	decoder  feed.Decoder
-	progress *progressLine
-	scenes   []demo.Scene // still to be told
-	lap      int          // of the last sample
-	place    float64      // m from the line, likewise
-}
-
-func newDemoFeed(l *loaded, sim *demo.Sim) (*demoFeed, error) {
-	encoder, err := feed.NewEncoder(l.feed, l.channels)
-	if err != nil {
-		return nil, err
-	}
-	decoder, err := l.feed.NewDecoder(l.channels)
-	if err != nil {
-		return nil, err
-	}
-	return &demoFeed{sim: sim, encoder: encoder, decoder: decoder}, nil
-}
-
-func (f *demoFeed) Read(_ context.Context, emit func(channel.Sample)) error {
-	s, ok := f.sim.Next()
-	if !ok {
-		f.decoder.End(emit)
-		return io.EOF
-	}
-	if f.lap, f.place = int(s.Row[channel.LapNumber]), s.Row[channel.LapDistance]; f.progress != nil {
-		f.progress.show(f.lap, s.At, time.Now())
-		for len(f.scenes) > 0 && f.scenes[0].Lap <= f.lap {
-			fmt.Fprintf(f.progress, "\n%s\n\n", f.scenes[0].Text)
-			f.scenes = f.scenes[1:]
-		}
-	}
-	return f.encoder.Encode(s, func(p []byte) { f.decoder.Decode(p, s.At, emit) })
-}
-
-func (f *demoFeed) Stats() feed.Stats { return f.decoder.Stats() }
-
-// presses gives the commands of the story's driver that have become due.
-func (f *demoFeed) presses() []assistant.Input {
-	var due []assistant.Input
-	for _, p := range f.sim.Presses() {
-		if f.progress != nil {
+// watchDemo tells on a terminal where the drive is, what happens in it, and what its driver presses.
+func watchDemo(out *progressLine, scenes []demo.Scene) assembly.DemoWatcher {
+	return assembly.DemoWatcher{
+		Sample: func(s channel.Sample) {
+			lap := int(s.Row[channel.LapNumber])
+			out.show(lap, s.At, time.Now())
+			for len(scenes) > 0 && scenes[0].Lap <= lap {
+				fmt.Fprintf(out, "\n%s\n\n", scenes[0].Text)
+				scenes = scenes[1:]
+			}
+		},
+		Press: func(p demo.Press, last channel.Row) {
 			does := "asks: how are the " + p.Command + "?"
 			switch {
 			case p.Memo != "":
@@ -254,9 +205,7 @@ func (f *demoFeed) presses() []assistant.Input {
 			case p.Command == "fuel":
 				does = "asks: how is the fuel?"
 			}
-			printLine(f.progress, p.At, f.lap, f.place, "driver", does)
-		}
-		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Command: hand.Command(p.Command), Memo: p.Memo, Source: "demo"})
+			printLine(out, p.At, int(last[channel.LapNumber]), last[channel.LapDistance], "driver", does)
+		},
 	}
-	return due
 }

@@ -11,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/demo"
 	"earshot/assistant/journal"
 	"earshot/configs"
@@ -37,7 +38,7 @@ func TestReceiverBesideBusEndToEnd(t *testing.T) {
 	data, err := os.ReadFile(filepath.Join(dir, "truth", truthFile))
 	require.NoError(t, err)
 	require.NoError(t, json.Unmarshal(data, &truth))
-	events, err := readJournal(filepath.Join(dir, "j.jsonl"))
+	events, err := assembly.ReadJournal(filepath.Join(dir, "j.jsonl"))
 	require.NoError(t, err)
 
 	laps := 0

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
@@ -86,9 +87,9 @@ type sender struct {
 	sent, refused int
 }
 
-func newSender(ctx context.Context, l *loaded, sim *demo.Sim, d destination) (*sender, error) {
+func newSender(ctx context.Context, p *assembly.Parts, sim *demo.Sim, d destination) (*sender, error) {
 	s := &sender{destination: d}
-	if err := s.prepare(l, sim); err != nil {
+	if err := s.prepare(p, sim); err != nil {
 		return nil, err
 	}
 	var err error
@@ -107,7 +108,7 @@ func newSender(ctx context.Context, l *loaded, sim *demo.Sim, d destination) (*s
 }
 
 // prepare makes what turns a sample into what is sent.
-func (s *sender) prepare(l *loaded, sim *demo.Sim) error {
+func (s *sender) prepare(p *assembly.Parts, sim *demo.Sim) error {
 	var text []byte
 	lines := func(add func([]byte, channel.Sample) []byte) {
 		s.encode = func(x channel.Sample, send func([]byte)) error {
@@ -119,20 +120,20 @@ func (s *sender) prepare(l *loaded, sim *demo.Sim) error {
 	}
 	switch s.as {
 	case asPacket:
-		e, err := feed.NewEncoder(l.feed, l.channels)
+		e, err := feed.NewEncoder(p.Feed, p.Channels)
 		if err != nil {
 			return err
 		}
 		s.encode = e.Encode
 	case asJSON:
-		object := demo.NewObject(l.channels, sim)
+		object := demo.NewObject(p.Channels, sim)
 		lines(func(b []byte, x channel.Sample) []byte { return append(object.Append(b, x), '\n') })
 	case asNMEA:
 		lines(demo.NewReceiver().Append)
 	case asCAN:
 		lines(demo.NewBus().Append)
 	case asCSV:
-		table, begun := demo.NewTable(l.channels, sim), false
+		table, begun := demo.NewTable(p.Channels, sim), false
 		lines(func(b []byte, x channel.Sample) []byte {
 			if !begun {
 				b, begun = table.Begin(b), true
@@ -165,7 +166,7 @@ func (s *sender) flush() error {
 }
 
 // sendDemo sends the feed to other processes or into files.
-func sendDemo(c *cobra.Command, l *loaded, sim *demo.Sim, list []destination, times float64) (err error) {
+func sendDemo(c *cobra.Command, p *assembly.Parts, sim *demo.Sim, list []destination, times float64) (err error) {
 	var senders []*sender
 	defer func() {
 		for _, s := range senders {
@@ -173,7 +174,7 @@ func sendDemo(c *cobra.Command, l *loaded, sim *demo.Sim, list []destination, ti
 		}
 	}()
 	for _, d := range list {
-		s, err := newSender(c.Context(), l, sim, d)
+		s, err := newSender(c.Context(), p, sim, d)
 		if err != nil {
 			return err
 		}

@@ -18,6 +18,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 )
@@ -105,7 +106,7 @@ func checkStopped(t *testing.T, sessions, out, errs string) {
 	list, err := session.List(sessions)
 	require.NoError(t, err)
 	require.Len(t, list, 1)
-	events, err := readJournal(list[0].Dir.Journal())
+	events, err := assembly.ReadJournal(list[0].Dir.Journal())
 	require.NoError(t, err, "the journal is whole")
 	health, cues := 0, 0
 	for _, e := range events {

@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
@@ -23,10 +24,10 @@ import (
 
 // exportOptions are what the command line of export says.
 type exportOptions struct {
-	format, out, what, units, root string
-	channels                       []string
-	rate                           float64
-	computed, force                bool
+	format, out, what, units string
+	channels                 []string
+	rate                     float64
+	computed, force          bool
 }
 
 func newExport() *cobra.Command {
@@ -62,7 +63,7 @@ A CSV with --units inside holds every reading to the last bit; a feed file with 
 	f.StringVar(&o.units, "units", "inside", "inside (m/s, °C, kPa, l, rad) or display (those of the configuration)")
 	f.BoolVar(&o.computed, "computed", false, "also the channels that Earshot works out")
 	f.BoolVar(&o.force, "force", false, "put the table in the place of a file that exists")
-	f.StringVar(&o.root, "sessions", "", "folder of the sessions (default: the user's data folder)")
+	addSessionsFlag(c, "folder of the sessions")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := o.check(c); err != nil {
 			return err
@@ -120,7 +121,7 @@ func (o *exportOptions) check(c *cobra.Command) error {
 	return nil
 }
 
-func (o *exportOptions) export(c *cobra.Command, cfg Config, args []string) error {
+func (o *exportOptions) export(c *cobra.Command, cfg assembly.Config, args []string) error {
 	paths := args
 	if len(args) == 1 && !strings.Contains(args[0], "=") { // NAME=FILE: of a feed with several sources
 		path, err := o.source(cfg, args[0])
@@ -150,7 +151,7 @@ func (o *exportOptions) export(c *cobra.Command, cfg Config, args []string) erro
 }
 
 // source finds the file to read: a path, or what belongs to a session.
-func (o *exportOptions) source(cfg Config, ref string) (string, error) {
+func (o *exportOptions) source(cfg assembly.Config, ref string) (string, error) {
 	if info, err := os.Stat(ref); err == nil && !info.IsDir() {
 		if strings.HasSuffix(ref, ".jsonl") && o.what == "samples" {
 			return "", fmt.Errorf("%s: a journal holds no samples: name the recording, or use --what laps, marks or corners", ref)
@@ -163,12 +164,9 @@ func (o *exportOptions) source(cfg Config, ref string) (string, error) {
 	} else if filepath.Ext(ref) != "" || strings.ContainsRune(ref, filepath.Separator) {
 		return "", fmt.Errorf("what to export: %w", err)
 	}
-	root := o.root
-	if root == "" {
-		var err error
-		if root, err = sessionRoot(cfg); err != nil {
-			return "", err
-		}
+	root, err := cfg.SessionsFolder()
+	if err != nil {
+		return "", err
 	}
 	d, err := session.Find(root, ref)
 	if err != nil {
@@ -195,7 +193,7 @@ type column struct {
 }
 
 // samples writes the table of samples.
-func (o *exportOptions) samples(c *cobra.Command, cfg Config, paths []string, w io.Writer) (rows int, err error) {
+func (o *exportOptions) samples(c *cobra.Command, cfg assembly.Config, paths []string, w io.Writer) (rows int, err error) {
 	var used []bool
 	if len(o.channels) == 0 {
 		told := c.ErrOrStderr()
@@ -206,12 +204,12 @@ func (o *exportOptions) samples(c *cobra.Command, cfg Config, paths []string, w 
 			return 0, err
 		}
 	}
-	tape, l, _, closeTape, err := openTape(c, cfg, paths)
+	d, err := open(c, cfg, paths)
 	if err != nil {
 		return 0, err
 	}
-	defer func() { err = errors.Join(err, closeTape()) }()
-	columns, err := o.columns(l, used)
+	defer func() { err = errors.Join(err, d.Close()) }()
+	columns, err := o.columns(d.Parts, used)
 	if err != nil {
 		return 0, err
 	}
@@ -222,7 +220,7 @@ func (o *exportOptions) samples(c *cobra.Command, cfg Config, paths []string, w 
 		t = newCSVTable(w, columns)
 	}
 	values := make([]float64, len(columns))
-	err = o.rows(c.Context(), tape, l, func(at float64, row channel.Row) error {
+	err = o.rows(c.Context(), d, func(at float64, row channel.Row) error {
 		for i, k := range columns {
 			values[i] = k.unit.Out(row[k.id])
 			if k.unit.Scale == 1 && k.unit.Offset == 0 {
@@ -236,14 +234,14 @@ func (o *exportOptions) samples(c *cobra.Command, cfg Config, paths []string, w 
 }
 
 // used finds the channels that have a reading.
-func (o *exportOptions) used(c *cobra.Command, cfg Config, paths []string) (used []bool, err error) {
-	tape, l, _, closeTape, err := openTape(c, cfg, paths)
+func (o *exportOptions) used(c *cobra.Command, cfg assembly.Config, paths []string) (used []bool, err error) {
+	d, err := open(c, cfg, paths)
 	if err != nil {
 		return nil, err
 	}
-	defer func() { err = errors.Join(err, closeTape()) }()
-	used = make([]bool, l.channels.Len())
-	err = o.rows(c.Context(), tape, l, func(_ float64, row channel.Row) error {
+	defer func() { err = errors.Join(err, d.Close()) }()
+	used = make([]bool, d.Channels.Len())
+	err = o.rows(c.Context(), d, func(_ float64, row channel.Row) error {
 		for i, v := range row {
 			used[i] = used[i] || !math.IsNaN(v) && !math.IsInf(v, 0)
 		}
@@ -253,15 +251,15 @@ func (o *exportOptions) used(c *cobra.Command, cfg Config, paths []string) (used
 }
 
 // columns are the channels asked for, or those used.
-func (o *exportOptions) columns(l *loaded, used []bool) ([]column, error) {
+func (o *exportOptions) columns(p *assembly.Parts, used []bool) ([]column, error) {
 	shown := map[channel.Quantity]assistant.Display{}
 	if o.units == "display" {
-		shown = display(l.cfg.Units)
+		shown = p.Config.Display()
 	}
 	var columns []column
 	add := func(id channel.ID) {
-		ch := l.channels.At(id)
-		name := insideUnit(ch.Quantity)
+		ch := p.Channels.At(id)
+		name := channel.InsideUnit(ch.Quantity)
 		if d, ok := shown[ch.Quantity]; ok {
 			name = d.Unit
 		}
@@ -275,13 +273,13 @@ func (o *exportOptions) columns(l *loaded, used []bool) ([]column, error) {
 	}
 	var errs []error
 	for i, name := range o.channels {
-		id, ok := l.channels.Lookup(name)
+		id, ok := p.Channels.Lookup(name)
 		switch {
 		case name == "time":
 			errs = append(errs, errors.New("--channels: time is always the first column: leave it out"))
 		case !ok:
-			errs = append(errs, fmt.Errorf("--channels: there is no channel %q%s", name, near(name, l.channels.Names())))
-		case l.channels.At(id).Origin == channel.Computed && !o.computed:
+			errs = append(errs, fmt.Errorf("--channels: there is no channel %q%s", name, near(name, p.Channels.Names())))
+		case p.Channels.At(id).Origin == channel.Computed && !o.computed:
 			errs = append(errs, fmt.Errorf("--channels: %s is worked out by Earshot: add --computed", name))
 		case slices.Contains(o.channels[:i], name):
 			errs = append(errs, fmt.Errorf("--channels: %s stands twice", name))
@@ -308,14 +306,14 @@ func near(name string, names []string) string {
 
 // rows calls emit for every row of the table: the readings of a sample as they came, or with --rate those of each
 // step of the clock in which samples came.
-func (o *exportOptions) rows(ctx context.Context, tape assistant.Tape, l *loaded, emit func(at float64, row channel.Row) error) error {
+func (o *exportOptions) rows(ctx context.Context, d *assembly.Drive, emit func(at float64, row channel.Row) error) error {
 	var core *assistant.Core
 	var out assistant.Output
 	if o.computed {
-		core = l.core()
+		core = d.Core()
 	}
-	held := channel.NewHold(l.channels)
-	row := l.channels.NewRow()
+	held := channel.NewHold(d.Channels)
+	row := d.Channels.NewRow()
 	step, pending := int64(math.MinInt64), false
 	grid := func(n int64) float64 { return float64(n) / o.rate }
 	flush := func() error {
@@ -323,7 +321,7 @@ func (o *exportOptions) rows(ctx context.Context, tape assistant.Tape, l *loaded
 		held.Expire(grid(step))
 		copy(row, held.Row)
 		if core != nil {
-			l.takeComputed(row, core.Row())
+			takeComputed(d.Channels, row, core.Row())
 		}
 		return emit(grid(step), row)
 	}
@@ -331,7 +329,7 @@ func (o *exportOptions) rows(ctx context.Context, tape assistant.Tape, l *loaded
 		if n%1000 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		in, err := tape.Next()
+		in, err := d.Tape.Next()
 		if errors.Is(err, io.EOF) {
 			break
 		}
@@ -357,7 +355,7 @@ func (o *exportOptions) rows(ctx context.Context, tape assistant.Tape, l *loaded
 		if sample && o.rate == 0 {
 			copy(row, in.Row)
 			if core != nil {
-				l.takeComputed(row, core.Row())
+				takeComputed(d.Channels, row, core.Row())
 			}
 			if err := emit(in.At, row); err != nil {
 				return err
@@ -371,31 +369,19 @@ func (o *exportOptions) rows(ctx context.Context, tape assistant.Tape, l *loaded
 }
 
 // takeComputed puts the computed channels of from into row.
-func (l *loaded) takeComputed(row, from channel.Row) {
+func takeComputed(set *channel.Set, row, from channel.Row) {
 	for i := range row {
-		if l.channels.At(channel.ID(i)).Origin == channel.Computed {
+		if set.At(channel.ID(i)).Origin == channel.Computed {
 			row[i] = from[i]
 		}
 	}
 }
 
-// insideUnit is the unit used inside for a quantity.
-func insideUnit(q channel.Quantity) string { return channel.UnitsOf(q)[0] }
-
-// insideUnits lists the units of all channels, for a recording.
-func insideUnits(set *channel.Set) []string {
-	units := make([]string, set.Len())
-	for i := range units {
-		units[i] = insideUnit(set.At(channel.ID(i)).Quantity)
-	}
-	return units
-}
-
 // happenings writes laps, marks or corners.
-func (o *exportOptions) happenings(c *cobra.Command, cfg Config, paths []string, w io.Writer) (rows int, err error) {
+func (o *exportOptions) happenings(c *cobra.Command, cfg assembly.Config, paths []string, w io.Writer) (rows int, err error) {
 	t := newEventTable(w, o.what, o.units == "display", cfg)
 	if path := paths[0]; strings.HasSuffix(path, ".jsonl") {
-		events, err := readJournal(path)
+		events, err := assembly.ReadJournal(path)
 		if errors.Is(err, journal.ErrTorn) || errors.As(err, new(*journal.LineError)) {
 			fmt.Fprintf(c.ErrOrStderr(), "earshot: %s: %v; the table is made of the rest\n", path, err)
 		} else if err != nil {
@@ -408,13 +394,12 @@ func (o *exportOptions) happenings(c *cobra.Command, cfg Config, paths []string,
 		}
 		return t.rows, t.close()
 	}
-	tape, l, head, closeTape, err := openTape(c, cfg, paths)
+	d, err := open(c, cfg, paths)
 	if err != nil {
 		return 0, err
 	}
-	defer func() { err = errors.Join(err, closeTape()) }()
-	a := &assistant.Assistant{Core: l.core(), Session: head, Journal: t.event}
-	if err := a.Replay(c.Context(), tape, 0); err != nil {
+	defer func() { err = errors.Join(err, d.Close()) }()
+	if _, err := d.Replay(c.Context(), assembly.Playback{Journal: t.event}); err != nil {
 		return 0, err
 	}
 	return t.rows, t.close()

@@ -20,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant"
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/journal"
@@ -35,40 +36,42 @@ func earshot(t testing.TB, args ...string) (stdout, stderr string, code int) {
 }
 
 // demoConfig is the configuration of a user who has set nothing.
-func demoConfig() Config {
-	return Config{Feed: "demo", Car: "demo", Voice: "clear", Units: map[string]string{"pressure": "psi", "temperature": "°C", "speed": "km/h", "volume": "l"}}
+func demoConfig() assembly.Config {
+	c := assembly.Defaults()
+	c.Car = "demo"
+	return c
 }
 
 // recordDemo makes a recording of the demo's drive, as run would, and returns the samples in it.
 func recordDemo(t testing.TB, path string, seconds float64) (set *channel.Set, rows []channel.Sample) {
 	t.Helper()
-	l, err := load(demoConfig())
+	l, err := assembly.Build(assembly.Request{Config: demoConfig()})
 	require.NoError(t, err)
-	r, err := session.NewRecorder(path, session.Head{
-		Session: "demo", Program: "test", Channels: l.channels.Names(), Units: insideUnits(l.channels), Files: l.in.files(),
-	}, session.Options{Wait: true})
+	r, err := session.NewRecorder(path, l.Recorded("demo"), session.Options{Wait: true})
 	require.NoError(t, err)
-	record := assistant.RecordInto(r)
+	record := func(in assistant.Input) error { return assistant.Record(r, in) }
 	require.NoError(t, record(assistant.Input{Kind: assistant.KindStart, Session: &journal.Session{ID: "demo", Feed: "demo"}}))
-	sim, err := demo.New(l.channels, demo.Options{Seed: 1, Story: true})
+	sim, err := demo.New(l.Channels, demo.Options{Seed: 1, Story: true})
 	require.NoError(t, err)
-	source, err := newDemoFeed(l, sim)
+	d, err := assembly.NewDemoDrive(l, sim, assembly.DemoWatcher{})
 	require.NoError(t, err)
 	at := 0.0
-	for err == nil && at < seconds {
-		err = source.Read(context.Background(), func(s channel.Sample) {
-			at = s.At
-			rows = append(rows, channel.Sample{At: s.At, Row: append(channel.Row(nil), s.Row...)})
-			require.NoError(t, record(assistant.Input{Kind: assistant.KindSample, At: s.At, Row: s.Row}))
-		})
-	}
-	if err != nil {
-		require.ErrorIs(t, err, io.EOF)
+	for at < seconds {
+		in, err := d.Tape.Next()
+		if err != nil {
+			require.ErrorIs(t, err, io.EOF)
+			break
+		}
+		if in.Kind == assistant.KindSample {
+			at = in.At
+			rows = append(rows, channel.Sample{At: at, Row: append(channel.Row(nil), in.Row...)})
+			require.NoError(t, record(in))
+		}
 	}
 	require.NoError(t, record(assistant.Input{Kind: assistant.KindEnd, At: at}))
 	require.NoError(t, r.Close())
 	require.NotEmpty(t, rows)
-	return l.channels, rows
+	return l.Channels, rows
 }
 
 // readTable reads a CSV with the standard library, which knows nothing of this program.
@@ -131,11 +134,11 @@ func TestExportedCSVReadsBackBitForBit(t *testing.T) {
 	cfg.Feed = path
 	c := newExport()
 	c.SetContext(context.Background())
-	tape, l, _, closeTape, err := openTape(c, cfg, []string{out})
+	l, err := open(c, cfg, []string{out})
 	require.NoError(t, err)
 	n := 0
 	for {
-		in, err := tape.Next()
+		in, err := l.Tape.Next()
 		if err == io.EOF {
 			break
 		}
@@ -146,7 +149,7 @@ func TestExportedCSVReadsBackBitForBit(t *testing.T) {
 		}
 		require.Equal(t, want[n].At, in.At)
 		for id := range set.Len() {
-			other, ok := l.channels.Lookup(set.At(channel.ID(id)).Name)
+			other, ok := l.Channels.Lookup(set.At(channel.ID(id)).Name)
 			require.True(t, ok)
 			a, b := want[n].Row[id], in.Row[other]
 			same := math.Float64bits(a) == math.Float64bits(b) || math.IsNaN(a) && math.IsNaN(b)
@@ -157,7 +160,7 @@ func TestExportedCSVReadsBackBitForBit(t *testing.T) {
 		}
 		n++
 	}
-	require.NoError(t, closeTape())
+	require.NoError(t, l.Close())
 	require.Equal(t, len(want), n)
 }
 

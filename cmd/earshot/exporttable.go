@@ -10,6 +10,7 @@ import (
 
 	"github.com/parquet-go/parquet-go"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
 )
@@ -187,7 +188,7 @@ var quantityOf = map[string]channel.Quantity{
 	"potential": channel.Time, "phase_times": channel.Time, "time_lost": channel.Time, "line_apex": channel.Length, "line_most": channel.Length,
 }
 
-func newEventTable(w io.Writer, what string, shown bool, cfg Config) *eventTable {
+func newEventTable(w io.Writer, what string, shown bool, cfg assembly.Config) *eventTable {
 	var body journal.Body
 	switch what {
 	case "laps":
@@ -203,8 +204,8 @@ func newEventTable(w io.Writer, what string, shown bool, cfg Config) *eventTable
 		if !ok {
 			q = channel.None
 		}
-		spelling := insideUnit(q)
-		if d, ok := display(cfg.Units)[q]; ok && shown {
+		spelling := channel.InsideUnit(q)
+		if d, ok := cfg.Display()[q]; ok && shown {
 			spelling = d.Unit
 		}
 		u, _ := channel.UnitNamed(spelling)

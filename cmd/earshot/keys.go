@@ -1,10 +1,9 @@
 package main
 
 import (
-	"fmt"
-
 	"github.com/spf13/cobra"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/hand"
 )
 
@@ -12,8 +11,9 @@ func newKeys() *cobra.Command {
 	return &cobra.Command{
 		Use:   "keys",
 		Short: "show which key does what",
-		Long: `Keys shows the bindings in force and every command that can be bound. They are set in the
-configuration file, as keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty key takes a binding away.`,
+		Long: `Keys shows the bindings in force and everything that can be bound: the commands, and each question to which
+the rules have an answer, your own (ask: weather) included. They are set in the configuration file, as
+keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty key takes a binding away.`,
 		Example: "  earshot keys\n  EARSHOT_KEYS_MARK=space earshot keys",
 		Args:    cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -21,11 +21,15 @@ configuration file, as keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty ke
 			if err != nil {
 				return err
 			}
-			if _, err := bindings(cfg); err != nil {
+			p, err := assembly.Build(requestOf(c, cfg))
+			if err != nil {
+				return err
+			}
+			if _, err := p.Bindings(); err != nil {
 				return err
 			}
 			rows := [][]string{{"command", "key", "what it does"}}
-			for _, command := range hand.Commands() {
+			for _, command := range hand.Commands(p.Rules.Asks()) {
 				key := cfg.Keys[string(command)]
 				if key == "" {
 					key = "-"
@@ -36,19 +40,4 @@ configuration file, as keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty ke
 			return nil
 		},
 	}
-}
-
-// bindings checks the keys of the configuration. An empty key takes a binding away.
-func bindings(cfg Config) (*hand.Bindings, error) {
-	var list []hand.Binding
-	for _, command := range sortedKeys(cfg.Keys) {
-		if key := cfg.Keys[command]; key != "" {
-			list = append(list, hand.Binding{Key: key, Command: command})
-		}
-	}
-	b, err := hand.Bind(list)
-	if err != nil {
-		return nil, fmt.Errorf("the keys in the configuration:\n%w", err)
-	}
-	return b, nil
 }

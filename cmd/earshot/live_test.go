@@ -16,6 +16,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/hand/keytest"
@@ -127,7 +128,7 @@ func (l *live) journal() []journal.Event {
 	found, err := filepath.Glob(filepath.Join(l.sessions, "*", "journal.jsonl"))
 	require.NoError(l.t, err)
 	require.Len(l.t, found, 1)
-	events, err := readJournal(found[0])
+	events, err := assembly.ReadJournal(found[0])
 	if err != nil {
 		require.ErrorIs(l.t, err, journal.ErrTorn)
 	}
@@ -139,7 +140,7 @@ func (l *live) has(match func(journal.Event) bool) bool {
 	if len(found) != 1 {
 		return false
 	}
-	events, _ := readJournal(found[0])
+	events, _ := assembly.ReadJournal(found[0])
 	for _, e := range events {
 		if match(e) {
 			return true
@@ -321,7 +322,7 @@ func TestKilledRunKeepsJournalAndMarks(t *testing.T) {
 	cmd.Env = l.env
 	out, err := cmd.CombinedOutput()
 	require.NoError(t, err, string(out))
-	replayed, err := readJournal(again)
+	replayed, err := assembly.ReadJournal(again)
 	require.NoError(t, err)
 	require.Equal(t, markLines(t, events), markLines(t, replayed), "the press was older than a second: it must be in the recording too")
 	l.checkDebrief()

@@ -16,6 +16,8 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"earshot/assistant/assembly"
 )
 
 // Exit codes of every command.
@@ -101,14 +103,14 @@ room to listen, marks a corner when a button is pressed, and writes the debrief.
 	root.PersistentFlags().String("config", "", "configuration file (default: earshot.yaml in the user's configuration folder)")
 	root.AddCommand(newDemo(), newRun(), newReplay(), newCheck(), newSay(), newDebrief(), newSessions(), newKeys(), newExport(), newProbe(), newCourse())
 	for _, c := range root.Commands() {
-		wrapArgs(c)
+		wrapUse(c)
 	}
 	return root
 }
 
-// wrapArgs turns a wrong number of arguments into a usage error.
-func wrapArgs(c *cobra.Command) {
-	check := c.Args
+// wrapUse turns a wrong number of arguments, and a call that cannot be meant, into a usage error.
+func wrapUse(c *cobra.Command) {
+	check, run := c.Args, c.RunE
 	if check == nil {
 		check = cobra.NoArgs
 	}
@@ -117,5 +119,12 @@ func wrapArgs(c *cobra.Command) {
 			return usage(c, "%s", err)
 		}
 		return nil
+	}
+	c.RunE = func(c *cobra.Command, args []string) error {
+		err := run(c, args)
+		if errors.As(err, new(*assembly.CallError)) {
+			return usage(c, "%w", err)
+		}
+		return err
 	}
 }

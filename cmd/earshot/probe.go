@@ -3,7 +3,6 @@ package main
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -17,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
 	"earshot/assistant/feed/probe"
@@ -95,14 +95,14 @@ the standard input) or to --udp its kind, columns and ranges. --write begins a f
 
 // listened is a source whose feed file is known, as it is written with --json.
 type listened struct {
-	Feed      string       `json:"feed"`
-	Source    string       `json:"source"`
-	Listened  float64      `json:"listened"` // s of waiting; 0 for a file
-	Sizes     []sizeCount  `json:"datagrams,omitempty"`
-	Counts    feed.Stats   `json:"counts"`
-	Measured  probe.Report `json:"measured"`
-	Rules     checked      `json:"rules"`
-	NeverCame []string     `json:"never_came,omitempty"` // covered by the feed file
+	Feed      string           `json:"feed"`
+	Source    string           `json:"source"`
+	Listened  float64          `json:"listened"` // s of waiting; 0 for a file
+	Sizes     []sizeCount      `json:"datagrams,omitempty"`
+	Counts    feed.Stats       `json:"counts"`
+	Measured  probe.Report     `json:"measured"`
+	Rules     assembly.Checked `json:"rules"`
+	NeverCame []string         `json:"never_came,omitempty"` // covered by the feed file
 }
 
 // sizeCount is the datagrams of one size. Those of a kind have the same.
@@ -162,20 +162,20 @@ func (s *sizes) done(set *channel.Set, covers []channel.ID) []sizeCount {
 }
 
 // probeFeed measures a source that a feed file describes.
-func probeFeed(c *cobra.Command, cfg Config, p probeFlags, args []string) error {
-	cfg.Reference, cfg.Bests = "", noBests // a source is measured, no lap
-	l, err := load(cfg)
+func probeFeed(c *cobra.Command, cfg assembly.Config, p probeFlags, args []string) error {
+	cfg.Reference, cfg.Bests = "", assembly.None // a source is measured, no lap
+	l, err := assembly.Build(requestOf(c, cfg))
 	if err != nil {
 		return err
 	}
 	var paths map[string]string
 	if len(args) > 0 {
-		if paths, err = pathsOf(c, l.feed, args); err != nil {
+		if paths, err = l.Paths(args); err != nil {
 			return err
 		}
 	}
 	found, meter := newListened(l)
-	live := paths == nil && slices.ContainsFunc(l.feed.Sources(), func(s feed.Named) bool { return s.Transport.Live() })
+	live := paths == nil && slices.ContainsFunc(l.Feed.Sources(), func(s feed.Named) bool { return s.Transport.Live() })
 	ctx := c.Context()
 	if live {
 		var stop context.CancelFunc
@@ -190,14 +190,14 @@ func probeFeed(c *cobra.Command, cfg Config, p probeFlags, args []string) error 
 		return err
 	}
 	if found.Counts.Records == 0 {
-		return nothingCame(found, live, l.feed)
+		return nothingCame(found, live, l.Feed)
 	}
 	return found.tell(c, meter, p.asJSON)
 }
 
-func newListened(l *loaded) (listened, *probe.Meter) {
-	meter := probe.NewMeter(l.channels, l.feed.Covers(l.channels), probe.Mappings(l.in.feed.Data, l.channels))
-	return listened{Feed: l.in.feed.Name, Source: describeSources(l.feed), Rules: inspect(l)}, meter
+func newListened(l *assembly.Parts) (listened, *probe.Meter) {
+	meter := probe.NewMeter(l.Channels, l.Feed.Covers(l.Channels), probe.Mappings(l.FeedText(), l.Channels))
+	return listened{Feed: l.FeedName(), Source: l.Source(), Rules: l.Check()}, meter
 }
 
 // tell writes what was measured.
@@ -228,16 +228,16 @@ func orElse(s, otherwise string) string {
 }
 
 // probeStream reads a feed of any kind.
-func probeStream(ctx context.Context, l *loaded, paths map[string]string, found *listened, add func(channel.Sample), tell func(int64)) error {
-	covers := l.feed.Covers(l.channels)
+func probeStream(ctx context.Context, l *assembly.Parts, paths map[string]string, found *listened, add func(channel.Sample), tell func(int64)) error {
+	covers := l.Feed.Covers(l.Channels)
 	datagrams := map[string]bool{}
-	for _, s := range l.feed.Sources() {
+	for _, s := range l.Feed.Sources() {
 		datagrams[s.Name] = s.Transport.Datagrams() && paths[s.Name] == ""
 	}
 	var by sizes
 	var under *sizeCount // nil between pieces that are no datagrams
 	begin := time.Now()
-	stream, err := feed.Open(ctx, l.feed, l.channels, feed.Options{Paths: paths, Piece: func(source string, p []byte) {
+	stream, err := feed.Open(ctx, l.Feed, l.Channels, feed.Options{Paths: paths, Piece: func(source string, p []byte) {
 		if under = nil; datagrams[source] {
 			under = by.of(source, len(p), time.Since(begin).Seconds(), len(covers))
 		}
@@ -261,24 +261,24 @@ func probeStream(ctx context.Context, l *loaded, paths map[string]string, found 
 		err := stream.Read(ctx, emit)
 		tell(samples)
 		if err != nil {
-			found.Counts, found.Sizes = stream.Stats(), by.done(l.channels, covers)
+			found.Counts, found.Sizes = stream.Stats(), by.done(l.Channels, covers)
 			return heardOut(ctx, err)
 		}
 	}
 }
 
 // probeRecording measures a recording of earlier by the files that are in it.
-func probeRecording(c *cobra.Command, cfg Config, p probeFlags, path string) error {
-	tape, l, _, closeTape, err := openTape(c, cfg, []string{path})
+func probeRecording(c *cobra.Command, cfg assembly.Config, p probeFlags, path string) error {
+	d, err := open(c, cfg, []string{path})
 	if err != nil {
 		return err
 	}
-	defer closeTape()
-	found, meter := newListened(l)
+	defer d.Close()
+	found, meter := newListened(d.Parts)
 	found.Source = "recording " + path
 	found.Counts.Record = "sample"
 	for {
-		in, err := tape.Next()
+		in, err := d.Tape.Next()
 		if errors.Is(err, io.EOF) {
 			break
 		}
@@ -346,12 +346,6 @@ func nothingCame(found listened, live bool, f *feed.File) error {
 		hint += "\n\thint: some sources send only while a car is driven"
 	}
 	return fmt.Errorf("%s: nothing arrived within %g s\n\thint: %s", source, found.Listened, hint)
-}
-
-func writeJSON(w io.Writer, v any) error {
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	return e.Encode(v)
 }
 
 // unknown is a source without a feed file, as it is written with --json.

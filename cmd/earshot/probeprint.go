@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -27,7 +28,7 @@ func (f listened) print(w io.Writer) {
 	}
 	s := f.Counts
 	fmt.Fprintf(w, "%ss: %d; bad %d, lost %d, reordered %d, duplicate %d, ignored %d; readings refused %d\n", s.Record, s.Records, s.Bad, s.Lost, s.Reordered, s.Duplicate, s.Ignored, s.BadReadings)
-	for _, why := range sortedKeys(s.Reasons) {
+	for _, why := range slices.Sorted(maps.Keys(s.Reasons)) {
 		fmt.Fprintf(w, "  %s: %d\n", why, s.Reasons[why])
 	}
 	if s.LastBad != "" {

@@ -21,6 +21,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant"
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
 	"earshot/assistant/journal"
@@ -44,7 +45,7 @@ var ovalColumns = []ovalColumn{
 }
 
 // ovalFiles are the files in force for the measured log, with another feed.
-func ovalFiles(t testing.TB, feedText string) inputs {
+func ovalFiles(t testing.TB, feedText string) []session.File {
 	t.Helper()
 	own := filepath.Join(projectRoot(t), "testdata")
 	read := func(kind, name string) session.File {
@@ -52,26 +53,20 @@ func ovalFiles(t testing.TB, feedText string) inputs {
 		require.NoError(t, err)
 		return session.File{Kind: kind, Name: filepath.Base(name), Data: data}
 	}
-	course := read(session.CourseFile, "courses/racecar-oval.yaml")
-	in := inputs{feed: read(session.FeedFile, "feeds/racecar-oval.yaml"), car: read(session.CarFile, "cars/racecar-oval.yaml"), course: &course}
+	feed := read(session.FeedFile, "feeds/racecar-oval.yaml")
 	if feedText != "" {
-		in.feed = session.File{Kind: session.FeedFile, Name: "feed.yaml", Data: []byte(feedText)}
+		feed = session.File{Kind: session.FeedFile, Name: "feed.yaml", Data: []byte(feedText)}
 	}
-	sources, err := ruleFiles(nil)
-	require.NoError(t, err)
-	for _, s := range sources {
-		in.rules = append(in.rules, session.File{Kind: session.RulesFile, Name: s.Name, Data: s.Data})
-	}
-	return in
+	return []session.File{feed, read(session.CarFile, "cars/racecar-oval.yaml"), read(session.CourseFile, "courses/racecar-oval.yaml")}
 }
 
 // loadOval compiles them with the user's defaults.
-func loadOval(t testing.TB, feedText string) *loaded {
+func loadOval(t testing.TB, feedText string) *assembly.Parts {
 	t.Helper()
 	c := newReplay()
 	cfg, err := loadConfig(c)
 	require.NoError(t, err)
-	l, err := compile(cfg, ovalFiles(t, feedText))
+	l, err := assembly.Build(assembly.Request{Config: cfg, Recorded: ovalFiles(t, feedText), Over: []string{"rules"}})
 	require.NoError(t, err)
 	return l
 }
@@ -145,21 +140,21 @@ func (f *datagramFeed) Read(ctx context.Context, emit func(channel.Sample)) erro
 func (f *datagramFeed) Stats() feed.Stats { return f.decoder.Stats() }
 
 // runDatagrams is a live run in time of its own over such a source.
-func runDatagrams(t *testing.T, l *loaded, list [][]byte, period time.Duration) (text string, bits []string) {
+func runDatagrams(t *testing.T, l *assembly.Parts, list [][]byte, period time.Duration) (text string, bits []string) {
 	t.Helper()
-	decoder, err := l.feed.NewDecoder(l.channels)
+	decoder, err := l.Feed.NewDecoder(l.Channels)
 	require.NoError(t, err)
 	var b bytes.Buffer
 	synctest.Test(t, func(t *testing.T) {
 		a := &assistant.Assistant{
-			Core: l.core(), Session: journal.Session{ID: "replay", Feed: l.in.feed.Name, Car: l.car.Name, Course: l.courseName()},
-			Feed: &datagramFeed{decoder: decoder, list: list, period: period}, Journal: journalTo(&b),
-			Record: func(in assistant.Input) error {
+			Core: l.Core(), Session: journal.Session{ID: "replay", Feed: l.FeedName(), Car: l.Car.Name, Course: l.CourseName()},
+			Feed: &datagramFeed{decoder: decoder, list: list, period: period},
+			Sinks: []assistant.Sink{assistant.JournalTo(assembly.JournalTo(&b)), assistant.InputsTo(func(in assistant.Input) error {
 				if in.Kind == assistant.KindSample {
 					bits = append(bits, sampleBits(in.At, in.Row))
 				}
 				return nil
-			},
+			})},
 		}
 		require.NoError(t, a.Run(t.Context()))
 	})
@@ -179,7 +174,7 @@ func sampleBits(at float64, row channel.Row) string {
 }
 
 // fileBits decodes a log.
-func fileBits(t testing.TB, l *loaded, path string) (bits []string) {
+func fileBits(t testing.TB, l *assembly.Parts, path string) (bits []string) {
 	t.Helper()
 	decodeFile(t, l, path, func(s channel.Sample) { bits = append(bits, sampleBits(s.At, s.Row)) })
 	return bits
@@ -293,7 +288,7 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 			body += fmt.Sprintf("        - {type: f64, to: %s, unit: %s}\n", c.channel, strconv.Quote(c.inside))
 		}
 		l := loadOval(t, ovalFeed(t, "e", body))
-		encoder, err := feed.NewEncoder(l.feed, l.channels)
+		encoder, err := feed.NewEncoder(l.Feed, l.Channels)
 		require.NoError(t, err)
 		var list [][]byte
 		decodeFile(t, loadOval(t, ""), path, func(s channel.Sample) {
@@ -335,14 +330,12 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 	t.Run("our recording", func(t *testing.T) {
 		l := loadOval(t, "")
 		file := filepath.Join(t.TempDir(), "recording.mcap")
-		recorder, err := session.NewRecorder(file, session.Head{
-			Session: "replay", Channels: l.channels.Names(), Files: l.in.files(),
-		}, session.Options{Wait: true})
+		recorder, err := session.NewRecorder(file, l.Recorded("replay"), session.Options{Wait: true})
 		require.NoError(t, err)
-		source, err := feed.Open(t.Context(), l.feed, l.channels, feed.Options{Paths: map[string]string{"": path}})
+		source, err := feed.Open(t.Context(), l.Feed, l.Channels, feed.Options{Paths: map[string]string{"": path}})
 		require.NoError(t, err)
 		defer source.Close()
-		a := &assistant.Assistant{Core: l.core(), Session: journal.Session{ID: "replay", Feed: "r"}, Record: assistant.RecordInto(recorder)}
+		a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "replay", Feed: "r"}, Sinks: []assistant.Sink{assistant.RecordTo(recorder)}}
 		require.NoError(t, a.Replay(t.Context(), assistant.NewFeedTape(source, nil), 0))
 		require.NoError(t, recorder.Close())
 		var stdout, stderr bytes.Buffer
@@ -351,7 +344,7 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		again, err := session.OpenRecording(file)
 		require.NoError(t, err)
 		defer again.Close()
-		require.Empty(t, again.Bind(l.channels))
+		require.Empty(t, again.Bind(l.Channels))
 		for e, err := again.Next(); err == nil; e, err = again.Next() {
 			if e.Kind == session.KindSample {
 				bits = append(bits, sampleBits(e.At, e.Row))
@@ -428,9 +421,9 @@ func ovalFrames(t testing.TB, cells [][]string) (text string, log []byte) {
 }
 
 // decodeFile gives the samples of a log.
-func decodeFile(t testing.TB, l *loaded, path string, emit func(channel.Sample)) {
+func decodeFile(t testing.TB, l *assembly.Parts, path string, emit func(channel.Sample)) {
 	t.Helper()
-	f, err := feed.Open(t.Context(), l.feed, l.channels, feed.Options{Paths: map[string]string{"": path}})
+	f, err := feed.Open(t.Context(), l.Feed, l.Channels, feed.Options{Paths: map[string]string{"": path}})
 	require.NoError(t, err)
 	defer f.Close()
 	for err == nil {

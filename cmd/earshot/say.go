@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"earshot/assistant/assembly"
 	"earshot/audio/device"
 )
 
@@ -25,14 +26,14 @@ func newSay() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		v, err := openVoice(cfg.Voice)
+		v, err := assembly.OpenVoice(cfg.Voice)
 		if err != nil {
 			return err
 		}
 		if err := v.Ready(); err != nil {
 			return fmt.Errorf("the voice %s: %w", v.Name(), err)
 		}
-		tell := func(s string) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s) }
+		tell := tellOn(c)
 		clip, report, err := v.Say(c.Context(), strings.Join(args, " "))
 		if err != nil {
 			return err

@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"earshot/assistant/assembly"
 )
 
 func TestMain(m *testing.M) {
@@ -21,7 +23,7 @@ func TestMain(m *testing.M) {
 type noSavedCourses struct{ m *testing.M }
 
 func (n noSavedCourses) Run() int {
-	os.Setenv("EARSHOT_COURSES", noCourses)
+	os.Setenv("EARSHOT_COURSES", assembly.None)
 	return n.m.Run()
 }
 

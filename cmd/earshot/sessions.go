@@ -1,21 +1,12 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"earshot/assistant/session"
 )
-
-// sessionRoot is where sessions are kept.
-func sessionRoot(cfg Config) (string, error) {
-	if cfg.DataDir != "" {
-		return cfg.DataDir, nil
-	}
-	return session.Root()
-}
 
 // listed is a session as --json writes it.
 type listed struct {
@@ -27,7 +18,6 @@ type listed struct {
 
 func newSessions() *cobra.Command {
 	var asJSON bool
-	var root string
 	c := &cobra.Command{
 		Use:     "sessions",
 		Short:   "list the sessions that run has kept, newest first",
@@ -35,29 +25,26 @@ func newSessions() *cobra.Command {
 		Args:    cobra.NoArgs,
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "for programs")
-	c.Flags().StringVar(&root, "sessions", "", "folder of the sessions (default: the user's data folder)")
+	addSessionsFlag(c, "folder of the sessions")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		cfg, err := loadConfig(c)
 		if err != nil {
 			return err
 		}
-		if root == "" {
-			if root, err = sessionRoot(cfg); err != nil {
-				return err
-			}
+		root, err := cfg.SessionsFolder()
+		if err != nil {
+			return err
 		}
 		list, err := session.List(root)
 		if err != nil {
 			return err
 		}
 		if asJSON {
-			e := json.NewEncoder(c.OutOrStdout())
-			e.SetIndent("", "  ")
 			out := make([]listed, len(list))
 			for i, s := range list {
 				out[i] = listed{s.Dir.Manifest, s.Dir.Path, s.Laps, s.Problem}
 			}
-			return e.Encode(out)
+			return writeJSON(c.OutOrStdout(), out)
 		}
 		if len(list) == 0 {
 			fmt.Fprintf(c.OutOrStdout(), "no sessions in %s yet: earshot run makes them\n", root)

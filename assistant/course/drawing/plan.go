@@ -178,8 +178,7 @@ func (p *plan) at(d float64) (vec, vec) {
 	return a.add(b.sub(a).times(f)), fore.sub(back).unit()
 }
 
-// levels of room to talk: metres of road until the next braking or turn-in point, from each level on. In seconds it is another
-// matter at every speed; a map does not know it.
+// levels of room to talk: metres of road until the next braking or turn-in point, from each level on.
 var levels = []struct {
 	from float64
 	word string
@@ -190,8 +189,7 @@ var levels = []struct {
 
 // levelAt is the level at d metres from the line.
 func levelAt(m *course.Map, d float64) int {
-	const slow = 10.0 // m/s: at a speed of its own the room in seconds gives the metres
-	metres := m.Room(d, slow) * slow
+	metres := m.FreeRoad(d)
 	level := 0
 	for i, l := range levels {
 		if metres >= l.from {

@@ -6,12 +6,15 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/stat"
+
 	"earshot/assistant/channel"
+	"earshot/assistant/statistics"
 )
 
 // A Finding is a hypothesis about a mistake in the feed file, with its evidence. Nothing is changed by it.
 type Finding struct {
-	Kind       string   `json:"kind"`     // "unit", "sign", "axes", "pair", "frozen", "range"
+	Kind       string   `json:"kind"`     // "unit", "scale", "sign", "axes", "pair", "frozen", "range"
 	Channels   []string `json:"channels"` // those that it is about
 	Lines      []int    `json:"lines,omitempty"`
 	Hypothesis string   `json:"hypothesis"`
@@ -195,7 +198,7 @@ func magnitude(c []float64) float64 {
 	for i := range p {
 		p[i] = math.Abs(p[i])
 	}
-	return quantile(p, 0.9)
+	return statistics.Quantile(p, 0.9)
 }
 
 // ratio is the median of a/b where both are well off zero, how far the middle half of the
@@ -208,8 +211,8 @@ func ratio(a, b []float64) (r, spread float64, n int) {
 			list = append(list, x)
 		}
 	}
-	r = quantile(list, 0.5)
-	return r, math.Abs((quantile(list, 0.75) - quantile(list, 0.25)) / r), len(list)
+	r = statistics.Quantile(list, 0.5)
+	return r, math.Abs((statistics.Quantile(list, 0.75) - statistics.Quantile(list, 0.25)) / r), len(list)
 }
 
 // correlation is Pearson's, over the pairs that are whole. What lies far outside of nearly all other values is brought in to
@@ -242,24 +245,21 @@ func correlation(a, b []float64) (rho float64, n int) {
 
 // edges is beyond which a value lies far out.
 func edges(c []float64) (lo, hi float64) {
-	p := present(c)
-	slices.Sort(p)
-	if len(p) == 0 {
+	if lo, hi = statistics.Quantile(c, 0.02), statistics.Quantile(c, 0.98); math.IsNaN(lo) {
 		return 0, 0
 	}
-	lo, hi = p[len(p)/50], p[len(p)-1-len(p)/50]
 	return lo - (hi-lo)/2, hi + (hi-lo)/2
 }
 
 // deviation is the standard deviation of the readings at which both are whole.
 func deviation(a, b []float64) float64 {
-	var s, ss, n float64
+	var whole []float64
 	for i := range a {
 		if !math.IsNaN(a[i] + b[i]) {
-			s, ss, n = s+a[i], ss+a[i]*a[i], n+1
+			whole = append(whole, a[i])
 		}
 	}
-	return math.Sqrt(max(0, ss/n-s*s/n/n))
+	return stat.StdDev(whole, nil)
 }
 
 // still reports channels that do not change while the car moves, and those that are hardly ever plausible.
@@ -275,8 +275,8 @@ func (j *judge) still() {
 		if j.accused[id] || x.n < 2*enough {
 			continue
 		}
-		if share := float64(x.implausible) / float64(x.n); share > 0.5 {
-			lo, hi := c.Min, c.Max
+		if j.implausible(id) {
+			share, lo, hi := float64(x.implausible)/float64(x.n), c.Min, c.Max
 			j.accuse(Finding{Kind: "range", Samples: int(x.n),
 				Hypothesis: c.Name + " is mostly outside of what is plausible: another field, unit, byte order or type",
 				Fix:        "look at unit, scale, type and byte_order of this field",

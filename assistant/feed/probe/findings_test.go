@@ -239,6 +239,59 @@ func TestEachMistakeIsFound(t *testing.T) {
 	}
 }
 
+// A factor that no unit explains is found too, whatever it is, and stated; nothing else is accused. The truth is the factor put in here.
+func TestAnyFactorIsFound(t *testing.T) {
+	all := everything()
+	turning := []channel.ID{channel.Speed, channel.YawRate, channel.Heading, channel.AccelerationLat, channel.AccelerationLong}
+	for _, factor := range []float64{3.7, 1 / 3.7, 1.4, 0.6, 1.0 / 12, 130} {
+		for _, c := range []struct {
+			name   string
+			covers []channel.ID
+			ids    []channel.ID
+		}{
+			{"yaw_rate", all, []channel.ID{channel.YawRate}},
+			{"yaw_rate", turning, []channel.ID{channel.YawRate}},
+			{"speed", all, []channel.ID{channel.Speed}},
+			{"speed", without(all, wheels...), []channel.ID{channel.Speed}},
+			{"wheel_speed_*", all, wheels},
+			{"wheel_speed_rl", all, wheels[2:3]},
+			{"wheel_speed_fl", without(all, channel.Speed), wheels[:1]},
+			{"wheel_speed_rl", all, wheels[2:]},
+			{"position_x", without(all, globe...), pos},
+			{"acceleration_longitudinal", all, []channel.ID{channel.AccelerationLong}},
+			{"acceleration_lateral", all, []channel.ID{channel.AccelerationLat}},
+			{"acceleration_lateral", turning, []channel.ID{channel.AccelerationLat}},
+			{"lap_distance", all, []channel.ID{channel.LapDistance}},
+			{"heading", all, []channel.ID{channel.Heading}},
+		} {
+			if c.ids[0] == channel.AccelerationLat && factor > 0.5 && factor < 1.9 {
+				continue // a banked bend would explain it
+			}
+			t.Run(fmt.Sprintf("%s %.3g of %d", c.name, factor, len(c.covers)), func(t *testing.T) {
+				r := probeDrive(c.covers, nil, scale(factor, c.ids...))
+				require.NotEmpty(t, r.Findings)
+				either := len(c.covers) == len(turning) && factor > 0.6 && factor < 1.8 // lateral acceleration agrees with both
+				for _, f := range r.Findings {
+					require.True(t, either || strings.HasPrefix(f.Channels[0], strings.TrimRight(c.name, "*_rl")), show(r))
+					if f.Kind == "range" {
+						continue // beyond all bounds
+					}
+					require.Contains(t, []string{"scale", "unit"}, f.Kind, show(r))
+					if !either {
+						require.InEpsilon(t, factor, f.Ratio, 0.15, show(r))
+					}
+					require.Equal(t, either, f.Alternate, show(r))
+				}
+			})
+		}
+	}
+	// Two that differ and no third: both are named.
+	r := probeDrive([]channel.ID{channel.Speed, channel.WheelSpeed, channel.WheelSpeed + 1, channel.WheelSpeed + 2, channel.WheelSpeed + 3}, nil, scale(1.4, channel.Speed))
+	require.Len(t, r.Findings, 1, show(r))
+	require.True(t, r.Findings[0].Alternate)
+	require.Contains(t, r.Findings[0].Hypothesis, "speed reads 1.38", show(r))
+}
+
 func mapped(ids []channel.ID, unit string) map[channel.ID]Mapping {
 	m := map[channel.ID]Mapping{}
 	for _, id := range ids {

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/statistics"
 )
 
 // What a reading amounts to when the car is driven. Racing practice, no source: the bounds are wide, so that only
@@ -151,7 +152,7 @@ func (j *judge) temperatures() {
 		if g.wheels {
 			name, _ = cutWheel(name)
 		}
-		middle := quantile(medians, 0.5)
+		middle := statistics.Quantile(medians, 0.5)
 		if (driven || !g.wheels) && (middle > g.most || middle < g.least) {
 			if unit, would := j.fitsTemperature(g.first, middle, g.lo, g.hi); unit != "" {
 				j.accuseUnit(unit, fmt.Sprintf("the median of %s is %.0f °C; in %s it would be %.0f °C (%d readings)", name, middle, unit, would, n), n, 0, ids...)
@@ -159,7 +160,7 @@ func (j *judge) temperatures() {
 			}
 		}
 		// Four wheels that begin alike have stood in the air: in the right unit they begin at its temperature.
-		begin, wide := quantile(begins, 0.5), quantile(begins, 1)-quantile(begins, 0)
+		begin, wide := statistics.Quantile(begins, 0.5), statistics.Quantile(begins, 1)-statistics.Quantile(begins, 0)
 		if !g.coldSoak || math.IsNaN(cold) || wide > 1 || math.Abs(begin-cold) < 12 {
 			continue
 		}
@@ -210,7 +211,7 @@ func (j *judge) pressures() {
 		}
 	}
 	if len(medians) == 4 {
-		middle := quantile(medians, 0.5)
+		middle := statistics.Quantile(medians, 0.5)
 		if middle > 0 && (middle < ratedLeast || middle > ratedMost) && j.driven() {
 			if unit, would := j.fitsPressure(ids[0], middle, 100, 350); unit != "" {
 				j.accuseUnit(unit, fmt.Sprintf("the median is %.4g kPa; in %s it would be %.0f kPa (%d readings)", middle, unit, would, n), n, 0, ids...)
@@ -257,7 +258,7 @@ func (j *judge) absolute(ids []channel.ID) {
 			return
 		}
 		k := deviation(a, b) / deviation(b, a)
-		misses = append(misses, k*(quantile(b, 0.5)+273.15)-quantile(a, 0.5))
+		misses = append(misses, k*(statistics.Quantile(b, 0.5)+273.15)-statistics.Quantile(a, 0.5))
 		n += len(a)
 	}
 	for _, miss := range misses {
@@ -301,7 +302,7 @@ func (j *judge) lapClock() {
 			list = append(list, v)
 		}
 	}
-	r, spread := quantile(list, 0.5), quantile(list, 0.75)/quantile(list, 0.25)
+	r, spread := statistics.Quantile(list, 0.5), statistics.Quantile(list, 0.75)/statistics.Quantile(list, 0.25)
 	if len(list) < enough || spread > 1.2 || math.Abs(r-1) < 0.2 {
 		return
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/statistics"
 )
 
 // A Mapping is how the feed file maps a channel: what a proposed fix starts from.
@@ -188,14 +189,4 @@ func (k *kept) add(v float64) {
 	k.n++
 }
 
-func (k *kept) quantile(q float64) float64 { return quantile(k.list, q) }
-
-// quantile is the value below which the share q of list lies, NaN of an empty list.
-func quantile(list []float64, q float64) float64 {
-	if len(list) == 0 {
-		return math.NaN()
-	}
-	s := slices.Clone(list)
-	slices.Sort(s)
-	return s[int(q*float64(len(s)-1)+0.5)]
-}
+func (k *kept) quantile(q float64) float64 { return statistics.Quantile(k.list, q) }

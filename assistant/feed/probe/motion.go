@@ -13,6 +13,7 @@ type witness struct {
 	ids    []channel.ID // those that a fix would change; nil: never accused
 	weight float64
 	col    []float64
+	loose  bool // what agrees with it need not agree with each other
 }
 
 func (j *judge) witnesses(list ...witness) []witness {
@@ -56,11 +57,11 @@ func (j *judge) speeds() {
 		}
 	}
 	ws := j.witnesses(
-		witness{"speed", []channel.ID{channel.Speed}, 2 + likely(speed), speed},
-		witness{"the wheels' speed", j.wheelIDs(), 2 + likely(wheels), wheels},
-		witness{"the way from position to position", j.positionIDs(), 2.5 + likely(way), way},
-		witness{"the progress of lap_distance", []channel.ID{channel.LapDistance}, 2 + likely(lap), lap},
-		witness{"lateral acceleration ÷ yaw rate", nil, 1, fromBend},
+		witness{name: "speed", ids: []channel.ID{channel.Speed}, weight: 2 + likely(speed), col: speed},
+		witness{name: "the wheels' speed", ids: j.wheelIDs(), weight: 2 + likely(wheels), col: wheels},
+		witness{name: "the way from position to position", ids: j.positionIDs(), weight: 2.5 + likely(way), col: way},
+		witness{name: "the progress of lap_distance", ids: []channel.ID{channel.LapDistance}, weight: 2 + likely(lap), col: lap},
+		witness{name: "lateral acceleration ÷ yaw rate", ids: nil, weight: 1, col: fromBend},
 	)
 	best := j.agree(ws, func(x, y witness) bool {
 		r, spread, n := ratio(x.col, y.col)
@@ -70,6 +71,9 @@ func (j *judge) speeds() {
 		return
 	}
 	j.speed = ws[best.ref].col
+	if j.singleWheels(ws[best.ref].name) {
+		return
+	}
 	for i, w := range ws {
 		if best.in[i] || w.ids == nil {
 			continue
@@ -81,12 +85,16 @@ func (j *judge) speeds() {
 		unit := j.unitFor(w.ids[0], r, 0.06)
 		evidence := fmt.Sprintf("%s ÷ %s = %.4g, the middle half within %.1f %% (%d observations)", w.name, ws[best.ref].name, r, 100*spread, n)
 		switch {
-		case unit == "" && w.ids[0] == channel.WheelSpeed && spread < 0.08 && (r < 0.8 || r > 1.25):
+		case unit == "" && (spread > steady || math.Abs(math.Log(r)) < leastFactor):
+		case unit == "" && w.ids[0] == channel.WheelSpeed && 1/r > 0.1 && 1/r < 0.6:
 			j.accuse(Finding{Kind: "unit", Samples: n, Ratio: r, Evidence: evidence,
 				Hypothesis: "wheel_speed fits no unit of speed: perhaps it is an angular speed, and the ratio is that of the rolling radius",
 				Fix:        fmt.Sprintf("add scale: %.4g", j.mapping(w.ids[0]).Scale/r)}, w.ids...)
+		case unit == "" && best.tie(i):
+			j.accuseEither(w, ws[best.ref], evidence, n, r)
 		case unit == "":
-		case best.tie(ws, i) && ws[best.ref].ids != nil:
+			j.accuseScale(evidence, n, r, w.ids...)
+		case best.tie(i) && ws[best.ref].ids != nil:
 			o := ws[best.ref]
 			other := j.unitFor(o.ids[0], 1/r, 0.06)
 			if other == "" {
@@ -107,16 +115,19 @@ type verdict struct {
 	ref    int // the weightiest of them, -1 without any
 	in     []bool
 	weight float64
+	own    []float64 // per witness, the weight of those that agree with it
 }
 
-// tie tells whether witness i weighs as much as all those that agree.
-func (v verdict) tie(ws []witness, i int) bool { return ws[i].weight >= v.weight }
+// tie tells whether witness i, with those that agree with it, weighs as much as the others.
+func (v verdict) tie(i int) bool { return v.own[i] >= v.weight }
 
 // agree finds the weightiest set of witnesses that agree with one of them.
 func (j *judge) agree(ws []witness, same func(x, y witness) bool) verdict {
 	best := verdict{ref: -1}
+	own := make([]float64, len(ws))
 	for a := range ws {
-		if ws[a].ids == nil {
+		own[a] = ws[a].weight
+		if ws[a].ids == nil || ws[a].loose {
 			continue // what is never accused gives no measure either
 		}
 		v := verdict{ref: a, in: make([]bool, len(ws))}
@@ -125,10 +136,12 @@ func (j *judge) agree(ws []witness, same func(x, y witness) bool) verdict {
 				v.weight += ws[b].weight
 			}
 		}
+		own[a] = v.weight
 		if v.weight > best.weight || v.weight == best.weight && best.ref >= 0 && ws[a].weight > ws[best.ref].weight {
 			best = v
 		}
 	}
+	best.own = own
 	return best
 }
 
@@ -162,13 +175,13 @@ func (j *judge) turns() {
 		sure = 3 // nobody mirrors the globe
 	}
 	ws := j.witnesses(
-		witness{"the way's change of direction", j.positionIDs(), sure, course},
-		witness{"the change of heading", []channel.ID{channel.Heading}, 1, heading},
-		witness{"yaw_rate", []channel.ID{channel.YawRate}, 1, yaw},
-		witness{"lateral acceleration ÷ speed", []channel.ID{channel.AccelerationLat}, 1, lat},
-		witness{"right minus left wheels", j.wheelIDs(), 2, wheels},
-		witness{"steering_wheel_angle", []channel.ID{channel.SteeringWheelAngle}, 1, steer},
-		witness{"road_wheel_angle", []channel.ID{channel.RoadWheelAngle}, 0.5, road},
+		witness{name: "the way's change of direction", ids: j.positionIDs(), weight: sure, col: course},
+		witness{name: "the change of heading", ids: []channel.ID{channel.Heading}, weight: 1, col: heading},
+		witness{name: "yaw_rate", ids: []channel.ID{channel.YawRate}, weight: 1, col: yaw},
+		witness{name: "lateral acceleration ÷ speed", ids: []channel.ID{channel.AccelerationLat}, weight: 1, col: lat},
+		witness{name: "right minus left wheels", ids: j.wheelIDs(), weight: 2, col: wheels},
+		witness{name: "steering_wheel_angle", ids: []channel.ID{channel.SteeringWheelAngle}, weight: 1, col: steer},
+		witness{name: "road_wheel_angle", ids: []channel.ID{channel.RoadWheelAngle}, weight: 0.5, col: road},
 	)
 	j.turnSigns(ws)
 	j.turnScales(ws, headingUnit)
@@ -278,6 +291,7 @@ func (j *judge) turnScales(ws []witness, headingUnit string) {
 				c[i] = math.Abs(v)
 			}
 			w.col = c
+			w.loose = w.ids[0] == channel.AccelerationLat
 			if w.ids[0] == channel.PositionX || w.ids[0] == channel.Latitude {
 				w.weight = 2.5
 			}
@@ -287,7 +301,7 @@ func (j *judge) turnScales(ws []witness, headingUnit string) {
 	best := j.agree(scaled, func(x, y witness) bool {
 		r, _, n := ratio(x.col, y.col)
 		rho, _ := correlation(x.col, y.col)
-		return n >= enough && rho > 0.7 && math.Abs(math.Log(r)) < 0.4
+		return n >= enough && rho > 0.7 && math.Abs(math.Log(r)) < turnTolerance(x, y)
 	})
 	if best.ref < 0 || len(scaled) < 2 {
 		return
@@ -304,7 +318,7 @@ func (j *judge) turnScales(ws []witness, headingUnit string) {
 		}
 		evidence := fmt.Sprintf("%s ÷ %s = %.4g, correlation %.2f (%d observations)", w.name, ref.name, r, rho, n)
 		unit := j.unitFor(w.ids[0], r, 0.25)
-		if best.tie(scaled, i) { // two that differ: the one whose unit explains it
+		if best.tie(i) { // two that differ: the one whose unit explains it
 			other := j.unitFor(ref.ids[0], 1/r, 0.25)
 			if unit == "" && other != "" {
 				j.accuseUnit(other, evidence, n, 1/r, ref.ids...)
@@ -318,10 +332,17 @@ func (j *judge) turnScales(ws []witness, headingUnit string) {
 				return
 			}
 		}
-		if unit != "" {
+		switch {
+		case unit != "":
 			j.accuseUnit(unit, evidence, n, r, w.ids...)
-		} else if w.ids[0] == channel.Heading && headingUnit != "" {
+		case w.ids[0] == channel.Heading && headingUnit != "":
 			j.accuseUnit(headingUnit, evidence, n, r, w.ids...)
+		case rho < 0.9 || math.Abs(math.Log(r)) < 1.5*turnTolerance(w, ref):
+		case best.tie(i):
+			j.accuseEither(w, ref, evidence, n, r)
+			return
+		default:
+			j.accuseScale(evidence, n, r, w.ids...)
 		}
 	}
 	j.scaleTurn(ref.col)
@@ -344,161 +365,4 @@ func absolutes(c []float64) []float64 {
 		a[i] = math.Abs(c[i])
 	}
 	return a
-}
-
-const g0 = 9.80665 // m/s²: standard acceleration of gravity, NIST SP 811 (2008), Appendix B.8
-
-// accelerations holds the accelerometer against what the speed does.
-func (j *judge) accelerations() {
-	if j.speed == nil {
-		return
-	}
-	long, lat := j.column(oLong), j.column(oLat)
-	rate := j.rate()
-	if rate == nil {
-		return
-	}
-	side := make([]float64, len(j.obs))
-	for i := range side {
-		side[i] = math.NaN()
-		if j.turn != nil {
-			side[i] = j.turn[i] * j.speed[i]
-		}
-	}
-	xx, n := correlation(long, rate)
-	if n < enough {
-		return
-	}
-	xy, _ := correlation(long, side)
-	yx, _ := correlation(lat, rate)
-	yy, _ := correlation(lat, side)
-	if math.Abs(xy) > 0.8 && math.Abs(yx) > 0.8 && math.Abs(xx) < 0.5 && math.Abs(yy) < 0.5 {
-		fix := "exchange the two fields"
-		if xy < 0 {
-			fix += ", and negate what becomes acceleration_lateral"
-		}
-		if yx < 0 {
-			fix += ", and negate what becomes acceleration_longitudinal"
-		}
-		j.accuse(Finding{Kind: "axes", Samples: n, Rho: xy, Fix: fix,
-			Hypothesis: "the axes of the accelerometer are exchanged: it is mounted a quarter turn off",
-			Evidence:   fmt.Sprintf("acceleration_longitudinal follows speed × turn (%.2f) and not the change of speed (%.2f); acceleration_lateral the reverse (%.2f, %.2f; %d observations)", xy, xx, yx, yy, n),
-		}, channel.AccelerationLong, channel.AccelerationLat)
-		return
-	}
-	if xx < -0.8 {
-		j.accuse(Finding{Kind: "sign", Samples: n, Rho: xx, Fix: "change negate: (add negate: true, or take it out)",
-			Hypothesis: "acceleration_longitudinal is positive when the car brakes: the sensor is mounted the other way",
-			Evidence:   fmt.Sprintf("its correlation with the change of speed is %.2f (%d observations)", xx, n),
-		}, channel.AccelerationLong)
-	}
-	if math.Abs(xx) > 0.8 {
-		r := deviation(long, rate) / deviation(rate, long)
-		if unit := j.unitFor(channel.AccelerationLong, r, 0.25); unit != "" {
-			j.accuseUnit(unit, fmt.Sprintf("it varies %.4g times as much as the change of speed, correlation %.2f (%d observations)", r, xx, n), n, r, channel.AccelerationLong)
-		} else if math.Abs(r-1) < 0.3 {
-			j.gravity(long, rate, channel.AccelerationLong)
-		}
-	}
-	if math.Abs(yy) > 0.8 {
-		j.gravity(lat, side, channel.AccelerationLat)
-	}
-}
-
-// rate is the change of the agreed speed in m/s².
-func (j *judge) rate() []float64 {
-	for _, c := range []struct{ v, a int }{{oSpeed, oSpeedRate}, {oWheels, oWheelRate}, {oWay, oWayRate}} {
-		r, _, n := ratio(j.column(c.v), j.speed)
-		if n < enough {
-			continue
-		}
-		a := j.column(c.a)
-		for i := range a {
-			a[i] /= r
-		}
-		return a
-	}
-	return nil
-}
-
-// gravity looks for the weight of the car in an axis that lies level.
-func (j *judge) gravity(a, want []float64, id channel.ID) {
-	var off []float64
-	for i := range a {
-		if d := a[i] - want[i]; !math.IsNaN(d) {
-			off = append(off, d)
-		}
-	}
-	middle := quantile(off, 0.5)
-	if len(off) < enough || math.Abs(math.Abs(middle)-g0) > 1 {
-		return
-	}
-	j.accuse(Finding{Kind: "axes", Samples: len(off),
-		Hypothesis: j.m.set.At(id).Name + " has gravity in it: the sensor stands upright, or its vertical axis is mapped here",
-		Fix:        fmt.Sprintf("map another axis, or add offset: %.4g", -math.Copysign(g0, middle)/j.current(id).Scale),
-		Evidence:   fmt.Sprintf("it exceeds what the motion gives by %.2f m/s² at the median (%d observations)", middle, len(off)),
-	}, id)
-}
-
-// vertical looks at the axis that has gravity or none.
-func (j *judge) vertical() {
-	x := j.m.measured(channel.AccelerationVert)
-	if x == nil || x.n < enough {
-		return
-	}
-	middle, n := x.values.quantile(0.5), int(x.n)
-	is := func(v float64) bool { return math.Abs(math.Abs(middle)/v-1) < 0.06 }
-	cur := j.current(channel.AccelerationVert)
-	switch {
-	case cur.Scale == 1 && is(1):
-		j.accuseUnit("g", fmt.Sprintf("the median is %.3f m/s², and gravity is %.2f (%d readings)", middle, g0, n), n, 0, channel.AccelerationVert)
-	case cur.Scale != 1 && is(g0*g0):
-		j.accuseUnit("m/s²", fmt.Sprintf("the median is %.1f m/s², and gravity is %.2f (%d readings)", middle, g0, n), n, 0, channel.AccelerationVert)
-	}
-	if middle < 0 && (is(1) || is(g0) || is(g0*g0)) {
-		j.accuse(Finding{Kind: "sign", Samples: n, Hypothesis: "acceleration_vertical counts down as positive; inside up is positive", Fix: "change negate: (add negate: true, or take it out)",
-			Evidence: fmt.Sprintf("the median is %.2f m/s² (%d readings)", middle, n)}, channel.AccelerationVert)
-	}
-}
-
-// steering holds the angles at the wheels against the way's curvature: tan of the road wheels' angle is wheelbase
-// times curvature without slip (the bicycle model, Milliken and Milliken, Race Car Vehicle Dynamics, ch. 5, from memory), and a car's
-// wheelbase is 1.5 to 4 m and its steering ratio 5 to 30.
-func (j *judge) steering() {
-	if j.turn == nil || j.speed == nil {
-		return
-	}
-	curve := make([]float64, len(j.obs))
-	for i := range curve {
-		curve[i] = math.NaN()
-		if j.speed[i] > 8 {
-			curve[i] = j.turn[i] / j.speed[i]
-		}
-	}
-	for _, s := range []struct {
-		id            channel.ID
-		col           []float64
-		least, most   float64 // m: angle per curvature
-		likely, hence float64
-	}{
-		{channel.SteeringWheelAngle, j.column(oSteer), 4, 300, 8, 130},
-		{channel.RoadWheelAngle, j.column(oRoad), 0.4, 30, 1.2, 10},
-	} {
-		r, _, n := ratio(s.col, curve)
-		rho, _ := correlation(s.col, curve)
-		r = math.Abs(r)
-		if n < enough || math.Abs(rho) < 0.8 || r > s.least && r < s.most {
-			continue
-		}
-		unit := "deg"
-		if j.current(s.id).Scale != 1 {
-			unit = "rad"
-		}
-		u, _ := channel.UnitNamed(unit)
-		would := r / j.current(s.id).Scale * u.Scale
-		if would < s.likely || would > s.hence {
-			continue
-		}
-		j.accuseUnit(unit, fmt.Sprintf("angle per curvature of the way is %.4g m; in %s it would be %.3g m, and wheelbase times steering ratio is of that size (correlation %.2f, %d observations)", r, unit, would, rho, n), n, 0, s.id)
-	}
 }

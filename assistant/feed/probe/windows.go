@@ -34,7 +34,8 @@ const (
 	oSpeedRate        // m/s²: of speed, from the windows around
 	oWheelRate        // m/s²
 	oWayRate          // m/s²
-	oCount
+	oWheel            // m/s: of each wheel
+	oCount     = oWheel + 4
 )
 
 // An observation belongs to one window.
@@ -206,6 +207,9 @@ func (w *windows) observe() observation {
 	}
 	o[oSpeed] = w.at(b, channel.Speed)
 	o[oWheels], o[oLeftRight] = w.wheels(b)
+	for i := range 4 {
+		o[oWheel+i] = w.at(b, channel.WheelSpeed+channel.ID(i))
+	}
 	o[oYaw], o[oLong], o[oLat], o[oVert] = w.at(b, channel.YawRate), w.at(b, channel.AccelerationLong), w.at(b, channel.AccelerationLat), w.at(b, channel.AccelerationVert)
 	o[oSteer], o[oRoad] = w.at(b, channel.SteeringWheelAngle), w.at(b, channel.RoadWheelAngle)
 	o[oHeading] = b.head

@@ -19,8 +19,8 @@ import (
 
 	"earshot/assistant/hand"
 	"earshot/assistant/hand/helper"
-	"earshot/assistant/health"
 	"earshot/assistant/hand/keytest"
+	"earshot/assistant/health"
 
 	"github.com/stretchr/testify/require"
 )
@@ -227,7 +227,7 @@ func TestServerDies(t *testing.T) {
 					return s
 				}
 			case <-deadline:
-				require.FailNow(t, "it never was "+state)
+				require.FailNow(t, "it never was "+string(state))
 			}
 		}
 	}

@@ -1,6 +1,6 @@
 //go:build !unix
 
-package main
+package assembly
 
 // outliveFileLimit has nothing to do where files have no such limit.
 func outliveFileLimit() {}

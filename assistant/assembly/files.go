@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"errors"
@@ -15,21 +15,22 @@ import (
 	"earshot/rules"
 )
 
-// A kind of file that ships with Earshot and that a user's own file replaces.
-type kind struct {
+// A Kind of file ships with Earshot, and a user's own file takes the place of one of the same name.
+type Kind struct {
 	folder string // below configs and below the user's configuration folder
 	one    string // what one of them is called
 }
 
+// The kinds.
 var (
-	feedFiles   = kind{"feeds", "feed"}
-	carFiles    = kind{"cars", "car"}
-	courseFiles = kind{"courses", "course"}
+	Feeds   = Kind{"feeds", "feed"}
+	Cars    = Kind{"cars", "car"}
+	Courses = Kind{"courses", "course"}
 )
 
-// read returns the file that name means: a path where it looks like one, else NAME.yaml in the
+// Read returns the file that name means: a path where it looks like one, else NAME.yaml in the
 // user's configuration folder, else the one that ships. shown is what errors in it are reported under.
-func (k kind) read(name string) (data []byte, shown string, err error) {
+func (k Kind) Read(name string) (data []byte, shown string, err error) {
 	if strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml") {
 		data, err := os.ReadFile(name)
 		if err != nil {
@@ -56,8 +57,8 @@ func (k kind) read(name string) (data []byte, shown string, err error) {
 
 // beside returns a function that reads the files in the folder of the file that name means, by their
 // path from there with slashes.
-func (k kind) beside(name string) func(string) ([]byte, error) {
-	_, shown, err := k.read(name)
+func (k Kind) beside(name string) func(string) ([]byte, error) {
+	_, shown, err := k.Read(name)
 	shipped := err == nil && shown == name+".yaml" // what is not shipped has a folder or the ending in its name
 	return func(rel string) ([]byte, error) {
 		if err != nil {
@@ -71,7 +72,7 @@ func (k kind) beside(name string) func(string) ([]byte, error) {
 }
 
 // names lists the files of this kind that can be meant by name.
-func (k kind) names() []string {
+func (k Kind) names() []string {
 	var names []string
 	add := func(entries []fs.DirEntry) {
 		for _, e := range entries {

@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"bytes"
@@ -17,43 +17,37 @@ import (
 	"earshot/assistant/session"
 )
 
-// noCourses is the folder of courses that means none.
-const noCourses = "none"
-
-// courseRoot is the folder of the saved courses; empty where there is to be none.
-func courseRoot(cfg Config) (string, error) {
-	switch cfg.Courses {
-	case noCourses:
-		return "", nil
-	case "":
-		return store.Root()
+// findCourses finds the saved courses that can be recognised: those in the folder, or those that the recording holds. What
+// cannot be read is told and left out.
+func (p *Parts) findCourses(r Request) (err error) {
+	if r.Saved {
+		if p.folder, err = r.CoursesFolder(); err != nil {
+			return err
+		}
 	}
-	return cfg.Courses, nil
-}
-
-// withCourses reads the saved courses and puts those that can be meant into l. What cannot be read is told and left out.
-func withCourses(cfg Config, l *loaded, tell func(string)) (folder string, err error) {
-	if folder, err = courseRoot(cfg); err != nil || folder == "" {
-		return "", err
+	if p.folder == "" {
+		p.Known, err = knownIn(p.in.known)
+		return err
 	}
-	all, wrong := store.List(folder)
+	all, wrong := store.List(p.folder)
 	for _, w := range wrong {
-		tell(w.Error())
+		p.tell(w.Error())
 	}
-	l.saved = all
+	p.saved = all
 	var list []*course.Known
 	for _, e := range all {
 		list = append(list, e.Known)
 	}
-	if list, err = candidates(l.course, list); err != nil {
-		return "", fmt.Errorf("%w (%s)", err, folder)
+	if list, err = candidates(p.Course, list); err != nil {
+		return fmt.Errorf("%w (%s)", err, p.folder)
 	}
 	meant := slices.DeleteFunc(slices.Clone(all), func(e store.Entry) bool { return !slices.Contains(list, e.Known) })
 	left := 0
-	if l.known, left = newest(meant, mostKnown); left > 0 {
-		tell(fmt.Sprintf("%d of %d saved courses, those that were not driven for longest, are not looked for: a recording has no room for them; earshot course forget removes some", left, len(meant)))
+	if p.Known, left = newest(meant, mostKnown); left > 0 {
+		p.tell(fmt.Sprintf("%d of %d saved courses, those that were not driven for longest, are not looked for: a recording has no room for them; earshot course forget removes some", left, len(meant)))
 	}
-	return folder, l.bringKnown(tell)
+	p.in.known, err = knownFile(p.Known)
+	return err
 }
 
 // mostKnown is the bytes of courses that are looked for: the recording holds them all, and some hundred are plenty.
@@ -110,32 +104,25 @@ func candidates(f *course.File, all []*course.Known) ([]*course.Known, error) {
 	return list, nil
 }
 
-// keepKnown makes one file of the candidates, so that a recording replays with them: a line each.
-func (in *inputs) keepKnown(list []*course.Known) error {
-	in.known = nil
+// knownFile makes one file of the candidates, so that a recording replays with them: a line each.
+func knownFile(list []*course.Known) (*session.File, error) {
 	if len(list) == 0 {
-		return nil
+		return nil, nil
 	}
 	var b bytes.Buffer
-	size := 0
-	for _, k := range list {
-		size += len(k.Data()) + 1
-	}
-	b.Grow(size)
 	for _, k := range list {
 		line := bytes.TrimSpace(k.Data())
 		if !bytes.ContainsRune(line, '\n') { // as it was written; a user may have put it into another form
 			b.Write(line)
 		} else if err := json.Compact(&b, line); err != nil {
-			return fmt.Errorf("%s: %w", k.Name, err)
+			return nil, fmt.Errorf("%s: %w", k.Name, err)
 		}
 		b.WriteByte('\n')
 	}
-	in.known = &session.File{Kind: session.KnownFile, Name: "courses.jsonl", Data: b.Bytes()}
-	return nil
+	return &session.File{Kind: session.KnownFile, Name: "courses.jsonl", Data: b.Bytes()}, nil
 }
 
-// knownIn is the reverse of keepKnown.
+// knownIn is the reverse of knownFile.
 func knownIn(f *session.File) ([]*course.Known, error) {
 	if f == nil {
 		return nil, nil
@@ -152,16 +139,16 @@ func knownIn(f *session.File) ([]*course.Known, error) {
 }
 
 // keepCourses returns what saves the courses of a session, and what tells the name under which the last one was saved.
-func keepCourses(folder string, l *loaded, tell func(string)) (keeper *store.Keeper, name func() string) {
+func (p *Parts) keepCourses() (keeper *store.Keeper, name func() string) {
 	troubled := false
 	var last atomic.Value
 	last.Store("")
-	keeper = store.NewKeeper(folder, l.saved, l.in.feed.Name, l.car.Name, time.Now, func(e store.Entry, fresh bool, err error) {
+	keeper = store.NewKeeper(p.folder, p.saved, p.FeedName(), p.Car.Name, time.Now, func(e store.Entry, fresh bool, err error) {
 		switch {
 		case err != nil && !troubled:
-			tell(err.Error())
+			p.tell(err.Error())
 		case err == nil && fresh:
-			tell(fmt.Sprintf("the course is saved as %q; earshot course show %q draws it", e.Name, e.Name))
+			p.tell(fmt.Sprintf("the course is saved as %q; earshot course show %q draws it", e.Name, e.Name))
 		}
 		if troubled = err != nil; !troubled {
 			last.Store(e.Name)
@@ -171,16 +158,16 @@ func keepCourses(folder string, l *loaded, tell func(string)) (keeper *store.Kee
 }
 
 // pitByDistance refuses a pit lane by distance where the feed knows better: one of the two would be wrong unseen.
-func pitByDistance(l *loaded) error {
-	if l.course == nil || l.course.Pit.EntryAt == 0 || !slices.Contains(l.feed.Covers(l.channels), channel.InPitLane) {
+func (p *Parts) pitByDistance() error {
+	if p.Course == nil || p.Course.Pit.EntryAt == 0 || !slices.Contains(p.Feed.Covers(p.Channels), channel.InPitLane) {
 		return nil
 	}
-	return fmt.Errorf("%s: the pit lane is told by distance, and the feed tells in_pit_lane itself: take pit.entry and pit.exit out of the course file", l.in.course.Name)
+	return fmt.Errorf("%s: the pit lane is told by distance, and the feed tells in_pit_lane itself: take pit.entry and pit.exit out of the course file", p.in.course.Name)
 }
 
 // courseNotes tells what a course file says without effect.
-func courseNotes(l *loaded) (notes []string) {
-	f := l.course
+func (p *Parts) courseNotes() (notes []string) {
+	f := p.Course
 	if f == nil {
 		return nil
 	}
@@ -188,22 +175,20 @@ func courseNotes(l *loaded) (notes []string) {
 		notes = append(notes, "pit entry and exit by distance only show in the picture of the course: a distance is the same in the pit lane and beside it, "+
 			"so laps and stints do not go by them; give gates where the feed has a position")
 	}
-	if f.Saved == "" || len(l.known) != 1 {
+	if f.Saved == "" || len(p.Known) != 1 {
 		return notes
 	}
-	s, err := l.known[0].Saved()
+	s, err := p.Known[0].Saved()
 	if err != nil {
 		return append(notes, err.Error())
 	}
 	if len(f.Join)+len(f.Split) > 0 {
 		return notes // the numbers change
 	}
-	for _, n := range sortedNumbers(f.Names) {
+	for _, n := range slices.Sorted(maps.Keys(f.Names)) {
 		if n > len(s.Map.Corners) {
 			notes = append(notes, fmt.Sprintf("the course file names corner %d (%s), and %s has %d corners", n, f.Names[n], s.Map.Name, len(s.Map.Corners)))
 		}
 	}
 	return notes
 }
-
-func sortedNumbers(names map[int]string) []int { return slices.Sorted(maps.Keys(names)) }

@@ -1,0 +1,174 @@
+package assembly
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"earshot/assistant"
+	"earshot/assistant/course/store"
+	"earshot/assistant/feed"
+	"earshot/assistant/journal"
+	"earshot/assistant/session"
+	"earshot/assistant/timing"
+	"earshot/audio/device"
+	"earshot/audio/speaker"
+)
+
+// A CallError is a call that cannot be meant, such as two files for one source.
+type CallError struct{ text string }
+
+func (e *CallError) Error() string { return e.text }
+
+func badCall(format string, args ...any) error { return &CallError{fmt.Sprintf(format, args...)} }
+
+// A Drive is a tape and what it is replayed with. Close it.
+type Drive struct {
+	*Parts
+	Tape  assistant.Tape
+	Head  journal.Session
+	Close func() error
+}
+
+// Open opens a recording (.mcap), or the log of each source of a feed: FILE where there is one source, NAME=FILE where
+// there are several. Request.Recorded is taken from the recording.
+func Open(ctx context.Context, r Request, files []string) (*Drive, error) {
+	if strings.HasSuffix(files[0], ".mcap") {
+		if len(files) > 1 {
+			return nil, badCall("a recording is replayed alone")
+		}
+		return openRecording(r, files[0])
+	}
+	p, err := Build(r)
+	if err != nil {
+		return nil, err
+	}
+	paths, err := p.Paths(files)
+	if err != nil {
+		return nil, err
+	}
+	stream, err := feed.Open(ctx, p.Feed, p.Channels, feed.Options{Paths: paths})
+	if err != nil {
+		return nil, err
+	}
+	return &Drive{p, assistant.NewFeedTape(stream, nil), p.Head("replay"), stream.Close}, nil
+}
+
+// openRecording opens a recording, with its own files but those in r.Over.
+func openRecording(r Request, path string) (*Drive, error) {
+	recording, err := session.OpenRecording(path)
+	if err != nil {
+		return nil, err
+	}
+	r.Recorded = recording.Head.Files
+	if r.Recorded == nil {
+		r.Recorded = []session.File{}
+	}
+	p, err := Build(r)
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("%s: %w", path, err), recording.Close())
+	}
+	if unknown := recording.Bind(p.Channels); len(unknown) > 0 {
+		p.tell("channels of the recording that are not known any more: " + strings.Join(unknown, ", "))
+	}
+	head := p.Head(recording.Head.Session)
+	head.Started = recording.Head.Started
+	return &Drive{p, assistant.NewRecordedTape(recording), head, func() error {
+		if text := recording.Loss().String(); text != "" {
+			p.tell(path + ": " + text)
+		}
+		return recording.Close()
+	}}, nil
+}
+
+// Paths tells which source each argument is the file of: FILE where there is one source, NAME=FILE where there are several.
+func (p *Parts) Paths(args []string) (map[string]string, error) {
+	sources := p.Feed.Sources()
+	if len(sources) == 1 && sources[0].Name == "" {
+		if len(args) > 1 {
+			return nil, badCall("the feed has one source, and %d files are given", len(args))
+		}
+		return map[string]string{"": args[0]}, nil
+	}
+	paths := map[string]string{}
+	for _, arg := range args {
+		name, path, ok := strings.Cut(arg, "=")
+		if !ok {
+			return nil, badCall("%s: the feed has several sources: write NAME=FILE", arg)
+		}
+		paths[name] = path
+	}
+	return paths, nil
+}
+
+// A Playback says how a drive is replayed.
+type Playback struct {
+	Speed     float64                   // times the feed's clock; 0: as fast as it goes
+	Journal   func(journal.Event) error // nil: nothing is kept
+	Audio     string                    // WAV file for what the driver would have heard
+	Device    bool                      // let it be heard through the sound device of the configuration
+	Heard     []assistant.Speaker       // who hears it besides
+	KeepBests bool                      // keep laps that are better than those of all sessions before
+}
+
+// Replay carries the drive to its end or until ctx is done and returns the core as it is then. Where Request.Saved is set, courses
+// that are learned are saved.
+func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core, err error) {
+	a := &assistant.Assistant{Core: d.Core(), Session: d.Head}
+	if how.Journal != nil {
+		a.Sinks = append(a.Sinks, assistant.JournalTo(how.Journal))
+	}
+	heard := how.Heard
+	if how.Device {
+		out, problem := device.Open(ctx, d.Config.Device, d.tell)
+		if problem != nil {
+			return nil, problem
+		}
+		s := speaker.New(d.voice, out, func(err error) { d.tell("speech: " + err.Error()) })
+		defer s.Close()
+		heard = append(heard, deviceSpeaker{s})
+	}
+	if how.Audio != "" {
+		track, problem := newTrackSpeaker(d.voice, how.Audio)
+		if problem != nil {
+			return nil, problem
+		}
+		defer func() { err = errors.Join(err, track.close(a.Core.Now())) }()
+		heard = append(heard, track)
+	}
+	for _, s := range heard {
+		a.Sinks = append(a.Sinks, assistant.SpeakTo(s))
+	}
+	var keeper *store.Keeper
+	var name func() string
+	if d.folder != "" {
+		keeper, name = d.keepCourses()
+		a.Sinks = append(a.Sinks, assistant.CoursesTo(keeper.Keep))
+	}
+	kept := func() {}
+	if how.KeepBests {
+		var keep func(*timing.Bests)
+		keep, kept = d.keepBests(name)
+		a.Sinks = append(a.Sinks, assistant.BestsTo(keep))
+	}
+	err = a.Replay(ctx, d.Tape, how.Speed)
+	if keeper != nil {
+		keeper.Close()
+	}
+	kept() // after the courses have their names
+	return a.Core, err
+}
+
+// JournalTo writes events as they come.
+func JournalTo(w io.Writer) func(journal.Event) error {
+	var line []byte
+	return func(e journal.Event) (err error) {
+		if line, err = e.Append(line[:0]); err != nil {
+			return err
+		}
+		_, err = w.Write(line)
+		return err
+	}
+}

@@ -1,0 +1,206 @@
+package course
+
+import (
+	"math"
+
+	"earshot/assistant/channel"
+)
+
+// Standing is the room to talk of a car that does not move, in seconds.
+const Standing = 60.0
+
+// Common practice, no source, but where it is said.
+const (
+	slowerLap  = 1.07 // of the learned lap: a longer one says nothing of the pace, as the 107 % rule of qualifying has it, until
+	slowToStay = 3    // of them in a row
+	easeOff    = 0.25 // by which a lap that is slower, but not by so much, moves the learned times towards it
+	paceOver   = 15.0 // s of driving over which the present pace is measured
+	paceSlack  = 1.05 // of the learned pace: less is no slower driver, but traffic or a mistake
+	likely     = 3.0  // m/s²: how hard a car is taken to accelerate where the times along the lap are not known
+	calmFor    = 0.5  // s of going straight after which a course that is not known is taken to go on so for
+	calmRoom   = 2.5  // s; on three courses of the demonstration it holds in three of four straights at their beginning
+	gentle     = 3.0  // m/s² to the side: more is a bend
+)
+
+// FreeRoad returns the metres until the next braking or turn-in point: 0 from such a point to the corner's exit, +Inf on a course
+// without corners.
+func (m *Map) FreeRoad(d float64) float64 {
+	metres := math.Inf(1)
+	for i := range m.Corners {
+		c := &m.Corners[i]
+		from := m.busyFrom(c)
+		if m.ahead(from, d) <= m.ahead(from, c.Exit) {
+			return 0
+		}
+		metres = min(metres, m.ahead(d, from))
+	}
+	return metres
+}
+
+// Room returns the seconds until the next braking or turn-in point for a car at d metres from the line: 0 from such a point to the
+// corner's exit, never more than Standing. It goes by the learned times along the lap. A car that is faster at that place than
+// the driver was (speed, m/s), or that has been faster for a while, has less; more time than was learned has only one that is slower now and
+// has been for a while. pace is the time that the driver has taken lately over the time learned for the same way; NaN is not known.
+func (m *Map) Room(d, speed, pace float64) float64 {
+	if speed < 1 {
+		return Standing
+	}
+	metres := m.FreeRoad(d)
+	if metres == 0 || math.IsInf(metres, 1) {
+		return min(metres, Standing)
+	}
+	if m.Times == nil {
+		return min((math.Sqrt(speed*speed+2*likely*metres)-speed)/likely, Standing)
+	}
+	learned := m.seconds(d, m.Wrap(d+metres))
+	room := learned
+	if pace < 1 {
+		room *= pace
+	}
+	if math.IsNaN(speed) {
+		return min(room, Standing)
+	}
+	was := m.speedAt(d)
+	if speed > was {
+		// The lead in energy stays, as both accelerate alike.
+		mean := metres / learned
+		return min(room, metres/math.Sqrt(mean*mean+speed*speed-was*was), Standing)
+	}
+	return min(room*max(1, min(pace/paceSlack, was/speed)), Standing)
+}
+
+// LongestRoom is the longest time that a lap has between two places where the driver is busy, in seconds; NaN where the times along the
+// lap are not known.
+func (m *Map) LongestRoom() float64 {
+	if m.Times == nil {
+		return math.NaN()
+	}
+	longest := 0.0
+	for i := range m.Corners {
+		d := m.Wrap(m.Corners[i].Exit + 1e-6)
+		if metres := m.FreeRoad(d); metres > 0 {
+			longest = max(longest, m.seconds(d, m.Wrap(d+metres)))
+		}
+	}
+	if len(m.Corners) == 0 {
+		return Standing
+	}
+	return min(longest, Standing)
+}
+
+// timeAt is the learned time at d metres, s since the line.
+func (m *Map) timeAt(d float64) float64 {
+	at := d / m.Step
+	i := min(int(at), len(m.Times)-2)
+	return m.Times[i] + (at-float64(i))*(m.Times[i+1]-m.Times[i])
+}
+
+// seconds is the learned time from a forward to b, both from 0 to Length.
+func (m *Map) seconds(a, b float64) float64 {
+	t := m.timeAt(b) - m.timeAt(a)
+	if b < a {
+		t += m.Times[len(m.Times)-1]
+	}
+	return t
+}
+
+// speedAt is the learned speed at d metres.
+func (m *Map) speedAt(d float64) float64 {
+	i := min(int(d/m.Step), len(m.Times)-2)
+	return m.Step / (m.Times[i+1] - m.Times[i])
+}
+
+// lapTimes returns the times of the lap at n even steps, s since the line, and at its end; nil where its places do not rise.
+func (l *Learner) lapTimes(length float64, n int) []float64 {
+	last := len(l.points) - 1
+	d, t := make([]float64, last+1), make([]float64, last+1)
+	for i, p := range l.points {
+		d[i], t[i] = p.d, p.clock
+	}
+	over := (length - d[last] + d[0]) * (t[last] - t[last-1]) / (d[last] - d[last-1]) // the line is passed as the metres before it
+	whole := t[last] - t[0] + over
+	lap := resample(d, t, length, whole, n)
+	first := lap[0]
+	lap = append(lap, first+whole)
+	for i := range lap {
+		lap[i] -= first
+		if i > 0 && !(lap[i] > lap[i-1]) {
+			return nil
+		}
+	}
+	return lap
+}
+
+// slower tells whether a lap is too slow to say where this driver brakes and how long he takes: cool-down laps, traffic, a caution. One who stays
+// as slow, in the wet, does.
+func (l *Learner) slower(lap []float64) bool {
+	if l.m.Times == nil || lap == nil || lap[len(lap)-1] <= slowerLap*l.m.Times[len(l.m.Times)-1] {
+		l.slowLaps = 0
+		return false
+	}
+	l.slowLaps++
+	return l.slowLaps < slowToStay
+}
+
+// pace puts the times of a lap into a map that is being made. The quickest lap is what counts, since a driver gets quicker and
+// a room that is too long is worse than one that is too short; slower laps move it a little, as tyres age.
+func (m *Map) pace(lap []float64, stays bool) {
+	if lap == nil {
+		return
+	}
+	if whole := len(lap) - 1; m.Times == nil || stays || lap[whole] < m.Times[whole] {
+		m.Times = lap
+		return
+	}
+	for i := range lap {
+		lap[i] = m.Times[i] + easeOff*(lap[i]-m.Times[i])
+	}
+	m.Times = lap
+}
+
+// A calm knows how long the car has gone straight without braking, for room to talk on a course that is not known.
+type calm struct {
+	at, v float64 // of the sample before
+	since float64 // s, NaN while the driver is busy
+	fall  float64 // m/s², speed lost, smoothed
+}
+
+// room returns the room to talk in seconds: calmRoom once the car has gone straight for calmFor, whatever the throttle, Standing for a car that
+// stands, none while it brakes or turns or has just done so. NaN where the feed shows too little to tell.
+func (c *calm) room(at float64, row channel.Row) float64 {
+	const smooth = 0.3 // s
+	v, dt := row[channel.Speed], at-c.at
+	if fall := (c.v - v) / dt; dt > 0 && dt < silence && !math.IsNaN(fall) {
+		c.fall += (fall - c.fall) * min(dt/smooth, 1)
+	}
+	if !(dt < silence) {
+		c.since, c.fall = math.NaN(), 0
+	}
+	if dt != 0 {
+		c.at, c.v = at, v
+	}
+	side := row[channel.AccelerationLat]
+	if math.IsNaN(side) {
+		side = v * row[channel.YawRate]
+	}
+	brakes, known := row[channel.Brake] > brakeOn, row.Has(channel.Brake)
+	if !known {
+		brakes, known = c.fall > slowing, !math.IsNaN(v)
+	}
+	switch {
+	case v < 1:
+		return Standing
+	case brakes, math.Abs(side) > gentle:
+		c.since = math.NaN()
+		return 0
+	case math.IsNaN(side) || !known:
+		return math.NaN()
+	}
+	if math.IsNaN(c.since) {
+		c.since = at
+	}
+	if at-c.since < calmFor {
+		return 0
+	}
+	return calmRoom
+}
