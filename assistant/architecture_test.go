@@ -18,7 +18,7 @@ import (
 // pure are the packages and files that decide. They get time as data and touch nothing of the world.
 var pure = []string{
 	"../assistant/feed/probe",
-	"../assistant/channel", "../assistant/journal", "../assistant/health", "../assistant/timing", "../assistant/course", "../assistant/car",
+	"../assistant/channel", "../assistant/journal", "../assistant/health", "../assistant/session/model", "../assistant/timing", "../assistant/course", "../assistant/car",
 	"../assistant/condition", "../assistant/fuel", "../assistant/cue", "../assistant/words", "../assistant/statistics", "../assistant/demo", "../rules", "../audio/spoken",
 	"core.go", "illness.go", "trail.go", "recognise.go", "talk.go", "input.go", "vocabulary.go",
 }
@@ -93,7 +93,7 @@ func f() { go f(); _ = time.Now(); os.Exit(1) }`
 // root package assistant comes after assembly, which alone imports it, and before all others.
 var layers = [][]string{
 	{"assembly"},
-	{"debrief"}, {"session", "course/store", "course/drawing"}, {"hand/helper", "hand/keytest"}, {"demo", "hand", "cue", "fuel", "condition", "timing"}, {"course", "car"},
+	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"hand/helper", "hand/keytest"}, {"demo", "hand", "cue", "fuel", "condition", "timing"}, {"course", "car"},
 	{"feed/probe"},
 	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"words", "health"}, {"journal", "folder", "statistics"}, {"channel"},
 }

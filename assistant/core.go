@@ -68,12 +68,15 @@ type Core struct {
 	ill         map[string]*illness // by the name in the journal
 	unsteady    []*illness          // those that come and go
 	lastPass    map[int]course.Pass // the latest pass by corner
-	implausible []bool              // channels whose nonsense has been told
+	lessons     lessons
+	implausible []bool // channels whose nonsense has been told
 
 	timings     []timing.Event // kept to spare the allocation
 	passed      []course.Pass
 	transitions []rules.Transition
 	rulings     []cue.Ruling
+	mostOf      *course.Map // the course of which most is the longest room to talk, s
+	most        float64
 	braked      float64 // when the car braked last, NaN before
 }
 
@@ -87,6 +90,7 @@ func NewCore(s Setup) *Core {
 		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(),
 		lastPass: make(map[int]course.Pass),
+		lessons:  newLessons(),
 		trail:    &trail{}, ill: make(map[string]*illness),
 		implausible: make([]bool, s.Channels.Len()),
 	}
@@ -150,6 +154,7 @@ func (c *Core) sample(in Input, out *Output) {
 	c.fuel.Step(c.now, row)
 	c.happened(out)
 	c.trail.note(c.now, row)
+	c.tellLearned(out)
 	for i := range c.passed {
 		p := c.passed[i]
 		c.lastPass[p.Corner.Number] = p
@@ -383,6 +388,7 @@ func (c *Core) label(id channel.ID) string {
 func (c *Core) end(out *Output) {
 	c.rulings = c.scheduler.Flush(c.now, c.rulings[:0])
 	c.verdicts(out)
+	c.tellNeverLearned(out)
 	if c.inStint > 0 {
 		c.stint(c.inStint, "end", c.now, out)
 		c.inStint = 0

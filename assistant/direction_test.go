@@ -22,7 +22,7 @@ func TestWrongWayRoundIsTold(t *testing.T) {
 		require.NoError(t, err)
 		f, err := course.ParseFile("c.yaml", []byte("name: ring\nline: {lap_distance: true}\ndirection: "+direction+"\n"))
 		require.NoError(t, err)
-		none, err := rules.Compile(nil, assistant.NewVocabulary(set, nil, false, nil, nil))
+		none, err := rules.Compile(nil, assistant.NewVocabulary(set, nil, nil, nil, nil))
 		require.NoError(t, err)
 		core := assistant.NewCore(assistant.Setup{Channels: set, Car: k, Course: f, Rules: none, Voice: wordy{}})
 		sim, err := demo.New(set, demo.Options{Seed: 5, Laps: 3, Rate: 30})

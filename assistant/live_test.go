@@ -59,7 +59,7 @@ func newCoreKnowing(t testing.TB, known []*course.Known) (*assistant.Core, *chan
 			sources = append(sources, rules.Source{Name: e.Name(), Data: read("rules/" + e.Name())})
 		}
 	}
-	names := assistant.NewVocabulary(set, f.Covers(set), false, k.Limits(), nil)
+	names := assistant.NewVocabulary(set, f.Covers(set), k, nil, nil)
 	shipped, err := rules.Compile(sources, names)
 	require.NoError(t, err)
 	return assistant.NewCore(assistant.Setup{Channels: set, Car: k, Known: known, Rules: shipped, Names: names, Voice: wordy{}}), set

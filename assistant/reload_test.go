@@ -18,7 +18,7 @@ func TestRulesChangeUnderWay(t *testing.T) {
 	set := channel.NewSet()
 	k, err := car.Parse("car.yaml", []byte("name: any\n"))
 	require.NoError(t, err)
-	names := assistant.NewVocabulary(set, []channel.ID{channel.Speed}, false, nil, nil)
+	names := assistant.NewVocabulary(set, []channel.ID{channel.Speed}, nil, nil, nil)
 	file := func(limit, say string) []rules.Source {
 		return []rules.Source{{Name: "r.yaml", Data: []byte(
 			"rules:\n  - {name: quick, when: speed > " + limit + ", on_delay: 5 s, say: " + say + ", repeat: 20 s}\n")}}

@@ -72,7 +72,7 @@ func newBench(t testing.TB, text string, more ...session.File) *bench {
 			sources = append(sources, rules.Source{Name: e.Name(), Data: []byte(shipped("rules/" + e.Name()))})
 		}
 	}
-	b.rules, err = rules.Compile(sources, assistant.NewVocabulary(b.set, b.file.Covers(b.set), b.course != nil, b.car.Limits(), nil))
+	b.rules, err = rules.Compile(sources, assistant.NewVocabulary(b.set, b.file.Covers(b.set), b.car, b.course, nil))
 	require.NoError(t, err)
 	return b
 }

@@ -126,6 +126,9 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		}
 	} else {
 		q.Priority = priorities[t.Rule.Clear]
+		if !t.Rule.EndOnly { // that something is over matters less than the thing itself
+			q.Importance = cue.Low
+		}
 	}
 	c.offer(q, out)
 }
@@ -175,7 +178,7 @@ func (w wording) Words(q *cue.Cue, members uint64) (long, short cue.Phrase, ok b
 func (c *Core) talk(out *Output) {
 	row := c.hold.Row
 	say, stop, rulings := c.scheduler.Step(c.now, cue.Situation{
-		Room: row[channel.RoomToTalk], Corner: row[channel.CornerHere] > 0, Busy: c.busy(),
+		Room: row[channel.RoomToTalk], MostRoom: c.longestRoom(), Corner: row[channel.CornerHere] > 0, Busy: c.busy(),
 		SinceLine: c.now - c.lineAt, Standing: c.standing(),
 	}, c.rulings[:0])
 	c.rulings = rulings
@@ -191,6 +194,17 @@ func (c *Core) talk(out *Output) {
 	out.Say = &Utterance{
 		At: c.now, Text: say.Text, Rule: say.Rule, Priority: say.Priority.String(), Lap: c.lap(), Place: row[channel.CoursePlace], Corner: corner,
 	}
+}
+
+// longestRoom is the longest room to talk that the learned lap has, 0 where it is not known.
+func (c *Core) longestRoom() float64 {
+	if c.course != c.mostOf {
+		c.mostOf, c.most = c.course, 0
+		if c.course != nil {
+			c.most = c.course.LongestRoom()
+		}
+	}
+	return c.most
 }
 
 // busy tells whether the driver brakes or turns in. Where no map knows the corner, one turns in just after braking.

@@ -1,11 +1,13 @@
 package assistant
 
 import (
-	"slices"
+	"maps"
+	"math"
 	"strings"
 
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 	"earshot/rules"
 )
 
@@ -25,11 +27,7 @@ const (
 // them this feed can give. It implements rules.Vocabulary.
 type Vocabulary struct {
 	set     *channel.Set
-	covered map[channel.ID]bool
-	gate    bool // the course file gives the line a place
-	sectors bool // and says where sectors end
-	width   bool // and how wide the road is
-	bests   bool // bests of all sessions are kept
+	known   *channel.Knowledge
 	limits  map[string]car.Limit
 	names   []string
 	display map[channel.Quantity]Display
@@ -58,57 +56,53 @@ var DefaultDisplay = map[channel.Quantity]Display{
 	channel.None:                  {"number", 0},
 }
 
-// NewVocabulary returns the names that rules may use for a feed that covers those channels. gate tells whether the line
-// has a place on the course; display overrides DefaultDisplay.
-func NewVocabulary(set *channel.Set, covered []channel.ID, gate bool, limits []car.Limit, display map[channel.Quantity]Display) *Vocabulary {
+// NewVocabulary returns the names that rules may use for a feed that covers those channels, with this car and course file,
+// either of which may be nil; display overrides DefaultDisplay.
+func NewVocabulary(set *channel.Set, covered []channel.ID, k *car.Car, f *course.File, display map[channel.Quantity]Display) *Vocabulary {
 	v := &Vocabulary{
-		set: set, gate: gate,
-		covered: make(map[channel.ID]bool, len(covered)),
-		limits:  make(map[string]car.Limit, len(limits)),
+		set: set, known: knowledge(set, covered, k, f),
+		limits:  map[string]car.Limit{},
 		names:   set.Names(),
-		display: make(map[channel.Quantity]Display, len(DefaultDisplay)),
+		display: maps.Clone(DefaultDisplay),
 	}
-	for _, id := range covered {
-		v.covered[id] = true
+	if k != nil {
+		for _, l := range k.Limits() {
+			v.limits[l.Name] = l
+			v.names = append(v.names, l.Name)
+		}
 	}
-	for _, l := range limits {
-		v.limits[l.Name] = l
-		v.names = append(v.names, l.Name)
-	}
-	for q, d := range DefaultDisplay {
-		v.display[q] = d
-	}
-	for q, d := range display {
-		v.display[q] = d
-	}
+	maps.Copy(v.display, display)
 	return v
 }
 
-// CourseFile tells what else the course file has: the ends of the sectors, the width of the road.
-func (v *Vocabulary) CourseFile(sectors, width bool) { v.sectors, v.width = sectors, width }
-
 // KeepBests tells that bests of all sessions are kept.
-func (v *Vocabulary) KeepBests() { v.bests = true }
+func (v *Vocabulary) KeepBests() { v.known.Give(channel.EarlierBest) }
 
 // Name looks a channel or limit up.
 func (v *Vocabulary) Name(name string) (rules.Name, bool) {
 	if l, ok := v.limits[name]; ok {
-		return rules.Name{Quantity: string(l.Quantity), Const: true, Value: l.Value, Available: true}, true
+		n := rules.Name{Quantity: string(l.Quantity), Const: true, Value: l.Value, Available: !math.IsNaN(l.Value)}
+		if !n.Available {
+			n.Why = "no " + string(channel.CarKey(l.Key))
+		}
+		return n, true
 	}
 	id, ok := v.set.Lookup(name)
 	if !ok {
 		return rules.Name{}, false
 	}
 	c := v.set.At(id)
-	n := rules.Name{Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels}
-	if c.Origin == channel.Computed {
-		n.Why = v.whyNot(id)
-	} else if !v.covered[id] {
-		n.Why = "no " + name
+	n := rules.Name{Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels, Available: v.known.Available(id)}
+	if d := v.known.Declared(id); d != nil {
+		n.Momentary = d.Momentary
 	}
-	n.Available = n.Why == ""
-	n.Momentary = id == channel.LapCompleted || id == channel.PersonalBest || id == channel.StintStarted ||
-		id == channel.SectorCompleted || id == channel.PersonalRecord
+	if !n.Available {
+		n.Why = "no " + strings.Join(v.known.Lacks(id), ", no ")
+		return n, true
+	}
+	for _, l := range v.known.Lessons(id) {
+		n.Learned = append(n.Learned, l.From)
+	}
 	return n, true
 }
 
@@ -134,122 +128,3 @@ func (v *Vocabulary) Display(quantity string) (spelling string, decimals int, ok
 
 // Situations lists the situations in which a rule can be suppressed, in the order of the bits that the core sets.
 func (v *Vocabulary) Situations() []string { return situations }
-
-// whyNot says what a computed channel lacks, or nothing where it can be computed. It mirrors what the packages that
-// compute the channels need; a test drives both.
-func (v *Vocabulary) whyNot(id channel.ID) string {
-	has := func(ids ...channel.ID) bool {
-		for _, id := range ids {
-			if !v.covered[id] {
-				return false
-			}
-		}
-		return true
-	}
-	all4 := func(first channel.ID) bool { return has(first, first+1, first+2, first+3) }
-	place := has(channel.PositionX, channel.PositionY) || has(channel.Latitude, channel.Longitude)
-	line := has(channel.LapNumber) || has(channel.LapDistance) || place && v.gate
-	placed := has(channel.LapDistance) || line && (place || has(channel.Speed))
-	tank := has(channel.FuelVolume) || has(channel.FuelMass) || has(channel.FuelFlow)
-	race := has(channel.SessionLapsLeft) || has(channel.SessionTimeLeft) || has(channel.LeaderLapsLeft) ||
-		has(channel.Flag) && line // a chequered flag at the line says that nothing is to go
-	core := func(w channel.ID) bool {
-		return has(channel.TyreCarcass+w) || has(channel.TyreTemperature+w) ||
-			has(channel.TyreTempInner+w) || has(channel.TyreTempMiddle+w) || has(channel.TyreTempOuter+w)
-	}
-	core4 := core(0) && core(1) && core(2) && core(3)
-	braking := has(channel.Brake) || has(channel.BrakeLineFront) || has(channel.AccelerationLong) || has(channel.Speed)
-
-	var missing []string
-	lack := func(ok bool, what string) {
-		if !ok && !slices.Contains(missing, what) {
-			missing = append(missing, what)
-		}
-	}
-	const (
-		aLine  = "lap_number, lap_distance, or position with a gate in the course file"
-		aPlace = "lap_distance, or position with a line"
-		aTank  = "fuel_volume, fuel_mass or fuel_flow"
-		held   = "fuel_volume or fuel_mass"
-		left   = "session_laps_left, session_time_left, leader_laps_left or flag"
-		tyres  = "tyre_carcass_temperature or tyre_temperature"
-		discs  = "brake_temperature of all wheels"
-		brakes = "brake, brake_line_pressure_front, acceleration_longitudinal or speed"
-	)
-	within := func(first channel.ID, n int) bool { return id >= first && id < first+channel.ID(n) }
-	switch {
-	case id == channel.FeedSilence, id == channel.Stint, id == channel.StintStarted, id == channel.InPits, id == channel.OnOutLap:
-	case id == channel.RoomToTalk: // without a course it is guessed from what the car does
-		lack(has(channel.Speed) || has(channel.Brake), "speed or brake")
-	case id == channel.CoursePlace:
-		lack(placed, aPlace)
-	case id == channel.CornerHere, id == channel.CornerLast:
-		lack(placed, aPlace)
-		lack(line, aLine)
-		lack(place || has(channel.Speed, channel.YawRate), "position, or speed with yaw_rate")
-	case id == channel.LapVoid:
-		lack(line, aLine)
-		lack(has(channel.LapValid) || has(channel.OnCourse) || v.width && place, "lap_valid, on_course, or position with width in the course file")
-	case id == channel.DeltaBest, id == channel.DeltaLast, id == channel.DeltaReference:
-		lack(line, aLine)
-		lack(placed, aPlace)
-		if id == channel.DeltaReference {
-			lack(v.bests, "saved lap")
-		}
-	case id == channel.SectorCompleted, id == channel.LastSector, id == channel.SectorTime, id == channel.SectorDelta, id == channel.PotentialLap:
-		lack(line, aLine)
-		lack(has(channel.Sector) || v.sectors && placed, "sector, or sectors in the course file with lap_distance or position")
-	case id == channel.RecordLap:
-		lack(line, aLine)
-		lack(v.bests, "bests of other sessions")
-	case within(channel.TyreCore, 4):
-		lack(core(id-channel.TyreCore), tyres)
-	case within(channel.TyreCoreMean, 4):
-		lack(core(id-channel.TyreCoreMean), tyres)
-		lack(line, aLine)
-	case within(channel.TyrePressureMean, 4):
-		lack(has(channel.TyrePressure+id-channel.TyrePressureMean), "tyre_pressure")
-		lack(line, aLine)
-	case id == channel.TyreSpreadFront, id == channel.TyreSpreadRear, id == channel.TyreLapsToReady, id == channel.TyresNeverReady:
-		lack(core4, tyres)
-		lack(line, aLine)
-	case id == channel.TyresReady, id == channel.TyreShortFront, id == channel.TyreShortRear:
-		lack(core4, tyres)
-	case within(channel.BrakePeak, 4), id == channel.BrakePeakFront, id == channel.BrakePeakRear:
-		lack(all4(channel.BrakeTemperature), discs)
-		lack(braking, brakes)
-	case id == channel.BrakeEvents:
-		lack(braking, brakes)
-	case within(channel.BrakePeakMean, 4), id == channel.BrakeSpreadFront, id == channel.BrakeSpreadRear:
-		lack(all4(channel.BrakeTemperature), discs)
-		lack(braking, brakes)
-		lack(line, aLine)
-	case within(channel.WheelSlip, 4):
-		lack(has(channel.WheelSpeed+id-channel.WheelSlip), "wheel_speed")
-		lack(has(channel.Speed), "speed")
-	case id == channel.Balance:
-		lack(has(channel.Speed), "speed")
-		lack(has(channel.YawRate), "yaw_rate")
-		lack(has(channel.RoadWheelAngle) || has(channel.SteeringWheelAngle), "road_wheel_angle or steering_wheel_angle")
-	case id == channel.FuelLeft:
-		lack(has(channel.FuelVolume) || has(channel.FuelMass), held)
-	case id == channel.FuelPerLap, id == channel.FuelSpread, id == channel.FuelPerLapFull:
-		lack(tank, aTank)
-		lack(line, aLine)
-	case id == channel.FuelLapsLeft, id == channel.FuelBoxLaps:
-		lack(has(channel.FuelVolume) || has(channel.FuelMass), held)
-		lack(line, aLine)
-	case id == channel.LapsToGo:
-		lack(race, left)
-	case id == channel.FuelMargin, id == channel.FuelDoubt, id == channel.FuelSave, id == channel.FuelToAdd, id >= channel.FuelMarginFull && id <= channel.StopWindow:
-		lack(has(channel.FuelVolume) || has(channel.FuelMass), held)
-		lack(race, left)
-		lack(line, aLine)
-	default: // laps and their times
-		lack(line, aLine)
-	}
-	if len(missing) == 0 {
-		return ""
-	}
-	return "no " + strings.Join(missing, ", no ")
-}

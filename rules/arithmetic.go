@@ -161,6 +161,8 @@ func (c *checker) call(n *node, at place) value {
 			return isTrue
 		}
 		return value{q: qCondition, env: -1, cond: k, hold: k}
+	case "if":
+		return c.where(n)
 	case "changed", "rate":
 		return c.tracked(n)
 	case "abs":
@@ -179,6 +181,23 @@ func (c *checker) call(n *node, at place) value {
 		return fold(value{q: v.q, env: -1, isConst: v.isConst, bare: v.bare, loose: v.loose, num: size})
 	}
 	return c.several(n)
+}
+
+// where compiles if(condition, x): x while the condition is true, else unknown. A sentence with it is left out then.
+func (c *checker) where(n *node) value {
+	when, x := c.condition(n.args[0], place{}), c.number(n.args[1])
+	if when.q == noQuantity || x.q == noQuantity {
+		return value{env: -1}
+	}
+	test, f := when.cond, x.num
+	v := computed(x.q, func(fr *frame) float64 {
+		if test(fr) == isTrue {
+			return f(fr)
+		}
+		return math.NaN()
+	})
+	v.loose, v.labels = x.loose, x.labels
+	return v
 }
 
 // fold computes a constant once.

@@ -79,8 +79,9 @@ type checker struct {
 	bad     []*mistake
 	unknown []*mistake // names that this instance has not
 	missing []missing
-	inKnown int  // depth inside known()
-	merging bool // in a text for several instances: a glob stands for those only
+	learned []string // what the names read have to be learned from
+	inKnown int      // depth inside known()
+	merging bool     // in a text for several instances: a glob stands for those only
 }
 
 // A decision is the comparison whose sides a Transition shows.
@@ -219,6 +220,13 @@ func (c *checker) reading(name Name, as string) value {
 		v := constant(name.Value, name.Quantity)
 		v.what = as
 		return v
+	}
+	if c.inKnown == 0 {
+		for _, l := range name.Learned {
+			if !slices.Contains(c.learned, l) {
+				c.learned = append(c.learned, l)
+			}
+		}
 	}
 	i := max(name.Index, 0)
 	c.width = max(c.width, i+1)

@@ -38,6 +38,7 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 		Priority:   Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
 		Clear:      Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
 		Where:      Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
+		EndOnly:    raw.fields["say"] == nil,
 		latch:      raw.flag("latch"),
 		Importance: Importance(raw.choice("importance", string(NormalImportance), string(LowImportance), string(HighImportance))),
 	}
@@ -246,13 +247,22 @@ func (w *ruleWriter) instances() []compiled {
 		}
 		off = append(off, w.when(c, fields["when"], &part)...)
 		moved = moved || c.dbUsed || part.cond == nil
+		learned := c.learned
 		off = append(off, w.words(c, fields, &part)...)
+		if part.say != nil && len(part.say.sentences) == 1 {
+			learned = c.learned // without its values there is nothing to say
+		}
 		part.trackers, part.firstTrack = c.tracks, c.firstTrack
 		w.set.tracks += len(c.tracks)
 		w.set.width = max(w.set.width, c.width)
 		w.note(off)
 		if len(off) == 0 && part.cond != nil {
 			parts = append(parts, part)
+			for _, l := range learned {
+				if !slices.Contains(r.learned, l) {
+					r.learned = append(r.learned, l)
+				}
+			}
 		}
 	}
 	for k, n := range needs {

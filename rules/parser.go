@@ -218,6 +218,7 @@ var functions = map[string]function{
 	"changed": {1, 2, "changed(x) or changed(x, by)"},
 	"rate":    {1, 1, "rate(x)"},
 	"known":   {1, 1, "known(x)"},
+	"if":      {2, 2, "if(condition, x)"},
 }
 
-var functionNames = []string{"abs", "between", "changed", "known", "max", "mean", "min", "rate"}
+var functionNames = []string{"abs", "between", "changed", "if", "known", "max", "mean", "min", "rate"}

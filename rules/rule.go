@@ -49,6 +49,7 @@ type Rule struct {
 	Line     int
 	Priority Priority // of say and merge
 	Clear    Priority // of say_clear
+	EndOnly  bool     // it has say_clear and no say: only the end of the state is told
 	Each     Each
 	Where    Where
 	// Importance is the order among advisories: who goes first, and who gives way when there is too much to say.
@@ -66,7 +67,7 @@ type Rule struct {
 	suppress                  uint64
 	merged, mergedShort       *template
 	cells                     [4]int // where each instance stands in Set.instances, -1 where it is off
-	why                       []string
+	why, learned              []string
 	print                     string // what the state depends on, for Adopt
 }
 
@@ -80,6 +81,7 @@ type RuleInfo struct {
 	Active    bool     // at least one instance is being watched
 	Why       []string // why it, an instance or a sentence of it is off
 	Instances []string // suffixes of the instances being watched; "" alone for a rule without each
+	Learned   []string // what has to be learned while driving before its condition can be judged
 }
 
 // A State is what is known of an instance.

@@ -84,6 +84,7 @@ func (s *Set) Rules() []RuleInfo {
 	for i := range out {
 		out[i].Why = slices.Clone(out[i].Why)
 		out[i].Instances = slices.Clone(out[i].Instances)
+		out[i].Learned = slices.Clone(out[i].Learned)
 	}
 	return out
 }
@@ -187,7 +188,10 @@ func (b *builder) finish() *Set {
 	}
 	for _, sp := range b.specs {
 		r := sp.rule
-		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Active: len(sp.parts) > 0}
+		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Learned: r.learned, Active: len(sp.parts) > 0}
+		if !info.Active {
+			info.Learned = nil
+		}
 		if sp.off != "" {
 			info.Why = []string{sp.off}
 		}

@@ -238,9 +238,9 @@ func TestAnswers(t *testing.T) {
 		env  map[string]float64
 		want string
 	}{
-		{"fuel", map[string]float64{"fuel_margin": -2.4, "fuel_state": 2, "fuel_save": 0.15}, "Save zero point one five. Two point four laps short."},
+		{"fuel", map[string]float64{"fuel_margin": -2.4, "fuel_state": 2, "fuel_save": 0.15}, "Save point one five. Two point four laps short."},
 		{"fuel", map[string]float64{"fuel_margin": -2.4}, "Not sure yet. About two point four laps short."},
-		{"fuel", map[string]float64{"fuel_margin": -0.2, "fuel_state": 1}, "Fuel marginal, minus zero point two."},
+		{"fuel", map[string]float64{"fuel_margin": -0.2, "fuel_state": 1}, "Fuel marginal, minus point two."},
 		{"fuel", map[string]float64{"fuel_margin": 1.2, "fuel_state": 0}, "Fuel good, one point two laps over."},
 		{"fuel", map[string]float64{"fuel_margin": 1.2}, "Not sure yet. About one point two laps over."},
 		{"fuel", map[string]float64{"fuel_laps_left": 9.25, "fuel_left": 30}, "Fuel for nine point three laps."},

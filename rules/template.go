@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -218,9 +219,15 @@ func shift(n *node, by int) {
 }
 
 // styles lists how a value may be said, with the decimals where they are fixed.
-var styles = map[string]int{"whole": 0, "tenths": 1, "hundredths": 2, "lap_time": 1, "gap": 1, "off": 0, "signed": -1, "label": 0, "corner": 0}
+var styles = map[string]int{
+	"whole": 0, "tens": 0, "tenths": 1, "hundredths": 2, "lap_time": 1, "lap_brief": 1, "gap": 1, "compared": 1, "laps": 1, "whole_laps": 0, "off": 0, "signed": -1,
+	"label": 0, "corner": 0,
+}
 
-var styleNames = []string{"corner", "gap", "hundredths", "label", "lap_time", "off", "signed", "tenths", "whole"}
+var styleNames = slices.Sorted(maps.Keys(styles))
+
+// styleQuantity is what some styles are for.
+var styleQuantity = map[string]string{"lap_time": qTime, "lap_brief": qTime, "gap": qTime, "compared": qTime, "laps": qLaps, "whole_laps": qLaps}
 
 // speech compiles how v is said. A unit or style of "" means as usual.
 func (c *checker) speech(v *value, n *node, unit string, unitPos int, style string, stylePos int) func(float64) (string, bool) {
@@ -246,8 +253,8 @@ func (c *checker) speech(v *value, n *node, unit string, unitPos int, style stri
 	if style == "" || style == "signed" {
 		decimals = usual
 	}
-	if (style == "lap_time" || style == "gap") && v.q != qTime {
-		c.mistake(stylePos, "it is for times", "%s cannot be said as %s", v.describe(), style)
+	if q := styleQuantity[style]; q != "" && v.q != q {
+		c.mistake(stylePos, "it is for values of "+q, "%s cannot be said as %s", v.describe(), style)
 		return nil
 	}
 	return func(x float64) (string, bool) { return speak((x-u.Offset)/u.Scale, x, style, decimals) }
@@ -318,8 +325,18 @@ func speak(x, inside float64, style string, decimals int) (string, bool) {
 	switch style {
 	case "lap_time":
 		return spoken.LapTime(inside, decimals), true
+	case "lap_brief":
+		return spoken.LapBrief(inside), true
 	case "gap":
 		return spoken.Gap(inside), true
+	case "compared":
+		return spoken.Compared(inside), true
+	case "laps":
+		return spoken.Laps(inside), true
+	case "whole_laps":
+		return spoken.Laps(math.Round(inside)), true
+	case "tens":
+		return spoken.Tens(x), true
 	case "off":
 		if math.Round(x) == 0 {
 			return "off", true
@@ -330,10 +347,10 @@ func speak(x, inside float64, style string, decimals int) (string, bool) {
 		}
 	case "signed":
 		if x >= 0 {
-			return "plus " + spoken.Number(x, decimals), true
+			return "plus " + spoken.Brief(x, decimals), true
 		}
 	}
-	return spoken.Number(x, decimals), true
+	return spoken.Brief(x, decimals), true
 }
 
 // words fills the template in; "" where there is none or nothing is left of it.

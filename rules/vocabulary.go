@@ -16,6 +16,7 @@ type Name struct {
 	Momentary bool     // an event: 1 at one step and 0 otherwise, such as lap_completed
 	Available bool     // false: the feed or the car file does not supply it. A constant of NaN is not available either.
 	Why       string   // why it is not available
+	Learned   []string // what has to be learned while driving before it has a value: "20 s of gentle driving"
 }
 
 // look finds a name. A constant without a value is not available.

@@ -99,11 +99,7 @@ func Build(r Request) (*Parts, error) {
 
 // compileRules compiles the rules for what the feed, the car and the course have.
 func (p *Parts) compileRules() (err error) {
-	gate := p.Course != nil && p.Course.Line.Source == course.ByGate
-	p.names = assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), gate, p.Car.Limits(), p.Config.Display())
-	if p.Course != nil {
-		p.names.CourseFile(len(p.Course.Sectors) > 0, p.Course.Width > 0)
-	}
+	p.names = assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), p.Car, p.Course, p.Config.Display())
 	if p.Bests != nil {
 		p.names.KeepBests()
 	}

@@ -25,6 +25,7 @@ type CheckedRule struct {
 	On        bool     `json:"on"`
 	Instances []string `json:"instances,omitempty"`
 	Why       []string `json:"why,omitempty"`
+	Learned   []string `json:"learned,omitempty"` // what has to be learned while driving before it can speak
 }
 
 // Check tells what the parts come to.
@@ -34,7 +35,7 @@ func (p *Parts) Check() Checked {
 		found.Channels = append(found.Channels, p.Channels.At(id).Name)
 	}
 	for _, r := range p.Rules.Rules() {
-		found.Rules = append(found.Rules, CheckedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why})
+		found.Rules = append(found.Rules, CheckedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why, r.Learned})
 	}
 	phrases := append(p.Rules.Phrases(), assistant.Phrases(p.Rules.Asks())...)
 	for _, text := range phrases {

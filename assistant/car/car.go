@@ -63,6 +63,7 @@ type limit struct {
 // front and rear differ there is no tyre_low.
 type Limit struct {
 	Name     string
+	Key      string  // of the car file: tyre_low for tyre_low_fl, "tyres: hot_pressure" for the target
 	Value    float64 // in the unit used inside; NaN where the car file gives none
 	Quantity channel.Quantity
 	Assumed  bool // common practice, not said by the car file itself
@@ -135,8 +136,34 @@ func (c *Car) Whole(name string) float64 {
 	return math.NaN()
 }
 
-// targetName is under which Limits hands on HotPressure.
-const targetName = "pressure_target"
+// targetName is under which Limits hands on HotPressure, and the key that gives it.
+const (
+	targetName     = "pressure_target"
+	hotPressureKey = "tyres: hot_pressure"
+)
+
+// Keys lists the keys of the car file to which the car has a value, those besides limits as "fuel: density". A limit is
+// listed where every wheel has one.
+func (c *Car) Keys() []string {
+	var keys []string
+	add := func(key string, values ...float64) {
+		if !slices.ContainsFunc(values, math.IsNaN) {
+			keys = append(keys, key)
+		}
+	}
+	add("wheelbase", c.Wheelbase)
+	add("steering_ratio", c.SteeringRatio)
+	add("mass", c.Mass)
+	add("fuel: density", c.FuelDensity)
+	add("fuel: tank", c.Tank)
+	add("fuel: effect", c.FuelEffect)
+	add(hotPressureKey, c.HotPressure[:]...)
+	for name, l := range c.limits {
+		add(name, l.value[:]...)
+	}
+	slices.Sort(keys)
+	return keys
+}
 
 // Limits lists every limit in every spelling that has one value: the known ones in a fixed
 // order, the target of the hot pressure as pressure_target among them, known ones without a value as NaN so that a rule which uses them stays
@@ -149,10 +176,10 @@ func (c *Car) Limits() []Limit {
 			nan := math.NaN()
 			l = limit{quantity: k.Quantity, value: [4]float64{nan, nan, nan, nan}, whole: k.Whole, assumed: true}
 		}
-		list = l.expand(list, k.Name)
+		list = l.expand(list, k.Name, k.Name)
 	}
 	target := limit{quantity: channel.Pressure, value: c.HotPressure}
-	list = target.expand(list, targetName)
+	list = target.expand(list, targetName, hotPressureKey)
 	var own []string
 	for name := range c.limits {
 		if _, ok := kindNamed(name); !ok {
@@ -161,14 +188,14 @@ func (c *Car) Limits() []Limit {
 	}
 	slices.Sort(own)
 	for _, name := range own {
-		list = c.limits[name].expand(list, name)
+		list = c.limits[name].expand(list, name, name)
 	}
 	return list
 }
 
-func (l limit) expand(list []Limit, name string) []Limit {
+func (l limit) expand(list []Limit, name, key string) []Limit {
 	add := func(suffix string, v float64) {
-		list = append(list, Limit{name + suffix, v, l.quantity, l.assumed})
+		list = append(list, Limit{name + suffix, key, v, l.quantity, l.assumed})
 	}
 	if same(l.value[:]) {
 		add("", l.value[0])

@@ -48,6 +48,12 @@ func (u Unit) In(x float64) float64 { return x*u.Scale + u.Offset }
 // Out converts x, in the unit used inside the program, to u.
 func (u Unit) Out(x float64) float64 { return (x - u.Offset) / u.Scale }
 
+// StandardGravity is one g in m/s², Degree one degree in rad.
+const (
+	StandardGravity = 9.80665
+	Degree          = math.Pi / 180
+)
+
 // Factors are those of NIST SP 811 (2008), Appendix B.8, exact where the
 // definition is exact.
 const (
@@ -59,8 +65,8 @@ const (
 	foot     = 0.3048
 	inch     = 0.0254
 	knotMPS  = 1852.0 / 3600
-	gravity  = 9.80665
-	degree   = math.Pi / 180
+	gravity  = StandardGravity
+	degree   = Degree
 	rpmRad   = 2 * math.Pi / 60
 	fScale   = 1 / 1.8
 	fOffset  = -32 / 1.8

@@ -173,8 +173,9 @@ type Config struct {
 	// LapAtMost renews the budget of advisories where no lap begins for so long, s: in the pits, without
 	// a line, on a very long course. Default 180 s (common practice, no source).
 	LapAtMost float64
-	// MaxCalls is the most calls, answers and warnings apart, that were begun in any ten minutes when an advisory begins;
-	// negative: no limit. Default 10 (ISA-18.2-2016). The last two places are kept for what is of normal and of high importance.
+	// MaxCalls is the most calls, answers and warnings apart, in any ten minutes, as far as advisories can keep to it; negative:
+	// no limit. Default 10 (ISA-18.2-2016). The last two places are not for what is of low importance. Half of the places are
+	// for advisories however many cautions there were, as a driver with a hot brake wants his lap times all the same.
 	MaxCalls int
 	// LineWindow is how long after the line a cue for the line may start, s. Default 12 s: a lap time is old in the
 	// next corner but one (common practice, no source).

@@ -25,10 +25,10 @@ type Scheduler struct {
 	hasLast bool
 
 	mutedUntil  float64
-	cornerSince float64   // NaN outside corners
-	lapSince    float64   // NaN before the first call
-	advisories  int       // begun since lapSince
-	calls       []float64 // when calls but answers and warnings were begun, within callWindow
+	cornerSince float64 // NaN outside corners
+	lapSince    float64 // NaN before the first call
+	advisories  int     // begun since lapSince
+	calls       []call  // but answers and warnings, begun within callWindow
 
 	whyLap, whyWindow string // why there is no place for an advisory
 }
@@ -66,7 +66,7 @@ func New(c Config, words Wording) *Scheduler {
 	c = c.filled()
 	return &Scheduler{
 		whyLap:    fmt.Sprintf("%d advisories in a lap are the most, one fewer for low importance", c.MaxAdvisoriesPerLap),
-		whyWindow: fmt.Sprintf("%d calls in ten minutes are the most, and the last places are for what is important", c.MaxCalls),
+		whyWindow: fmt.Sprintf("%d calls in ten minutes are the most, two fewer for low importance", c.MaxCalls),
 		conf:      c, words: words, now: math.Inf(-1), lastEnd: math.Inf(-1), lastWas: Advisory,
 		mutedUntil: math.Inf(-1), cornerSince: nan, lapSince: nan,
 	}
@@ -251,20 +251,36 @@ func (s *Scheduler) spent(c *Cue, now float64) string {
 	if most := s.conf.MaxAdvisoriesPerLap; most >= 0 && s.advisories >= max(1, most+int(c.Importance)) {
 		return s.whyLap
 	}
-	if most := s.conf.MaxCalls; most >= 0 && s.recent(now) >= most-1+int(c.Importance) {
+	most := s.conf.MaxCalls
+	if most < 0 || c.Importance == High {
+		return ""
+	}
+	all, advisories := s.recent(now)
+	if c.Importance == Low && all >= most-2 || all >= most && advisories >= most/2 {
 		return s.whyWindow
 	}
 	return ""
 }
 
+// A call is what was begun, for the count of MaxCalls.
+type call struct {
+	at       float64
+	advisory bool
+}
+
 // recent counts the calls begun within callWindow.
-func (s *Scheduler) recent(now float64) int {
+func (s *Scheduler) recent(now float64) (all, advisories int) {
 	old := 0
-	for old < len(s.calls) && now-s.calls[old] >= callWindow {
+	for old < len(s.calls) && now-s.calls[old].at >= callWindow {
 		old++
 	}
 	s.calls = slices.Delete(s.calls, 0, old)
-	return len(s.calls)
+	for _, c := range s.calls {
+		if c.advisory {
+			advisories++
+		}
+	}
+	return len(s.calls), advisories
 }
 
 func (s *Scheduler) find(rule string, instance int) int {
@@ -378,7 +394,7 @@ func (s *Scheduler) begin(now float64, parts []item, said Phrase, why string) {
 		s.advisories++
 	}
 	if c.Priority < Answer {
-		s.calls = append(s.calls, now)
+		s.calls = append(s.calls, call{now, c.Priority == Advisory})
 	}
 }
 
@@ -434,7 +450,7 @@ func (s *Scheduler) cut(now float64, v Verdict, why string, again bool, out []Ru
 	if snd.cue.Priority == Advisory {
 		s.advisories = max(0, s.advisories-1) // it was not heard
 	}
-	if n := len(s.calls); n > 0 && s.calls[n-1] == snd.start && snd.cue.Priority < Answer {
+	if n := len(s.calls); n > 0 && s.calls[n-1].at == snd.start && snd.cue.Priority < Answer {
 		s.calls = s.calls[:n-1]
 	}
 	s.ended(now)

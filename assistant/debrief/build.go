@@ -10,7 +10,9 @@ import (
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
+	"earshot/assistant/session/model"
 	"earshot/assistant/statistics"
+	"earshot/assistant/words"
 )
 
 // ForCar returns the Context of a car file, in default units.
@@ -25,13 +27,16 @@ func ForCar(c *car.Car) Context {
 	}
 }
 
-// Build works the report out. It does not keep or change events.
-func Build(events []journal.Event, c Context) Report {
+// Build works the report out of the events of a journal. It does not keep or change events.
+func Build(events []journal.Event, c Context) Report { return Of(model.Of(events), c) }
+
+// Of works the report out of a session. It does not change it.
+func Of(m *model.Session, c Context) Report {
 	c = c.withDefaults()
-	b := &builder{ctx: c, events: events}
+	b := &builder{ctx: c, m: m}
 	b.collect()
 	r := Report{
-		Session: b.head, LapLength: b.lapLength(),
+		Session: b.head(), LapLength: b.lapLength(),
 		Units: Units{c.Pressure.Spelling, c.Temperature.Spelling, c.Speed.Spelling, c.Volume.Spelling},
 	}
 	r.Laps, r.Pace = b.laps, pace(b.laps)
@@ -52,8 +57,8 @@ func Build(events []journal.Event, c Context) Report {
 		}
 	}
 	r.Corners = b.corners()
-	r.Cues = b.cues()
-	r.Health = b.health()
+	r.Cues = b.cues(r.Session.Duration)
+	r.Health, r.Learned = b.health(), m.Learned
 	r.Notes = b.notes(r)
 	r.Cautions = slices.Clone(cautions)
 	r.Summary = b.summary(r)
@@ -99,150 +104,68 @@ func (c Context) withDefaults() Context {
 	return c
 }
 
-// builder holds what one walk through the events found.
+// A builder makes a report of a session.
 type builder struct {
 	ctx    Context
-	events []journal.Event
-
-	head       Head
-	first      float64 // T of the first and last event
-	last       float64
-	stints     []Stint
-	laps       []Lap
-	lengths    []float64
-	passes     []pass
-	marks      []markEvent
-	account    *journal.Fuel
-	cueEvents  []journal.Event
-	healthList []journal.Event
+	m      *model.Session
+	stints []Stint // as in the session
+	laps   []Lap
 }
 
-// A pass is a corner event and the lap that it belongs to: an index of laps, or -1 where the lap was never completed.
-type pass struct {
-	event journal.Event
-	c     *journal.Corner
-	lap   int
+func (b *builder) head() Head {
+	m := b.m
+	h := Head{ID: m.ID, Feed: m.Feed, Car: m.Car, Course: m.Course, Started: m.Started, Events: m.Events, Duration: journal.Unknown}
+	if m.To > m.From {
+		h.Duration = m.To - m.From
+	}
+	return h
 }
 
-type markEvent struct {
-	event journal.Event
-	m     *journal.Mark
-	lap   int
-}
-
-// collect sorts the events by what they are. Lap numbers may start again within a journal, so passes and marks
-// are given to the next completed lap of their number, not to any lap of it.
+// collect takes the stints and laps of the session over.
 func (b *builder) collect() {
-	b.head.Events, b.head.Duration = len(b.events), journal.Unknown
-	b.first, b.last = math.NaN(), math.NaN()
-	firstPass, firstMark := 0, 0
-	for _, e := range b.events {
-		if !math.IsNaN(e.T) {
-			b.first, b.last = fmin(b.first, e.T), fmax(b.last, e.T)
-		}
-		switch x := e.Body.(type) {
-		case *journal.Session:
-			b.head.ID, b.head.Feed, b.head.Car = x.ID, x.Feed, x.Car
-			b.head.Course, b.head.Started = x.Course, x.Started
-		case *journal.Stint:
-			b.stint(e, x)
-		case *journal.Lap:
-			b.lap(x)
-			at := len(b.laps) - 1
-			for i := firstPass; i < len(b.passes); i++ {
-				if b.passes[i].event.Lap == x.Number {
-					b.passes[i].lap = at
-				}
-			}
-			for i := firstMark; i < len(b.marks); i++ {
-				if b.marks[i].event.Lap == x.Number {
-					b.marks[i].lap = at
-					b.laps[at].Marks++
-				}
-			}
-			firstPass, firstMark = len(b.passes), len(b.marks)
-		case *journal.Corner:
-			b.passes = append(b.passes, pass{e, x, -1})
-		case *journal.Mark:
-			b.marks = append(b.marks, markEvent{e, x, -1})
-		case *journal.Fuel:
-			b.account = x
-		case *journal.Cue:
-			b.cueEvents = append(b.cueEvents, e)
-		case *journal.Health:
-			b.healthList = append(b.healthList, e)
-		}
-	}
-	if b.last > b.first {
-		b.head.Duration = Num(b.last - b.first)
-	}
-}
-
-func (b *builder) stint(e journal.Event, x *journal.Stint) {
-	if x.Event == "end" {
-		for i := len(b.stints) - 1; i >= 0; i-- {
-			if b.stints[i].Number == x.Number {
-				b.stints[i].End = Num(e.T)
-				return
-			}
-		}
-		return
-	}
-	s := newStint(x.Number)
-	s.Start = Num(e.T)
-	s.Compound, s.Fuel = x.Compound, x.Fuel
-	s.ColdPressure, s.ColdTemperature = x.TyrePressure, x.TyreTemperature
-	s.AirTemperature, s.AirPressure, s.TrackTemperature = x.AirTemperature, x.AirPressure, x.TrackTemperature
-	b.stints = append(b.stints, s)
-}
-
-func newStint(number int) Stint {
 	u := journal.Unknown
-	return Stint{
-		Number: number, Start: u, End: u, Best: u, Median: u, Fuel: u, FuelUsed: u,
-		ColdPressure: journal.NoWheels(), ColdTemperature: journal.NoWheels(),
-		AirTemperature: u, AirPressure: u, TrackTemperature: u,
-		Trend: Trend{PerLap: u, Low: u, High: u},
+	for _, s := range b.m.Stints {
+		x := s.Begun
+		b.stints = append(b.stints, Stint{
+			Number: s.Number, Start: s.Start, End: s.End, Best: u, Median: u, Compound: x.Compound, Fuel: x.Fuel, FuelUsed: u,
+			ColdPressure: x.TyrePressure, ColdTemperature: x.TyreTemperature,
+			AirTemperature: x.AirTemperature, AirPressure: x.AirPressure, TrackTemperature: x.TrackTemperature,
+			Trend: Trend{PerLap: u, Low: u, High: u},
+		})
 	}
-}
-
-func (b *builder) lap(x *journal.Lap) {
-	l := Lap{
-		Number: x.Number, Stint: x.Stint, Class: x.Class, Time: x.Time, Delta: journal.Unknown, Valid: x.Valid,
-		WhyInvalid: x.WhyInvalid, Sectors: slices.Clone(x.Sectors), FuelUsed: x.FuelUsed,
-		TyrePressure: x.TyrePressure, TyreTemperature: x.TyreTemperature, BrakePeak: x.BrakePeak,
-		Inexact: x.Inexact, Record: x.Record,
+	for _, l := range b.m.Laps {
+		b.laps = append(b.laps, Lap{Lap: l, Delta: u})
 	}
-	if l.Stint == 0 {
-		l.Stint = 1
-		if n := len(b.stints); n > 0 {
-			l.Stint = b.stints[n-1].Number
+	for _, m := range b.m.Marks {
+		if m.Lap >= 0 {
+			b.laps[m.Lap].Marks++
 		}
 	}
-	for l.stint = len(b.stints) - 1; l.stint >= 0 && b.stints[l.stint].Number != l.Stint; l.stint-- {
-	}
-	if l.stint < 0 { // its start is not in the journal
-		l.stint = len(b.stints)
-		b.stints = append(b.stints, newStint(l.Stint))
-	}
-	if l.Class == "flying" && !x.Length.IsZero() {
-		b.lengths = append(b.lengths, float64(x.Length))
-	}
-	b.laps = append(b.laps, l)
 }
 
-func (b *builder) lapLength() Num { return Num(statistics.Median(b.lengths)) }
+func (b *builder) lapLength() Num {
+	var lengths []float64
+	for _, l := range b.laps {
+		if l.Flying() {
+			lengths = append(lengths, float64(l.Length))
+		}
+	}
+	return Num(statistics.Median(lengths))
+}
 
 // notes say what the reader must know to read the rest rightly.
 func (b *builder) notes(r Report) []string {
 	notes := slices.Clone(b.ctx.Notes)
 	switch {
-	case len(b.events) == 0:
+	case b.m.Events == 0:
 		return append(notes, "The journal is empty: nothing was recorded.")
 	case len(r.Laps) == 0:
 		notes = append(notes, "No lap was completed, so there are no times, no burn and no hot pressures.")
 	case r.Pace.Laps == 0:
 		notes = append(notes, "No valid flying lap was driven, so there is no best lap to compare with.")
+	}
+	for _, l := range b.m.NeverLearned() {
+		notes = append(notes, words.English.NeverLearned(l.What, l.Lacks))
 	}
 	open := 0
 	for _, s := range r.Stints {

@@ -2,6 +2,7 @@ package debrief
 
 import (
 	"encoding/json"
+	"io"
 	"math"
 	"slices"
 	"strings"
@@ -345,6 +346,22 @@ func TestUnknownIsLeftOut(t *testing.T) {
 	require.NoError(t, err)
 	for _, key := range []string{"best", "median", "potential", "time", "delta", "fuel_used", "per_lap", "cold_pressure", "tyre_pressure", "air_temperature", "duration", "per_ten_minutes", "lap_length", "feed_silent"} {
 		require.NotContains(t, string(b), `"`+key+`":`)
+	}
+}
+
+// What was never learned is said in place of "nothing showed".
+func TestNeverLearned(t *testing.T) {
+	learned := func(what string, at Num, lacks string) journal.Event {
+		return journal.Event{T: 90, Lap: 1, Body: &journal.Learned{What: what, At: at, Lacks: lacks}}
+	}
+	r := Build([]journal.Event{learned("course", 60, ""), learned("slip_rear", journal.Unknown, "3.2 of 5 s at a steady speed on straights")}, Context{})
+	want := "Slip of the rear wheels was never learned in this session, so their locking and spinning cannot show: 3.2 of 5 s at a steady speed on straights."
+	require.Contains(t, r.Notes, want)
+	for _, write := range []func(io.Writer, Report) error{WriteText, WriteHTML} {
+		var b strings.Builder
+		require.NoError(t, write(&b, r))
+		require.Contains(t, strings.Join(strings.Fields(b.String()), " "), "No mark was made. "+want)
+		require.NotContains(t, b.String(), "nothing showed")
 	}
 }
 

@@ -9,13 +9,10 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
+	"earshot/assistant/session/model"
 	"earshot/assistant/statistics"
 	"earshot/assistant/words"
 )
-
-// markReach is how far, in seconds, a mark may be from the end of the pass that it means. A
-// pass is told when the car leaves the corner; the next pass of that corner is a lap away.
-const markReach = 30
 
 // repeats tells whether what count of the flying passes showed is a finding: more than once, and either half of them showed
 // it or the car found it repeated while driving, when it had seen fewer laps and none of another setting.
@@ -35,18 +32,21 @@ func (b *builder) corners() []Corner {
 		}
 		return c
 	}
-	passes := map[int][]pass{}
-	for _, p := range b.passes {
-		passes[p.c.Number] = append(passes[p.c.Number], p)
-		at(p.c.Number, p.c.Name)
+	passes := map[int][]*model.Pass{}
+	for i := range b.m.Passes {
+		p := &b.m.Passes[i]
+		passes[p.Number] = append(passes[p.Number], p)
+		at(p.Number, p.Name)
 	}
-	meant := map[*journal.Corner]bool{} // passes that a mark means
-	for _, m := range b.marks {
-		c := at(m.m.Corner, m.m.CornerName)
+	meant := map[*model.Pass]bool{} // passes that a mark means
+	for i := range b.m.Marks {
+		m := &b.m.Marks[i]
+		c := at(m.Corner, m.CornerName)
 		mark := b.mark(m)
-		if p := nearest(passes[m.m.Corner], m.event.T); p != nil && m.m.Corner > 0 {
-			meant[p.c] = true
-			mark.Pass, mark.Findings = passOf(p.c), p.c.Findings
+		if k := b.m.PassOf(m); k >= 0 {
+			p := &b.m.Passes[k]
+			meant[p] = true
+			mark.Pass, mark.Findings = passOf(p), p.Findings
 		}
 		c.Marks = append(c.Marks, mark)
 	}
@@ -74,67 +74,54 @@ func mostFound(c Corner) int {
 	return most
 }
 
-// nearest is the pass that ended closest to t.
-func nearest(passes []pass, t float64) *pass {
-	var best *pass
-	for i := range passes {
-		d := math.Abs(passes[i].event.T - t)
-		if d <= markReach && (best == nil || d < math.Abs(best.event.T-t)) {
-			best = &passes[i]
-		}
-	}
-	return best
-}
-
 func noPass() Pass {
 	u := journal.Unknown
 	return Pass{u, u, u, u, u, u, journal.NoWheels(), journal.NoWheels(), journal.NoWheels(), u, u}
 }
 
-func passOf(c *journal.Corner) Pass {
+func passOf(c *model.Pass) Pass {
 	return Pass{c.EntrySpeed, c.MinSpeed, c.ExitSpeed, c.MinGear, c.Time, c.Balance, c.MaxSlip, c.BrakeTemp, c.TyreTemperature, c.Lost, c.LineApex}
 }
 
-func (b *builder) mark(e markEvent) Mark {
-	m := e.m
+func (b *builder) mark(m *model.Mark) Mark {
 	out := Mark{
-		Number: m.Number, T: Num(e.event.T), Lap: e.event.Lap, Distance: e.event.Distance, Tag: m.Tag, Memo: m.Memo,
+		Number: m.Number, T: m.T, Lap: m.LapNumber, Distance: m.Distance, Tag: m.Tag, Memo: m.Memo,
 		Speed: m.Speed, Gear: m.Gear, TyreTemperature: m.TyreTemperature, BrakeTemperature: m.BrakeTemperature, Pass: noPass(),
 	}
 	// Until the pass itself is found, the mark's own word for it stands.
 	out.Pass.MinSpeed, out.Pass.MinGear, out.Pass.Balance = m.MinSpeed, m.MinGear, m.Balance
-	if e.lap >= 0 {
-		out.Class = b.laps[e.lap].Class
+	if m.Lap >= 0 {
+		out.Class = b.laps[m.Lap].Class
 	}
 	return out
 }
 
 // fillCorner compares the marked passes with the others and counts findings. Only flying laps are compared: a lap out of
 // the pits says nothing about a quick one.
-func (b *builder) fillCorner(c *Corner, passes []pass, meant map[*journal.Corner]bool) {
-	var usual []*journal.Corner
+func (b *builder) fillCorner(c *Corner, passes []*model.Pass, meant map[*model.Pass]bool) {
+	var usual []*model.Pass
 	var places []float64
 	found, repeated := map[journal.Finding]*Finding{}, map[journal.Finding]bool{}
 	for _, p := range passes {
-		places = append(places, float64(p.event.Distance))
-		for _, f := range p.c.Repeated {
+		places = append(places, float64(p.Distance))
+		for _, f := range p.Repeated {
 			repeated[f] = true
 		}
-		if p.lap < 0 || b.laps[p.lap].Class != "flying" {
+		if p.Lap < 0 || !b.laps[p.Lap].Flying() {
 			continue
 		}
 		c.Passes++
-		if !meant[p.c] {
-			usual = append(usual, p.c)
+		if !meant[p] {
+			usual = append(usual, p)
 		}
-		for _, shown := range p.c.Findings {
+		for _, shown := range p.Findings {
 			f := found[shown]
 			if f == nil {
 				f = &Finding{Finding: shown, Text: words.English.Finding(shown)}
 				found[shown] = f
 			}
 			f.Count++
-			if n := b.laps[p.lap].Number; !slices.Contains(f.Laps, n) {
+			if n := b.laps[p.Lap].Number; !slices.Contains(f.Laps, n) {
 				f.Laps = append(f.Laps, n)
 			}
 		}
@@ -167,8 +154,8 @@ func (b *builder) fillCorner(c *Corner, passes []pass, meant map[*journal.Corner
 }
 
 // usualPass takes the median of every figure by itself.
-func usualPass(passes []*journal.Corner) Pass {
-	of := func(get func(*journal.Corner) Num) Num {
+func usualPass(passes []*model.Pass) Pass {
+	of := func(get func(*model.Pass) Num) Num {
 		x := make([]float64, len(passes))
 		for i, c := range passes {
 			x[i] = float64(get(c))
@@ -176,18 +163,18 @@ func usualPass(passes []*journal.Corner) Pass {
 		return Num(statistics.Median(x))
 	}
 	p := noPass()
-	p.EntrySpeed = of(func(c *journal.Corner) Num { return c.EntrySpeed })
-	p.MinSpeed = of(func(c *journal.Corner) Num { return c.MinSpeed })
-	p.ExitSpeed = of(func(c *journal.Corner) Num { return c.ExitSpeed })
-	p.MinGear = of(func(c *journal.Corner) Num { return c.MinGear })
-	p.Time = of(func(c *journal.Corner) Num { return c.Time })
-	p.Balance = of(func(c *journal.Corner) Num { return c.Balance })
-	p.Lost = of(func(c *journal.Corner) Num { return c.Lost })
-	p.Line = of(func(c *journal.Corner) Num { return c.LineApex })
+	p.EntrySpeed = of(func(c *model.Pass) Num { return c.EntrySpeed })
+	p.MinSpeed = of(func(c *model.Pass) Num { return c.MinSpeed })
+	p.ExitSpeed = of(func(c *model.Pass) Num { return c.ExitSpeed })
+	p.MinGear = of(func(c *model.Pass) Num { return c.MinGear })
+	p.Time = of(func(c *model.Pass) Num { return c.Time })
+	p.Balance = of(func(c *model.Pass) Num { return c.Balance })
+	p.Lost = of(func(c *model.Pass) Num { return c.Lost })
+	p.Line = of(func(c *model.Pass) Num { return c.LineApex })
 	for w := range 4 {
-		p.MaxSlip[w] = of(func(c *journal.Corner) Num { return c.MaxSlip[w] })
-		p.BrakeTemperature[w] = of(func(c *journal.Corner) Num { return c.BrakeTemp[w] })
-		p.TyreTemperature[w] = of(func(c *journal.Corner) Num { return c.TyreTemperature[w] })
+		p.MaxSlip[w] = of(func(c *model.Pass) Num { return c.MaxSlip[w] })
+		p.BrakeTemperature[w] = of(func(c *model.Pass) Num { return c.BrakeTemp[w] })
+		p.TyreTemperature[w] = of(func(c *model.Pass) Num { return c.TyreTemperature[w] })
 	}
 	return p
 }

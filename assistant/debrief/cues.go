@@ -22,22 +22,19 @@ const (
 	shortestForRate = 60.0 // s of session below which a rate means nothing
 )
 
-// spoken tells whether a verdict means that the driver heard at least the beginning.
-func spoken(verdict string) bool { return verdict == "said" || verdict == "interrupted" }
-
 // cues counts calls. Answers to the driver's own questions are counted apart: he asked.
-func (b *builder) cues() Cues {
-	c := Cues{Minutes: b.head.Duration / 60, PerTenMinutes: journal.Unknown}
+func (b *builder) cues(duration Num) Cues {
+	c := Cues{Minutes: duration / 60, PerTenMinutes: journal.Unknown}
 	var starts []float64
 	byPriority := map[string]int{}
 	byRule := map[string]*RuleCues{}
 	speaking := map[string][]float64{}
 	type why struct{ rule, verdict, why string }
 	silent := map[why]*Silence{}
-	for _, e := range b.cueEvents {
-		x := e.Body.(*journal.Cue)
+	for i := range b.m.Cues {
+		x := &b.m.Cues[i]
 		if x.Priority == "answer" {
-			if spoken(x.Verdict) {
+			if x.Spoken() {
 				c.Answers++
 			}
 			continue
@@ -51,7 +48,7 @@ func (b *builder) cues() Cues {
 		if r.Example == "" {
 			r.Example = x.Text
 		}
-		if !spoken(x.Verdict) {
+		if !x.Spoken() {
 			c.NotSaid++
 			r.NotSaid++
 			key := why{x.Rule, x.Verdict, x.Why}
@@ -66,7 +63,7 @@ func (b *builder) cues() Cues {
 		byPriority[x.Priority]++
 		at := float64(x.Start)
 		if math.IsNaN(at) {
-			at = e.T
+			at = float64(x.T)
 		}
 		starts = append(starts, at)
 		speaking[x.Rule] = append(speaking[x.Rule], at)
@@ -96,7 +93,7 @@ func (b *builder) cues() Cues {
 	}
 	slices.Sort(c.Chatter)
 	slices.Sort(starts)
-	b.load(&c, starts)
+	b.load(&c, starts, float64(duration))
 	return c
 }
 
@@ -117,20 +114,19 @@ func chatters(at []float64) bool {
 }
 
 // load compares the calls with what people can take in.
-func (b *builder) load(c *Cues, starts []float64) {
+func (b *builder) load(c *Cues, starts []float64, whole float64) {
 	for i, j := 0, 0; i < len(starts); i++ {
 		for starts[i]-starts[j] >= tenMinutes {
 			j++
 		}
 		c.Busiest = max(c.Busiest, i-j+1)
 	}
-	whole := float64(b.head.Duration)
 	if !math.IsNaN(whole) {
 		c.Periods = int(min(whole/tenMinutes, math.MaxInt32))
 	}
 	counts := map[int]int{}
 	for _, at := range starts {
-		if k := (at - b.first) / tenMinutes; k >= 0 && k < float64(c.Periods) {
+		if k := (at - float64(b.m.From)) / tenMinutes; k >= 0 && k < float64(c.Periods) {
 			counts[int(k)]++
 		}
 	}

@@ -199,7 +199,7 @@ func fixtureTalk(add func(float64, float64, journal.Body), end float64) {
 	cue := func(rule, text, priority, verdict, why string, start float64) {
 		c := journal.NewCue()
 		c.Rule, c.Text, c.Priority, c.Verdict, c.Why, c.Queued = rule, text, priority, verdict, why, journal.Num(start-0.5)
-		if spoken(verdict) {
+		if verdict == "said" || verdict == "interrupted" {
 			c.Start, c.End = journal.Num(start), journal.Num(start+1.8)
 		}
 		add(start+1.8, math.NaN(), c)

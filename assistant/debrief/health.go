@@ -7,22 +7,9 @@ import (
 	"earshot/assistant/journal"
 )
 
-// health pairs each fall with its recovery.
+// health adds up how long the feed was lost.
 func (b *builder) health() Health {
-	h := Health{Silent: journal.Unknown}
-	open := map[string]int{} // part → index of its open episode
-	for _, e := range b.healthList {
-		x := e.Body.(*journal.Health)
-		if i, ok := open[x.Part]; ok {
-			h.Episodes[i].To = Num(e.T)
-			delete(open, x.Part)
-		}
-		if x.State == "ok" {
-			continue
-		}
-		open[x.Part] = len(h.Episodes)
-		h.Episodes = append(h.Episodes, Episode{Part: x.Part, State: x.State, Text: x.Text, From: Num(e.T), To: journal.Unknown})
-	}
+	h := Health{Episodes: b.m.Health, Silent: journal.Unknown}
 	for _, ep := range h.Episodes {
 		if ep.Part != "feed" || ep.State != "lost" {
 			continue
@@ -32,7 +19,7 @@ func (b *builder) health() Health {
 		}
 		to := ep.To
 		if to.IsZero() {
-			to = Num(b.last)
+			to = b.m.To
 		}
 		h.Silent += to - ep.From
 	}

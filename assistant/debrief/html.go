@@ -13,7 +13,7 @@ import (
 var pageSource string
 
 var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"num": num, "words": table.words, "markHead": markHead, "cornerName": cornerName, "cell": cell,
+	"num": num, "nothingShowed": nothingShowed, "words": table.words, "markHead": markHead, "cornerName": cornerName, "cell": cell,
 }).Parse(pageSource))
 
 // openLaps is the longest session whose lap tables are unfolded from the start.

@@ -57,7 +57,7 @@ func pace(laps []Lap) Pace {
 func (b *builder) fillStint(index int, s *Stint) {
 	var times, at []float64
 	for i, l := range b.laps {
-		if l.stint != index {
+		if l.InStint != index {
 			continue
 		}
 		s.Laps++
@@ -99,7 +99,7 @@ func (b *builder) fuel() Fuel {
 	f := Fuel{PerLap: u, Spread: u, Least: u, Most: u, Left: u, LapsLeft: u, LapsToGo: u, Margin: u}
 	var used []float64
 	for _, l := range b.laps {
-		if l.Class != "flying" || l.FuelUsed.IsZero() {
+		if !l.Flying() || l.FuelUsed.IsZero() {
 			continue
 		}
 		x := float64(l.FuelUsed)
@@ -108,7 +108,8 @@ func (b *builder) fuel() Fuel {
 	}
 	f.Laps = len(used)
 	f.PerLap, f.Spread = Num(statistics.Median(used)), Num(statistics.Deviation(used))
-	if a := b.account; a != nil {
+	if n := len(b.m.Fuel); n > 0 {
+		a := &b.m.Fuel[n-1]
 		f.Left, f.LapsToGo, f.Margin = a.Left, a.LapsToGo, a.Margin
 	}
 	f.LapsLeft = f.Left / f.PerLap

@@ -124,7 +124,7 @@ func newPlot(title string, laps []Lap) *plot {
 		if i%every == 0 {
 			p.Ticks = append(p.Ticks, label{lapX(i, len(laps)), plotH - 8, "middle", "", number(l.Number)})
 		}
-		if i > 0 && l.stint != laps[i-1].stint {
+		if i > 0 && l.InStint != laps[i-1].InStint {
 			p.Stints = append(p.Stints, (lapX(i, len(laps))+lapX(i-1, len(laps)))/2)
 		}
 	}
@@ -162,7 +162,7 @@ func (p *plot) trace(a axis, laps []Lap, values []float64, class string) {
 	}
 	for i := 0; i < len(values); i += k {
 		v := statistics.Median(values[i:min(i+k, len(values))])
-		if i > 0 && k == 1 && laps[i].stint != laps[i-1].stint {
+		if i > 0 && k == 1 && laps[i].InStint != laps[i-1].InStint {
 			end()
 		}
 		if math.IsNaN(v) {

@@ -28,7 +28,7 @@ func (b *builder) pressure(index int, s Stint) (Pressure, bool) {
 	flying := 0
 	for i := len(b.laps) - 1; i >= 0 && flying < hotLaps; i-- {
 		l := b.laps[i]
-		if l.stint != index || l.Class != "flying" || l.TyrePressure.IsZero() {
+		if l.InStint != index || !l.Flying() || l.TyrePressure.IsZero() {
 			continue
 		}
 		flying++

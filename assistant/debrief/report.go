@@ -3,6 +3,7 @@ package debrief
 import (
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
+	"earshot/assistant/session/model"
 )
 
 // A Context is what Build needs to know beside the events. The zero value is a
@@ -44,20 +45,21 @@ type Units struct {
 
 // A Report is a whole debrief.
 type Report struct {
-	Session   Head       `json:"session"`
-	Units     Units      `json:"units"` // of the sentences; the numbers are in the journal's units
-	Summary   []string   `json:"summary,omitempty"`
-	Pace      Pace       `json:"pace"`
-	Stints    []Stint    `json:"stints,omitempty"`
-	Laps      []Lap      `json:"laps,omitempty"`
-	Fuel      Fuel       `json:"fuel"`
-	Pressures []Pressure `json:"pressures,omitempty"`
-	Corners   []Corner   `json:"corners,omitempty"` // with marks first, then with repeated findings
-	LapLength Num        `json:"lap_length,omitzero"`
-	Cues      Cues       `json:"cues"`
-	Health    Health     `json:"health"`
-	Notes     []string   `json:"notes,omitempty"`
-	Cautions  []string   `json:"cautions"`
+	Session   Head            `json:"session"`
+	Units     Units           `json:"units"` // of the sentences; the numbers are in the journal's units
+	Summary   []string        `json:"summary,omitempty"`
+	Pace      Pace            `json:"pace"`
+	Stints    []Stint         `json:"stints,omitempty"`
+	Laps      []Lap           `json:"laps,omitempty"`
+	Fuel      Fuel            `json:"fuel"`
+	Pressures []Pressure      `json:"pressures,omitempty"`
+	Corners   []Corner        `json:"corners,omitempty"` // with marks first, then with repeated findings
+	LapLength Num             `json:"lap_length,omitzero"`
+	Cues      Cues            `json:"cues"`
+	Health    Health          `json:"health"`
+	Learned   []model.Learned `json:"learned,omitempty"` // what was and what was never learned, if the journal tells
+	Notes     []string        `json:"notes,omitempty"`
+	Cautions  []string        `json:"cautions"`
 }
 
 // Num is a number that may be unknown.
@@ -121,28 +123,11 @@ type Trend struct {
 
 // Lap is a line of the table.
 type Lap struct {
-	Number          int    `json:"number"`
-	Stint           int    `json:"stint,omitempty"`
-	Class           string `json:"class"`
-	Time            Num    `json:"time,omitzero"`
-	Delta           Num    `json:"delta,omitzero"` // to the best lap
-	Valid           bool   `json:"valid"`
-	WhyInvalid      string `json:"why_invalid,omitempty"`
-	Sectors         []Num  `json:"sectors,omitempty"`
-	FuelUsed        Num    `json:"fuel_used,omitzero"`
-	TyrePressure    Wheels `json:"tyre_pressure,omitzero"`
-	TyreTemperature Wheels `json:"tyre_temperature,omitzero"`
-	BrakePeak       Wheels `json:"brake_peak,omitzero"`
-	Marks           int    `json:"marks,omitempty"`
-	Best            bool   `json:"best,omitempty"`
-	Inexact         string `json:"inexact,omitempty"` // why the time is not exact
-	Record          bool   `json:"record,omitempty"`  // better than all sessions before
-
-	stint int // index of the stint: numbers may start again within a journal
+	model.Lap
+	Delta Num  `json:"delta,omitzero"` // to the best lap
+	Marks int  `json:"marks,omitempty"`
+	Best  bool `json:"best,omitempty"`
 }
-
-// Counts tells whether the lap is a valid flying lap with a time that is exact.
-func (l Lap) Counts() bool { return l.Valid && l.Class == "flying" && l.Inexact == "" }
 
 // Fuel is the burn of flying laps, valid or not.
 type Fuel struct {
@@ -290,15 +275,6 @@ type Silence struct {
 
 // Health is what of Earshot itself was unwell.
 type Health struct {
-	Episodes []Episode `json:"episodes,omitempty"`
-	Silent   Num       `json:"feed_silent,omitzero"` // s in which the feed was lost; unknown where it never told
-}
-
-// Episode is a stretch in which a part was not well. To is unknown where it never recovered.
-type Episode struct {
-	Part  string `json:"part"`
-	State string `json:"state"`
-	Text  string `json:"text,omitempty"`
-	From  Num    `json:"from,omitzero"`
-	To    Num    `json:"to,omitzero"`
+	Episodes []model.Episode `json:"episodes,omitempty"`
+	Silent   Num             `json:"feed_silent,omitzero"` // s in which the feed was lost; unknown where it never told
 }

@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/words"
 )
 
 // display is the units of a report, ready to use.
@@ -61,7 +62,7 @@ func writeText(w io.Writer, r Report) error {
 	t.bullets(append(fuelLines(r.Fuel, d), r.Fuel.Meaning...), "No flying lap tells the burn.")
 	t.section("Marks and corners")
 	if len(r.Corners) == 0 {
-		t.paragraph("No mark was made, and nothing showed again and again in a corner.")
+		t.paragraph(nothingShowed(r))
 	}
 	for _, c := range r.Corners {
 		t.corner(c, d)
@@ -106,6 +107,20 @@ func orUnknown(s string) string {
 	return s
 }
 
+// nothingShowed says why there is nothing about corners: what was never learned cannot show.
+func nothingShowed(r Report) string {
+	var never []string
+	for _, l := range r.Learned {
+		if l.At.IsZero() && !strings.HasPrefix(l.What, "fuel") {
+			never = append(never, words.English.NeverLearned(l.What, l.Lacks))
+		}
+	}
+	if len(never) == 0 {
+		return "No mark was made, and nothing showed again and again in a corner."
+	}
+	return "No mark was made. " + strings.Join(never, " ")
+}
+
 func number(n int) string { return strconv.Itoa(n) }
 
 func stintTable(r Report, d display) table {
@@ -130,7 +145,7 @@ func lapTables(r Report, d display) []table {
 	for i, s := range r.Stints {
 		var laps []Lap
 		for _, l := range r.Laps {
-			if l.stint == i {
+			if l.InStint == i {
 				laps = append(laps, l)
 			}
 		}

@@ -43,7 +43,7 @@ func heard(t *testing.T, o demo.Options) map[string][]int {
 			sources = append(sources, rules.Source{Name: e.Name(), Data: data})
 		}
 	}
-	shipped, err := rules.Compile(sources, assistant.NewVocabulary(set, sim.Gives(), false, k.Limits(), nil))
+	shipped, err := rules.Compile(sources, assistant.NewVocabulary(set, sim.Gives(), k, nil, nil))
 	require.NoError(t, err)
 	core := assistant.NewCore(assistant.Setup{Channels: set, Car: k, Rules: shipped, Voice: wordy{}})
 	said := map[string][]int{}

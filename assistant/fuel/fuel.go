@@ -247,6 +247,9 @@ func (f *Fuel) PerLap(class string) (centre, spread float64) {
 	return nan, nan
 }
 
+// FlyingLaps is how many flying laps have taught what a lap burns.
+func (f *Fuel) FlyingLaps() int { return f.burn[0].n }
+
 // ToGo returns both ends of the number of line crossings that are still to come, the lap in progress included, from the
 // slowest and the fastest pace that the driver's laps allow. They are equal where the feed counts laps.
 func (f *Fuel) ToGo() (low, high float64) { return f.low, f.high }

@@ -33,8 +33,8 @@ func (f *Fuel) toGo(at float64, row channel.Row) {
 	if !math.IsNaN(counted) {
 		f.low, f.high, f.goal = counted, counted, counted
 	}
-	if math.IsNaN(left) {
-		return
+	if math.IsNaN(left) || math.IsNaN(f.line) {
+		return // without a line nothing is crossed
 	}
 	since := 0.0
 	if !math.IsNaN(f.line) {

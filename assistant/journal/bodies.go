@@ -133,9 +133,10 @@ type Health struct {
 
 // Learned says that something became known that has to be learned from the driving first. It is told once a session.
 type Learned struct {
-	What   string `json:"what"`             // a code: slip, balance, course
+	What   string `json:"what"`             // a code: slip_front, slip_rear, balance, course, fuel_per_lap, fuel_spread
 	At     Num    `json:"at,omitzero"`      // s on the feed's clock, when it became known
-	Detail string `json:"detail,omitempty"` // from what, after how much
+	Detail string `json:"detail,omitempty"` // what was found
+	Lacks  string `json:"lacks,omitempty"`  // at the end of a session: why it never became known; At is then missing
 }
 
 // Kind returns "session".
@@ -213,7 +214,10 @@ func NewCommand() *Command {
 
 // NewFuel returns a Fuel of which nothing is known yet.
 func NewFuel() *Fuel {
-	return &Fuel{PerLap: Unknown, Spread: Unknown, Left: Unknown, LapsLeft: Unknown, LapsToGo: Unknown, Margin: Unknown}
+	return &Fuel{
+		PerLap: Unknown, Spread: Unknown, Left: Unknown, LapsLeft: Unknown, LapsToGo: Unknown, Margin: Unknown,
+		Doubt: Unknown, PerLapFull: Unknown, MarginFull: Unknown, Target: Unknown, BoxLaps: Unknown,
+	}
 }
 
 // NewHealth returns a Health of which nothing is known yet.

@@ -285,3 +285,15 @@ func TestFindings(t *testing.T) {
 	require.Equal(t, []Finding{{Kind: Locking, Place: "fl"}, {Kind: "sliding_exit"}}, events[0].Body.(*Corner).Findings)
 	require.Contains(t, string(line(t, events[0])), `"findings":["locking_fl","sliding_exit"]`)
 }
+
+// Of a new body no number is known: a field that is forgotten would be read as zero from every journal that lacks it.
+func TestNewBodiesKnowNothing(t *testing.T) {
+	for _, body := range Bodies() {
+		v := reflect.ValueOf(body).Elem()
+		for i := range v.NumField() {
+			if z, ok := v.Field(i).Interface().(interface{ IsZero() bool }); ok {
+				require.True(t, z.IsZero(), "%s of a new %s", v.Type().Field(i).Name, body.Kind())
+			}
+		}
+	}
+}

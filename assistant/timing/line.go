@@ -128,6 +128,9 @@ func (l *line) byGate() bool {
 	return l.file != nil && l.file.Line.Source == course.ByGate && l.everPos
 }
 
+// known tells whether there is a line at all: without one no lap ends, an out-lap neither.
+func (l *line) known() bool { return !math.IsNaN(l.number) || !math.IsNaN(l.dist) || l.byGate() }
+
 // distanceCounts tells whether lap_distance begins at the line that timing goes by.
 func (l *line) distanceCounts() bool { return !l.byGate() }
 

@@ -272,7 +272,7 @@ func (t *Timing) write(at float64, row channel.Row) {
 	row[channel.Stint] = float64(t.stint.number)
 	row[channel.StintLaps] = float64(t.stint.laps)
 	row[channel.InPits] = flag(t.stint.pits)
-	row[channel.OnOutLap] = flag(!t.stint.pits && (t.lap.left || t.lap.number == 0))
+	row[channel.OnOutLap] = flag(!t.stint.pits && t.line.known() && (t.lap.left || t.lap.number == 0))
 	row[channel.CoursePlace] = t.place
 	row[channel.SectorCompleted], row[channel.LastSector] = flag(t.sector.completed), nan
 	if t.sector.last > 0 {

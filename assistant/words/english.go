@@ -21,4 +21,14 @@ var English = &Language{
 		{Kind: journal.Wheelspin, Place: "front"}:       "front wheelspin",
 		{Kind: journal.Wheelspin, Place: "rear"}:        "rear wheelspin",
 	},
+	never: "%s was never learned in this session, so %s: %s.",
+	learned: map[string][2]string{
+		"slip_front":   {"Slip of the front wheels", "their locking and spinning cannot show"},
+		"slip_rear":    {"Slip of the rear wheels", "their locking and spinning cannot show"},
+		"balance":      {"The balance", "understeer and oversteer cannot show"},
+		"course":       {"The course", "no corner is known"},
+		"fuel_per_lap": {"The burn of a lap", "no laps of fuel can be told"},
+		"fuel_spread":  {"The spread of the burn", "the doubt of the fuel cannot be told"},
+		"":             {"not driven long enough", "what rests on it cannot be told"}, // the words where nothing better is known
+	},
 }

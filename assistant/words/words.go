@@ -5,6 +5,7 @@
 package words
 
 import (
+	"fmt"
 	"strings"
 
 	"earshot/assistant/journal"
@@ -14,6 +15,8 @@ import (
 type Language struct {
 	Name     string // as a configuration selects it
 	findings map[journal.Finding]string
+	learned  map[string][2]string // what has to be learned, and what cannot be told without it
+	never    string               // sentence about it: what, what cannot be told, what was lacking
 }
 
 // Finding words a finding for a reader: "mid-corner understeer". One that this language does not know is shown as its code.
@@ -22,4 +25,16 @@ func (l *Language) Finding(f journal.Finding) string {
 		return text
 	}
 	return strings.ReplaceAll(f.String(), "_", " ")
+}
+
+// NeverLearned says that something that has to be learned from the driving never was; lacks is what it lacked.
+func (l *Language) NeverLearned(what, lacks string) string {
+	w, ok := l.learned[what]
+	if !ok {
+		w = [2]string{strings.ReplaceAll(what, "_", " "), l.learned[""][1]}
+	}
+	if lacks == "" {
+		lacks = l.learned[""][0]
+	}
+	return fmt.Sprintf(l.never, w[0], w[1], lacks)
 }

@@ -291,6 +291,7 @@ func Words() []string {
 	all := []string{
 		"minus", "plus", "point", "and", "hundred", "hundredth", "unknown", "out", "of", "range", "oh", "flat", "nothing", "a", "half", "to", "over",
 		"hour", "hours", "minute", "minutes", "second", "seconds", "tenth", "tenths", "hundredths",
+		"the", "same", "slower", "quicker", "lap", "laps",
 	}
 	all = append(all, small[:]...)
 	all = append(all, tens[2:]...)

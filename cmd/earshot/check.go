@@ -55,9 +55,6 @@ func brief(why []string) []string {
 	var short []string
 	for _, w := range why {
 		name, reason, ok := strings.Cut(w, ": ")
-		if ok && reason == "it has no value" {
-			reason = "no " + name + " in the car file"
-		}
 		if ok {
 			for _, suffix := range []string{"_fl", "_fr", "_rl", "_rr", "_front", "_rear"} {
 				if base, cut := strings.CutSuffix(name, suffix); cut {
@@ -83,6 +80,9 @@ func printChecked(w io.Writer, f assembly.Checked) {
 			on++
 		}
 		about := strings.Join(brief(r.Why), "; ")
+		if len(r.Learned) > 0 {
+			about = strings.TrimSuffix("speaks once learned ("+strings.Join(r.Learned, "; ")+"); "+about, "; ")
+		}
 		if len(r.Instances) > 1 {
 			about = strings.TrimSuffix(strings.Join(r.Instances, " ")+"; "+about, "; ")
 		}

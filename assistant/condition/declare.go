@@ -1,0 +1,80 @@
+package condition
+
+import (
+	"fmt"
+
+	"earshot/assistant/channel"
+)
+
+// What has to be learned. The amounts are those of slip.go, balance.go and trend.go.
+var (
+	slipLesson = [2]channel.Lesson{ // by axle
+		{Code: "slip_front", From: "5 s at a steady speed on straights with little throttle, or 10 s with any"},
+		{Code: "slip_rear", From: "5 s at a steady speed on straights with little throttle, or 10 s with any"},
+	}
+	balanceLesson = channel.Lesson{Code: "balance", From: "20 s of gentle driving in bends and on straights"}
+	warmUpLesson  = channel.Lesson{Code: "warm_up", From: "three laps that warm the tyres"}
+)
+
+// Declarations says what this package computes, and from what.
+func Declarations() []channel.Declaration {
+	type ids = []channel.ID
+	line := channel.All(channel.LapCompleted)
+	braking := channel.AnyOf(channel.Brake, channel.BrakeLineFront, channel.BrakeLineRear, channel.AccelerationLong, channel.Speed)
+	window := channel.Need{channel.Of().With(channel.CarKey("tyre_low"))}
+	list := []channel.Declaration{
+		{Channels: ids{channel.BrakeEvents}, Needs: []channel.Need{braking}},
+		{Channels: ids{channel.TyresReady}, Needs: []channel.Need{channel.All(channel.Four(channel.TyreCore)...), window}},
+		{Channels: ids{channel.TyreLapsToReady, channel.TyresNeverReady}, Seldom: true, Lesson: &warmUpLesson,
+			Needs: []channel.Need{channel.All(channel.Four(channel.TyreCoreMean)...), window}},
+		{Channels: ids{channel.Balance}, Lesson: &balanceLesson, Needs: []channel.Need{
+			channel.All(channel.Speed), channel.AnyOf(channel.YawRate, channel.AccelerationLat),
+			{channel.Of(channel.RoadWheelAngle), channel.Of(channel.SteeringWheelAngle).With(channel.CarKey("steering_ratio"))},
+			{channel.Of().With(channel.CarKey("wheelbase"))},
+		}},
+	}
+	for w := range channel.ID(4) {
+		list = append(list,
+			channel.Declaration{Channels: ids{channel.TyreCore + w}, Needs: []channel.Need{channel.AnyOf(channel.TyreCarcass+w,
+				channel.TyreTemperature+w, channel.TyreTempInner+w, channel.TyreTempMiddle+w, channel.TyreTempOuter+w)}},
+			channel.Declaration{Channels: ids{channel.TyreCoreMean + w}, Needs: []channel.Need{channel.All(channel.TyreCore + w), line}},
+			channel.Declaration{Channels: ids{channel.TyrePressureMean + w}, Needs: []channel.Need{channel.All(channel.TyrePressure + w), line}},
+			channel.Declaration{Channels: ids{channel.BrakePeak + w}, Needs: []channel.Need{channel.All(channel.BrakeTemperature + w), braking}},
+			channel.Declaration{Channels: ids{channel.BrakePeakMean + w}, Needs: []channel.Need{channel.All(channel.BrakePeak + w), line}},
+		)
+	}
+	for axle := range channel.ID(2) {
+		left, right := 2*axle, 2*axle+1
+		both := func(fl channel.ID) []channel.Need { return []channel.Need{channel.All(fl+left, fl+right)} }
+		list = append(list,
+			channel.Declaration{Channels: ids{channel.TyreSpreadFront + axle}, Needs: both(channel.TyreCoreMean)},
+			channel.Declaration{Channels: ids{channel.TyreShortFront + axle}, Needs: append(both(channel.TyreCore), window)},
+			channel.Declaration{Channels: ids{channel.BrakePeakFront + axle}, Needs: both(channel.BrakePeak)},
+			channel.Declaration{Channels: ids{channel.BrakeSpreadFront + axle}, Needs: both(channel.BrakePeakMean)},
+			channel.Declaration{Channels: ids{channel.WheelSlip + left, channel.WheelSlip + right}, Lesson: &slipLesson[axle],
+				Needs: append(both(channel.WheelSpeed), channel.All(channel.Speed))},
+		)
+	}
+	return list
+}
+
+// Progress says how far the learning of what a Lesson names has come, for a session in which it was never learned; empty for what is
+// not learned here.
+func (c *Condition) Progress(code string) string {
+	switch code {
+	case slipLesson[0].Code, slipLesson[1].Code:
+		axle := 0
+		if code == slipLesson[1].Code {
+			axle = 1
+		}
+		had := max(c.slip.light[axle].n, c.slip.any[axle].n/2)
+		return fmt.Sprintf("%.1f of %.0f s at a steady speed on straights", float64(had)*learnEvery, radiusSamples*learnEvery)
+	case balanceLesson.Code:
+		b := &c.balance
+		if b.taught < taughtEnough {
+			return fmt.Sprintf("%.1f of %.0f s of gentle driving", b.taught*learnEvery, taughtEnough*learnEvery)
+		}
+		return "gentle driving in bends of different load, or wheelbase and steering ratio are not this car's"
+	}
+	return ""
+}

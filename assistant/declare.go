@@ -1,0 +1,41 @@
+package assistant
+
+import (
+	"earshot/assistant/car"
+	"earshot/assistant/channel"
+	"earshot/assistant/condition"
+	"earshot/assistant/course"
+	"earshot/assistant/fuel"
+	"earshot/assistant/timing"
+)
+
+// declarations gathers what the stages say of the channels that they compute.
+func declarations() []channel.Declaration {
+	list := []channel.Declaration{{Channels: []channel.ID{channel.FeedSilence}}}
+	list = append(list, timing.Declarations()...)
+	list = append(list, course.Declarations()...)
+	list = append(list, condition.Declarations()...)
+	return append(list, fuel.Declarations()...)
+}
+
+// knowledge says what can be known of a feed that gives these channels, with this car and course file; either may be nil.
+func knowledge(set *channel.Set, covered []channel.ID, k *car.Car, f *course.File) *channel.Knowledge {
+	known := channel.NewKnowledge(set, covered, declarations())
+	if k != nil {
+		for _, key := range k.Keys() {
+			known.Give(channel.CarKey(key))
+		}
+	}
+	if f != nil {
+		if f.Line.Source == course.ByGate {
+			known.Give(channel.LineGate)
+		}
+		if len(f.Sectors) > 0 {
+			known.Give(channel.SectorEnds)
+		}
+		if f.Width > 0 {
+			known.Give(channel.RoadWidth)
+		}
+	}
+	return known
+}
