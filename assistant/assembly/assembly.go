@@ -73,8 +73,14 @@ func Build(r Request) (*Parts, error) {
 	}
 	p.Feed, err = feed.ParseWith(p.in.feed.Name, p.in.feed.Data, p.Channels, p.in.open)
 	note(err)
-	p.Car, err = car.Parse(p.in.car.Name, p.in.car.Data)
-	note(err)
+	if p.in.car.Kind == "" {
+		p.in.car, err = p.in.carOf(p.Feed)
+		note(err)
+	}
+	if err == nil || p.in.car.Data != nil {
+		p.Car, err = car.Parse(p.in.car.Name, p.in.car.Data)
+		note(err)
+	}
 	if p.in.course != nil {
 		p.Course, err = course.ParseFile(p.in.course.Name, p.in.course.Data)
 		note(err)
@@ -93,22 +99,49 @@ func Build(r Request) (*Parts, error) {
 		note(p.findBests(r))
 	}
 	note(p.pitByDistance())
-	note(p.compileRules())
+	p.names, p.Rules, err = p.compileRules(p.Car)
+	note(err)
 	return p, errors.Join(errs...)
 }
 
-// compileRules compiles the rules for what the feed, the car and the course have.
-func (p *Parts) compileRules() (err error) {
-	p.names = assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), p.Car, p.Course, p.Config.Display())
+// compileRules compiles the rules for what the feed, the course and a car have.
+func (p *Parts) compileRules(k *car.Car) (*assistant.Vocabulary, *rules.Set, error) {
+	names := assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), k, p.Course, p.Config.Display())
 	if p.Bests != nil {
-		p.names.KeepBests()
+		names.KeepBests()
 	}
 	var sources []rules.Source
 	for _, f := range p.in.rules {
 		sources = append(sources, rules.Source{Name: f.Name, Data: f.Data})
 	}
-	p.Rules, err = rules.Compile(sources, p.names)
-	return err
+	set, err := rules.Compile(sources, names)
+	return names, set, err
+}
+
+// CarNote says which calls are off for want of a car file, and how to get them; empty where there is one, or where none is off.
+func (p *Parts) CarNote() string {
+	if p.in.car.Name != None+".yaml" {
+		return ""
+	}
+	_, with, err := p.compileRules(car.Baseline())
+	if err != nil {
+		return "" // it was told when the parts were built
+	}
+	on := map[string]bool{}
+	for _, r := range p.Rules.Rules() {
+		on[r.Name] = r.Active
+	}
+	var off []string
+	for _, r := range with.Rules() {
+		if r.Active && !on[r.Name] {
+			off = append(off, r.Name)
+		}
+	}
+	if off == nil {
+		return ""
+	}
+	return "no car file is named, so no limit of the car is assumed and these rules are off: " + strings.Join(off, ", ") +
+		". A car file gives its limits (`baseline: gt` in it fills in the common practice for a GT car on slicks): --car FILE, or car: FILE in the configuration or in the feed file"
 }
 
 // Core returns a new core.

@@ -20,7 +20,7 @@ import (
 // Config is everything a user can set outside feed, car, course and rules files.
 type Config struct {
 	Feed    string            `mapstructure:"feed"`
-	Car     string            `mapstructure:"car"`
+	Car     string            `mapstructure:"car"` // empty: the one that the feed file names, else none
 	Course  string            `mapstructure:"course"`
 	Rules   []string          `mapstructure:"rules"`
 	Voice   string            `mapstructure:"voice"`
@@ -48,7 +48,7 @@ const None = "none"
 // Defaults is the configuration of a user who has set nothing.
 func Defaults() Config {
 	return Config{
-		Feed: "demo", Car: "demo", Voice: "clear", Device: "auto",
+		Feed: "demo", Voice: "clear", Device: "auto",
 		Keys:  map[string]string{"mark": "F9", "fuel": "F10", "tyres": "F11", "brakes": "F12", "repeat": "F8", "mute": "F7"},
 		Units: map[string]string{"pressure": "psi", "temperature": "°C", "speed": "km/h", "volume": "l"},
 		Talk:  Talk{Margin: 500 * time.Millisecond, AdvisoriesPerLap: 4, Mute: 2 * time.Minute},

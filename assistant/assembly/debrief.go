@@ -1,6 +1,7 @@
 package assembly
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
@@ -25,7 +26,11 @@ type Found struct {
 func (c Config) FindJournal(ref string) (Found, error) {
 	if info, err := os.Stat(ref); err == nil && !info.IsDir() {
 		ext := filepath.Ext(ref)
-		return Found{Journal: ref, Page: ref[:len(ref)-len(ext)] + ".html"}, nil
+		f := Found{Journal: ref, Page: ref[:len(ref)-len(ext)] + ".html"}
+		if d, _ := session.Open(filepath.Dir(ref)); d != nil && filepath.Base(d.Journal()) == filepath.Base(ref) {
+			err = f.findCar(d)
+		}
+		return f, err
 	} else if err == nil {
 		ref, err = filepath.Abs(ref) // a path, so that it is not taken for an id
 		if err != nil {
@@ -43,16 +48,22 @@ func (c Config) FindJournal(ref string) (Found, error) {
 		return Found{}, err
 	}
 	f := Found{Journal: d.Journal(), Page: d.Debrief()}
+	err = f.findCar(d)
+	return f, err
+}
+
+// findCar takes the car of the session's folder.
+func (f *Found) findCar(d *session.Dir) error {
 	files, err := d.Files()
 	if err != nil {
-		return f, err
+		return err
 	}
 	in, err := inputsOf(files)
 	if err != nil {
-		return f, nil // an old or hand-made folder
+		return nil // an old or hand-made folder
 	}
 	f.Car, err = car.Parse(in.car.Name, in.car.Data)
-	return f, err
+	return err
 }
 
 // ReadJournal reads the events of a journal. An error beside events means that they are not all.
@@ -65,9 +76,9 @@ func ReadJournal(path string) ([]journal.Event, error) {
 	return journal.Read(f)
 }
 
-// ReadCar reads the car file that the configuration names.
+// ReadCar reads the car file that the configuration names; where it names none, nothing is known of the car.
 func (c Config) ReadCar() (*car.Car, error) {
-	data, shown, err := Cars.Read(c.Car)
+	data, shown, err := Cars.Read(cmp.Or(c.Car, None))
 	if err != nil {
 		return nil, err
 	}

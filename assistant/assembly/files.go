@@ -31,8 +31,8 @@ var (
 // Read returns the file that name means: a path where it looks like one, else NAME.yaml in the
 // user's configuration folder, else the one that ships. shown is what errors in it are reported under.
 func (k Kind) Read(name string) (data []byte, shown string, err error) {
-	if strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml") {
-		data, err := os.ReadFile(name)
+	if isPath(name) {
+		data, err := readFile(name)
 		if err != nil {
 			return nil, name, fmt.Errorf("the %s file: %w", k.one, err)
 		}
@@ -40,7 +40,7 @@ func (k Kind) Read(name string) (data []byte, shown string, err error) {
 	}
 	if dir, err := os.UserConfigDir(); err == nil {
 		own := filepath.Join(dir, "earshot", k.folder, name+".yaml")
-		data, err := os.ReadFile(own)
+		data, err := readFile(own)
 		if err == nil {
 			return data, own, nil
 		}
@@ -67,9 +67,19 @@ func (k Kind) beside(name string) func(string) ([]byte, error) {
 		if shipped {
 			return configs.Files.ReadFile(path.Join(k.folder, rel))
 		}
-		return os.ReadFile(filepath.Join(filepath.Dir(shown), filepath.FromSlash(rel)))
+		return readFile(filepath.Join(filepath.Dir(shown), filepath.FromSlash(rel)))
 	}
 }
+
+// isPath tells a path from the name of a file.
+func isPath(name string) bool {
+	return strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml")
+}
+
+// mostBytes is the bound of a feed, car, course or DBC file. The longest that ships has 14 KiB.
+const mostBytes = 4 << 20
+
+func readFile(name string) ([]byte, error) { return folder.ReadFile(name, mostBytes) }
 
 // names lists the files of this kind that can be meant by name.
 func (k Kind) names() []string {
@@ -127,9 +137,9 @@ func ruleFiles(extra []string) ([]rules.Source, error) {
 			all = append(all, more...)
 			continue
 		}
-		data, err := folder.Read(os.DirFS(filepath.Dir(name)), filepath.Base(name), mostRules)
+		data, err := folder.ReadFile(name, mostRules)
 		if err != nil {
-			return nil, fmt.Errorf("the rules: %s: %w", filepath.Dir(name), err)
+			return nil, fmt.Errorf("the rules: %w", err)
 		}
 		all = append(all, rules.Source{Name: name, Data: data})
 	}

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"earshot/assistant/feed"
 	"earshot/assistant/session"
 )
 
@@ -79,6 +80,23 @@ func inputsOf(files []session.File) (inputs, error) {
 	return in, nil
 }
 
+// carOf reads the car file that goes with a feed, where the user names none.
+func (in inputs) carOf(f *feed.File) (session.File, error) {
+	name := None
+	if f != nil && f.Car != "" {
+		name = f.Car
+	}
+	data, shown, err := []byte(nil), name, error(nil)
+	if isPath(name) && !filepath.IsAbs(name) && in.open != nil {
+		if data, err = in.open(name); err != nil {
+			err = fmt.Errorf("the car file that the feed file names: %w", err)
+		}
+	} else {
+		data, shown, err = Cars.Read(name)
+	}
+	return session.File{Kind: session.CarFile, Name: shown, Data: data}, err
+}
+
 // gather reads the files: those of the recording, and those that the configuration names.
 func (r Request) gather() (in inputs, err error) {
 	if r.Recorded != nil {
@@ -97,7 +115,7 @@ func (r Request) gather() (in inputs, err error) {
 	if r.named("feed") {
 		in.feed, in.open = one(Feeds, session.FeedFile, r.Feed), Feeds.beside(r.Feed)
 	}
-	if r.named("car") {
+	if r.named("car") && r.Car != "" {
 		in.car = one(Cars, session.CarFile, r.Car)
 	}
 	if r.named("course") && r.Course != "" {

@@ -51,6 +51,9 @@ func (p *Parts) Check() Checked {
 	for _, k := range p.Known {
 		found.Courses = append(found.Courses, k.Name)
 	}
+	if text := p.CarNote(); text != "" {
+		found.Notes = append(found.Notes, text)
+	}
 	found.Notes = append(found.Notes, p.courseNotes()...)
 	return found
 }

@@ -37,7 +37,7 @@ func referenceLap(cfg Config) (*timing.Trace, error) {
 	}
 	// The lap is found by its time and its place alone: what is kept of other sessions has no part in it.
 	cfg.Reference, cfg.Bests = "", None
-	d, err := openRecording(Request{Config: cfg}, path)
+	d, err := openRecording(Request{Config: cfg, Over: []string{"rules"}}, path)
 	if err != nil {
 		return nil, err
 	}

@@ -30,12 +30,15 @@ type Drive struct {
 	Tape  assistant.Tape
 	Head  journal.Session
 	Close func() error
+
+	what  string            // the files that are replayed
+	stats func() feed.Stats // nil: it is no log
 }
 
 // Open opens a recording (.mcap), or the log of each source of a feed: FILE where there is one source, NAME=FILE where
-// there are several. Request.Recorded is taken from the recording.
+// there are several, and none for a source that is a file with a path. Request.Recorded is taken from the recording.
 func Open(ctx context.Context, r Request, files []string) (*Drive, error) {
-	if strings.HasSuffix(files[0], ".mcap") {
+	if len(files) > 0 && strings.HasSuffix(files[0], ".mcap") {
 		if len(files) > 1 {
 			return nil, badCall("a recording is replayed alone")
 		}
@@ -53,7 +56,30 @@ func Open(ctx context.Context, r Request, files []string) (*Drive, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Drive{p, assistant.NewFeedTape(stream, nil), p.Head("replay"), stream.Close}, nil
+	return &Drive{
+		Parts: p, Tape: assistant.NewFeedTape(stream, nil), Head: p.Head("replay"), Close: stream.Close,
+		what: strings.Join(append([]string{p.FeedName()}, files...), ", "), stats: stream.Stats,
+	}, nil
+}
+
+// Unread says why a log that has been read gave no sample; nil where it gave some.
+func (d *Drive) Unread() error {
+	if d.stats == nil {
+		return nil
+	}
+	s := d.stats()
+	why := s.LastBad
+	switch {
+	case s.Samples > 0:
+		return nil
+	case s.Records == 0:
+		return fmt.Errorf("%s: nothing is in it", d.what)
+	case len(s.Missing) > 0:
+		why = "not in the header: " + strings.Join(s.Missing, ", ")
+	case why == "":
+		why = "none has a reading of a channel in the feed file"
+	}
+	return fmt.Errorf("%s: the feed file takes none of %d %ss: %s", d.what, s.Records, s.Record, why)
 }
 
 // openRecording opens a recording, with its own files but those in r.Over.
@@ -75,7 +101,7 @@ func openRecording(r Request, path string) (*Drive, error) {
 	}
 	head := p.Head(recording.Head.Session)
 	head.Started = recording.Head.Started
-	return &Drive{p, assistant.NewRecordedTape(recording), head, func() error {
+	return &Drive{Parts: p, Tape: assistant.NewRecordedTape(recording), Head: head, Close: func() error {
 		if text := recording.Loss().String(); text != "" {
 			p.tell(path + ": " + text)
 		}
@@ -84,21 +110,33 @@ func openRecording(r Request, path string) (*Drive, error) {
 }
 
 // Paths tells which source each argument is the file of: FILE where there is one source, NAME=FILE where there are several.
+// All others must be files that the feed file itself names.
 func (p *Parts) Paths(args []string) (map[string]string, error) {
 	sources := p.Feed.Sources()
+	paths := map[string]string{}
 	if len(sources) == 1 && sources[0].Name == "" {
 		if len(args) > 1 {
 			return nil, badCall("the feed has one source, and %d files are given", len(args))
 		}
-		return map[string]string{"": args[0]}, nil
+		if len(args) == 1 {
+			paths[""], args = args[0], nil
+		}
 	}
-	paths := map[string]string{}
 	for _, arg := range args {
 		name, path, ok := strings.Cut(arg, "=")
 		if !ok {
 			return nil, badCall("%s: the feed has several sources: write NAME=FILE", arg)
 		}
 		paths[name] = path
+	}
+	for _, s := range sources {
+		if _, given := paths[s.Name]; given || s.Transport.Path != "" && !s.Transport.Live() {
+			continue
+		}
+		if s.Name == "" {
+			return nil, badCall("name the FILE to read in the place of %s (%s)", p.Source(), p.FeedName())
+		}
+		return nil, badCall("the feed's source %s has no file of its own: name one, %s=FILE", s.Name, s.Name)
 	}
 	return paths, nil
 }
@@ -158,6 +196,9 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 		keeper.Close()
 	}
 	kept() // after the courses have their names
+	if err == nil && ctx.Err() == nil {
+		err = d.Unread()
+	}
 	return a.Core, err
 }
 

@@ -133,6 +133,9 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 	if keeper != nil {
 		defer keeper.Close()
 	}
+	if text := p.CarNote(); text != "" {
+		tell(text)
+	}
 	tell(fmt.Sprintf("session %s in %s", head.ID, dir.Path))
 	tell(fmt.Sprintf("listening: %s, sound: %s; Ctrl-C ends", p.Source(), out.Name()))
 	if err := a.Run(ctx); err != nil {

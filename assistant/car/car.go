@@ -273,11 +273,10 @@ func (c *Car) assume(baseline bool, said map[string]bool) {
 	}
 }
 
-// Default is the car where there is no car file: the common practice for a GT car on slicks, with everything
-// that only its maker can know left unknown.
-func Default() *Car {
+// Baseline is what a car file comes to that says `baseline: gt` and nothing else: the common practice for a GT car on slicks, with
+// everything that only its maker can know left unknown.
+func Baseline() *Car {
 	c := unknown()
-	c.Name = "no car file"
 	c.assume(true, nil)
 	return c
 }

@@ -139,7 +139,7 @@ func TestDefaults(t *testing.T) {
 			}
 		}
 	}
-	c := Default()
+	c := Baseline()
 	require.InDelta(t, 26*psi, c.HotPressure[0], 1e-9)
 	require.InDelta(t, 27*psi, c.Whole("pressure_high"), 1e-9)
 	require.Equal(t, 75.0, c.Whole("tyre_low"))

@@ -59,6 +59,7 @@ func (t *Table) Feed(file string) []byte {
 	b.WriteString(`# The table that ` + "`earshot demo --write`" + ` left beside this file. Its second line has the units, so none stand here.
 name: demo-table
 about: samples of the simulated car, written as a table
+car: demo
 transport:
   kind: file
   path: ` + file + `

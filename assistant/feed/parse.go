@@ -22,6 +22,7 @@ import (
 type File struct {
 	Name      string         // how the feed is called, for people
 	About     string         // one line for people
+	Car       string         // the car file that goes with it: a name, or a path from this file; empty where it says none
 	Transport transport.Spec // a replay puts its own here before NewDecoder
 	Codec     string         // packet, json, csv, nmea or can
 
@@ -79,12 +80,12 @@ type parser struct {
 var codecs = []string{"packet", "json", "csv", "nmea", "can"}
 
 // topKeys may stand at the top of a feed file, besides the names of the codecs. What they are in a source: keys.
-var topKeys = []string{"name", "about", "transport", "codec", "channels", "own_channels", "derived", "clock"}
+var topKeys = []string{"name", "about", "car", "transport", "codec", "channels", "own_channels", "derived", "clock"}
 
 func (p *parser) top(n *yaml.Node) {
 	o := p.object(n, map[bool]string{false: "a feed file", true: "a source"}[p.part], p.keys()...)
 	f := p.f
-	f.Name, f.About = p.text(o.get("name"), "name"), p.text(o.get("about"), "about")
+	f.Name, f.About, f.Car = p.text(o.get("name"), "name"), p.text(o.get("about"), "about"), p.text(o.get("car"), "car")
 	p.own(o.get("own_channels"))
 	if p.shared(o) {
 		return

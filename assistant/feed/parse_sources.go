@@ -43,7 +43,7 @@ func (p *parser) keys() []string {
 	if !p.part {
 		return append(keys, "sources", "prefer", "frozen")
 	}
-	keys = slices.DeleteFunc(keys, func(k string) bool { return k == "own_channels" || k == "derived" })
+	keys = slices.DeleteFunc(keys, func(k string) bool { return k == "car" || k == "own_channels" || k == "derived" })
 	return append(keys, "offset")
 }
 
@@ -67,7 +67,7 @@ func (p *parser) shared(o object) (done bool) {
 func (p *parser) sourcesSection(o object) {
 	f := p.f
 	for _, key := range append(slices.Clone(topKeys), codecs...) {
-		if o.has(key) && !slices.Contains([]string{"name", "about", "own_channels", "derived"}, key) {
+		if o.has(key) && !slices.Contains([]string{"name", "about", "car", "own_channels", "derived"}, key) {
 			p.bad(o.get(key), "write it in each of the sources", "a file with sources has no %s of its own", key)
 		}
 	}

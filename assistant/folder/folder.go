@@ -68,7 +68,7 @@ func Read(fsys fs.FS, name string, most int64) ([]byte, error) {
 		return nil, err
 	}
 	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s is no plain file (%v): take it away, or put a plain file in its place", name, info.Mode().Type())
+		return nil, fmt.Errorf("%s is no plain file (%v): name one, or put one in its place", name, info.Mode().Type())
 	}
 	f, err := fsys.Open(name)
 	if err != nil {
@@ -78,6 +78,17 @@ func Read(fsys fs.FS, name string, most int64) ([]byte, error) {
 	data, err := io.ReadAll(io.LimitReader(f, most+1))
 	if err == nil && int64(len(data)) > most {
 		err = fmt.Errorf("%s has more than %d KiB: it is not what is wanted here, or has to be cut in parts", name, most>>10)
+	}
+	return data, err
+}
+
+// ReadFile is Read for a path of the system.
+func ReadFile(path string, most int64) ([]byte, error) {
+	data, err := Read(os.DirFS(filepath.Dir(path)), filepath.Base(path), most)
+	if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
+		pe.Op, pe.Path = "open", path
+	} else if err != nil {
+		err = fmt.Errorf("%s: %w", filepath.Dir(path), err)
 	}
 	return data, err
 }

@@ -9,7 +9,7 @@ import (
 
 	"earshot/audio"
 	"earshot/audio/device"
-	"earshot/audio/device/devicetest"
+	"earshot/audio/device/internal/devicetest"
 	"earshot/audio/device/soundtest"
 )
 

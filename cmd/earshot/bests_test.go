@@ -183,7 +183,7 @@ func TestReferenceLap(t *testing.T) {
 	for _, wrong := range []string{recording + ":99", filepath.Join(dir, "nowhere.mcap")} {
 		var stdout, stderr bytes.Buffer
 		require.Equal(t, 1, Main(logArgs(dir, 1, "--reference", wrong), nil, &stdout, &stderr))
-		require.Contains(t, stderr.String(), "the lap to compare with")
+		require.Contains(t, stderr.String(), "the lap to compare with, "+wrong+": ")
 	}
 	// A replay of the recording may be compared with another lap than its own.
 	require.Contains(t, ran(t, "replay", recording, "--reference", recording+":2"), `"kind":"lap"`)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -12,6 +13,7 @@ import (
 	"github.com/spf13/viper"
 
 	"earshot/assistant/assembly"
+	"earshot/assistant/folder"
 )
 
 // flagKeys are the flags that set a key of the same name.
@@ -46,9 +48,12 @@ func loadConfig(c *cobra.Command) (assembly.Config, error) {
 		return assembly.Config{}, err
 	}
 	if path != "" {
-		v.SetConfigFile(path)
 		v.SetConfigType("yaml")
-		if err := v.ReadInConfig(); err != nil {
+		text, err := folder.ReadFile(path, 1<<20)
+		if err == nil {
+			err = v.ReadConfig(bytes.NewReader(text))
+		}
+		if err != nil {
 			return assembly.Config{}, fmt.Errorf("reading the configuration %s: %w", path, err)
 		}
 	} else {
@@ -98,7 +103,7 @@ func configPath(c *cobra.Command) (string, error) {
 // addFileFlags adds the flags that name what decides: feed, car, course, rules, voice.
 func addFileFlags(c *cobra.Command) {
 	c.Flags().String("feed", "", "feed file, or the name of one (default: demo)")
-	c.Flags().String("car", "", "car file, or the name of one (default: demo)")
+	c.Flags().String("car", "", "car file, or the name of one (default: the one that the feed file names, else none)")
 	c.Flags().String("course", "", "course file, or the name of one (default: learned)")
 	c.Flags().StringSlice("rules", nil, "rules file or folder, on top of the rules that ship; may be given again")
 	c.Flags().String("voice", "", "name of a voice")

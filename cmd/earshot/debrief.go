@@ -29,7 +29,7 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 	}
 	addSessionsFlag(c, "folder of the sessions")
 	c.Flags().StringVar(&page, "page", "", "where the page goes")
-	c.Flags().String("car", "", "car file for targets and minimum pressures (default: that of the session)")
+	c.Flags().String("car", "", "car file for limits, targets and minimum pressures (default: that of the session)")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON instead of text")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		cfg, err := loadConfig(c)
@@ -51,6 +51,9 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 			return err
 		}
 		if found.Car == nil || c.Flags().Changed("car") {
+			if cfg.Car == "" {
+				tellOn(c)("the car of this session is not known, so no limit, target or minimum of it is assumed: name its file, --car FILE")
+			}
 			if found.Car, err = cfg.ReadCar(); err != nil {
 				return err
 			}

@@ -230,6 +230,9 @@ func (o *exportOptions) samples(c *cobra.Command, cfg assembly.Config, paths []s
 		rows++
 		return t.row(at, values)
 	})
+	if err == nil {
+		err = d.Unread()
+	}
 	return rows, errors.Join(err, t.close())
 }
 

@@ -19,12 +19,12 @@ import (
 	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
-	"earshot/assistant/hand/keytest"
 	"earshot/assistant/journal"
 	"earshot/audio"
 	"earshot/audio/device/soundtest"
 	"earshot/audio/hear"
 	"earshot/audio/voice"
+	"earshot/cmd/internal/keytest"
 	"earshot/configs"
 )
 

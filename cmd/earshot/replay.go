@@ -17,12 +17,12 @@ func newReplay() *cobra.Command {
 	var journalPath, audioPath, speed string
 	var keep bool
 	c := &cobra.Command{
-		Use:   "replay FILE [FILE ...]",
+		Use:   "replay [FILE ...]",
 		Short: "run a recorded session or a log file through the same path as a live run",
 		Long: `Replay reads a recording (.mcap, written by run) or a log that the feed file describes, plain or
 gzipped, and writes the journal that a live run would have written. A recording brings its own feed, car,
 course and rules; flags put others in their place. A feed of several sources takes a file for each that has
-no path in the feed file: NAME=FILE.
+no path in the feed file: NAME=FILE. Where all have one, no FILE is needed.
 
 A recording also brings the best laps that were known when it was made; with a log those of today are read. Neither
 changes them, unless you say --keep-bests.
@@ -32,7 +32,7 @@ recording that is replayed without it goes by the courses that were known when i
 
 By default it goes as fast as it can, writes the journal to the standard output and makes no sound.`,
 		Example: "  earshot replay log.csv.gz --feed myfeed.yaml --car mycar.yaml --journal out.jsonl --audio out.wav",
-		Args:    atLeastOne,
+		Args:    cobra.ArbitraryArgs, // how many there may be depends on the feed,
 	}
 	addFileFlags(c)
 	addBestsFlags(c)
@@ -83,13 +83,6 @@ func journalInto(c *cobra.Command, path string, play func(add func(journal.Event
 		err = errors.Join(err, fmt.Errorf("the journal: %w", flushErr))
 	}
 	return err
-}
-
-func atLeastOne(c *cobra.Command, args []string) error {
-	if len(args) > 1 {
-		return nil // what they are depends on the feed
-	}
-	return cobra.ExactArgs(1)(c, args)
 }
 
 func parseSpeed(c *cobra.Command, s string) (float64, error) {

@@ -17,7 +17,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"earshot/audio/device/devicetest"
+	"earshot/audio/device/internal/devicetest"
 	"earshot/audio/device/internal/output"
 	"earshot/audio/device/soundtest"
 )

@@ -1,6 +1,5 @@
 // Package soundtest is a virtual sound card for tests: a PulseAudio server of the
-// test's own, with an output that can be recorded and a microphone that can be
-// fed. Nothing of it reaches the real sound of the machine.
+// test's own, with an output that can be recorded. Nothing of it reaches the real sound of the machine.
 package soundtest
 
 import (
@@ -15,16 +14,10 @@ import (
 	"sync"
 	"testing"
 	"time"
-
-	"earshot/audio"
 )
 
-// Names of the card's parts.
-const (
-	Speaker = "speaker" // the default output
-	Mic     = "mic"     // the default input
-	micFeed = "micfeed" // what is played here comes in at Mic
-)
+// Speaker is the name of the default output.
+const Speaker = "speaker"
 
 // A Card is a running virtual sound card.
 type Card struct {
@@ -37,10 +30,7 @@ type Card struct {
 const script = `.fail
 load-module module-native-protocol-unix socket=%[1]s/pulse.sock auth-anonymous=1
 load-module module-null-sink norewinds=1 sink_name=speaker rate=48000 channels=2 format=s16le
-load-module module-null-sink norewinds=1 sink_name=micfeed rate=48000 channels=1 format=s16le
-load-module module-remap-source source_name=mic master=micfeed.monitor
 set-default-sink speaker
-set-default-source mic
 `
 
 // Start starts a card that ends with the test. It skips the test, saying what to
@@ -213,21 +203,5 @@ func (c *Card) Capture(t testing.TB, sink string, rate int) (stop func() []float
 			samples[i] = float32(int16(uint16(b[2*i])|uint16(b[2*i+1])<<8)) / 32768
 		}
 		return samples
-	}
-}
-
-// Speak plays a clip into the microphone and returns when it has been played.
-func (c *Card) Speak(t testing.TB, clip audio.Clip) {
-	t.Helper()
-	file := filepath.Join(c.dir, "speak.wav")
-	f, err := os.Create(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := errors.Join(audio.WriteWAV(f, clip), f.Close()); err != nil {
-		t.Fatal(err)
-	}
-	if err := c.run("paplay", "-d", micFeed, file); err != nil {
-		t.Fatal(err)
 	}
 }

@@ -19,8 +19,8 @@ import (
 
 	"earshot/assistant/hand"
 	"earshot/assistant/hand/helper"
-	"earshot/assistant/hand/keytest"
 	"earshot/assistant/health"
+	"earshot/cmd/internal/keytest"
 
 	"github.com/stretchr/testify/require"
 )
