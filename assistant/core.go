@@ -15,6 +15,7 @@ import (
 	"earshot/assistant/hand"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
+	"earshot/assistant/race"
 	"earshot/assistant/timing"
 	"earshot/audio/spoken"
 	"earshot/rules"
@@ -56,6 +57,7 @@ type Core struct {
 	recogniser *course.Recogniser
 	condition  *condition.Condition
 	fuel       *fuel.Fuel
+	race       *race.Race
 	rules      *rules.Set
 	memory     *rules.Memory
 	scheduler  *cue.Scheduler
@@ -86,7 +88,7 @@ func NewCore(s Setup) *Core {
 		setup: s, hold: channel.NewHold(s.Channels),
 		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
 		recogniser: course.NewRecogniser(s.Known),
-		condition:  condition.New(s.Car), fuel: fuel.New(s.Car),
+		condition:  condition.New(s.Car), fuel: fuel.New(s.Car), race: race.New(),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(),
 		lastPass: make(map[int]course.Pass),
@@ -152,6 +154,7 @@ func (c *Core) sample(in Input, out *Output) {
 	c.passed = c.passes.Step(c.now, row, c.passed[:0])
 	c.condition.Step(c.now, row)
 	c.fuel.Step(c.now, row)
+	c.race.Step(c.now, row)
 	c.happened(out)
 	c.trail.note(c.now, row)
 	c.tellLearned(out)

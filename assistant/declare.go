@@ -6,6 +6,7 @@ import (
 	"earshot/assistant/condition"
 	"earshot/assistant/course"
 	"earshot/assistant/fuel"
+	"earshot/assistant/race"
 	"earshot/assistant/timing"
 )
 
@@ -15,7 +16,8 @@ func declarations() []channel.Declaration {
 	list = append(list, timing.Declarations()...)
 	list = append(list, course.Declarations()...)
 	list = append(list, condition.Declarations()...)
-	return append(list, fuel.Declarations()...)
+	list = append(list, fuel.Declarations()...)
+	return append(list, race.Declarations()...)
 }
 
 // knowledge says what can be known of a feed that gives these channels, with this car and course file; either may be nil.

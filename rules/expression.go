@@ -1,6 +1,10 @@
 package rules
 
-import "math"
+import (
+	"math"
+
+	"earshot/configs/document"
+)
 
 // An Expression is a checked expression on its own, outside a rule. It has no past, so changed
 // and rate cannot be used in it.
@@ -11,7 +15,7 @@ type Expression struct {
 	cond     cond
 }
 
-// ParseExpression checks and compiles src. The error is an *Error at line 1 of a file called "expression".
+// ParseExpression checks and compiles src. The error is a *document.Error at line 1 of a file called "expression".
 // A name that is not available is an error as well.
 func ParseExpression(src string, voc Vocabulary) (*Expression, error) {
 	c := &checker{voc: voc, in: &instancesOf[Once][0], noTracks: "outside a rule"}
@@ -32,7 +36,7 @@ func ParseExpression(src string, voc Vocabulary) (*Expression, error) {
 	return &Expression{Quantity: v.q, width: c.width, num: v.num, cond: v.cond}, nil
 }
 
-func (m *mistake) alone(src string) *Error {
+func (m *mistake) alone(src string) *document.Error {
 	pos := min(max(m.pos, 0), len(src))
 	line, col := 1, 1
 	for _, r := range src[:pos] {
@@ -40,7 +44,7 @@ func (m *mistake) alone(src string) *Error {
 			line, col = line+1, 1
 		}
 	}
-	return &Error{File: "expression", Line: line, Col: col, Msg: m.msg, Hint: m.hint}
+	return &document.Error{File: "expression", Line: line, Col: col, Msg: m.msg, Hint: m.hint}
 }
 
 // Value computes the expression in the unit used inside; a condition is 1 or 0. Unknown is NaN.

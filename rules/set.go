@@ -1,11 +1,12 @@
 package rules
 
 import (
-	"cmp"
 	"errors"
 	"math"
 	"slices"
 	"strings"
+
+	"earshot/configs/document"
 )
 
 // A Source is one rules file.
@@ -51,31 +52,24 @@ type answer struct {
 // Compile reads rules files. A rule of a later file takes the place of one of the same name from
 // an earlier file, and `name: x` with `off: true` switches it off; likewise the answers of a later
 // file to one question take the place of those of earlier files. The error joins every mistake of
-// every file as *Error, in the order of the files and of the places within them.
+// every file as *document.Error, in the order of the files and of the places within them.
 func Compile(files []Source, voc Vocabulary) (*Set, error) {
 	b := &builder{voc: voc, set: &Set{byName: map[string]*Rule{}}}
 	var all []error
 	for i, src := range files {
-		var errs []error
-		f := readFile(src, &errs)
-		for _, earlier := range files[:i] {
-			if earlier.Name == src.Name {
-				f.fail(1, 1, "", "", "the file is read twice")
-			}
+		f := readFile(src)
+		if slices.ContainsFunc(files[:i], func(earlier Source) bool { return earlier.Name == src.Name }) {
+			f.Bad(nil, "", "the file is read twice")
 		}
 		b.file(f)
-		slices.SortStableFunc(errs, byPlace)
-		all = append(all, errs...)
+		for _, e := range document.Errors(f.Err()) {
+			all = append(all, e)
+		}
 	}
 	if len(all) > 0 {
 		return nil, errors.Join(all...)
 	}
 	return b.finish(), nil
-}
-
-func byPlace(a, b error) int {
-	x, y := a.(*Error), b.(*Error)
-	return cmp.Or(cmp.Compare(x.Line, y.Line), cmp.Compare(x.Col, y.Col))
 }
 
 // Rules describes every rule, those that are off as well, in the order of the files.

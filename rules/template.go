@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"earshot/audio/spoken"
+	"earshot/configs/document"
 )
 
 // A template is a text with values in it, cut into sentences: a sentence of which a value is
@@ -233,11 +234,7 @@ var styleQuantity = map[string]string{"lap_time": qTime, "lap_brief": qTime, "ga
 func (c *checker) speech(v *value, n *node, unit string, unitPos int, style string, stylePos int) func(float64) (string, bool) {
 	decimals, known := styles[style]
 	if style != "" && !known {
-		hint := didYouMean(style, styleNames)
-		if hint == "" {
-			hint = "it is one of " + strings.Join(styleNames, ", ")
-		}
-		c.mistake(stylePos, hint, "unknown style %q", style)
+		c.mistake(stylePos, document.OneOf(style, styleNames), "unknown style %q", style)
 		return nil
 	}
 	if style == "label" || style == "" && unit == "" && v.labels != nil {
@@ -298,11 +295,7 @@ func (c *checker) display(v *value, n *node, unit string, pos int) (Unit, int, b
 	u, ok := unitNamed(c.voc, spelling)
 	switch {
 	case !ok:
-		hint := didYouMean(spelling, unitsOf(c.voc, v.q))
-		if hint == "" {
-			hint = "use one of " + strings.Join(unitsOf(c.voc, v.q), ", ")
-		}
-		c.mistake(pos, hint, "unknown unit %q", spelling)
+		c.mistake(pos, document.OneOf(spelling, unitsOf(c.voc, v.q)), "unknown unit %q", spelling)
 	case u.Quantity == qTemp && v.q == qTempDiff:
 		return Unit{v.q, u.Scale, 0}, decimals, true // a difference has no offset
 	case u.Quantity != v.q && !(u.Quantity == qRatio && v.loose):

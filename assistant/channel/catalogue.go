@@ -208,6 +208,30 @@ var (
 	WheelSlip        = calcWheels("wheel_slip", Ratio, "circumferential speed over ground speed, less 1, with the rolling radius learned: -1 is locked")
 )
 
+// Computed channels: the race. Those of the car behind follow those of the car ahead.
+var (
+	GapAheadDue      = calc("gap_ahead_due", None, "1 at the sample at which the gap is news: once in three laps while it changes, once a lap in a fight")
+	GapBehindDue     = calc("gap_behind_due", None, "1 at the sample at which the gap is news: once in three laps while it changes, once a lap in a fight")
+	GapAheadClosing  = calc("gap_ahead_closing", Time, "by which the gap has become smaller in a lap; negative is larger")
+	GapBehindClosing = calc("gap_behind_closing", Time, "by which the gap has become smaller in a lap; negative is larger")
+	PositionSettled  = calc("position_settled", None, "race_position that has lasted some seconds")
+	Countdown        = calc("countdown", None, "what is left of the race, at the moments at which that is news",
+		"nothing", "half_time", "ten_minutes_to_go", "five_minutes_to_go", "five_laps_to_go", "three_laps_to_go", "last_lap")
+)
+
+// Computed channels: what the driver sets. What is turned through on the way to a setting does not count.
+var (
+	ABSSet      = calc("abs_set", None, "abs_level that has lasted a second")
+	TractionSet = calc("traction_control_set", None, "traction_control_level that has lasted a second")
+	BiasSet     = calc("brake_bias_set", Ratio, "brake_bias that has lasted a second")
+	MapSet      = calc("engine_map_set", None, "engine_map that has lasted a second")
+
+	ABSStart      = calc("abs_at_start", None, "abs_set at the start of the stint")
+	TractionStart = calc("traction_control_at_start", None, "traction_control_set at the start of the stint")
+	BiasStart     = calc("brake_bias_at_start", Ratio, "brake_bias_set at the start of the stint")
+	MapStart      = calc("engine_map_at_start", None, "engine_map_set at the start of the stint")
+)
+
 // Computed channels: fuel.
 var (
 	FuelLeft     = calc("fuel_left", Volume, "aboard, from volume or mass")

@@ -18,6 +18,7 @@ type Condition struct {
 	slip    slip
 	balance balance
 	corners corners
+	aids    aids
 }
 
 // Means are what a lap leaves for the journal: means over the lap without the time standing
@@ -37,6 +38,7 @@ func New(c *car.Car) *Condition {
 	k.slip.init(c)
 	k.balance.init(c)
 	k.corners.init(c)
+	k.aids.init()
 	return k
 }
 
@@ -48,6 +50,7 @@ func (c *Condition) StintStart(at float64, row channel.Row) {
 	c.slip.relearn()
 	c.balance.relearn()
 	c.corners.stint()
+	c.aids.stint()
 	c.write(row)
 }
 
@@ -69,6 +72,7 @@ func (c *Condition) Step(at float64, row channel.Row) {
 	c.slip.step(at, &c.motion, c.brakes.on, row)
 	c.balance.step(at, dt, &c.motion, row)
 	c.corners.step(at, dt, c, row)
+	c.aids.step(at, row)
 	c.write(row)
 }
 

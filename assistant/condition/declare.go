@@ -33,6 +33,10 @@ func Declarations() []channel.Declaration {
 			{channel.Of().With(channel.CarKey("wheelbase"))},
 		}},
 	}
+	for i, id := range aidChannels {
+		set, start := channel.ABSSet+channel.ID(i), channel.ABSStart+channel.ID(i)
+		list = append(list, channel.Declaration{Channels: ids{set, start}, Needs: []channel.Need{channel.All(id)}})
+	}
 	for w := range channel.ID(4) {
 		list = append(list,
 			channel.Declaration{Channels: ids{channel.TyreCore + w}, Needs: []channel.Need{channel.AnyOf(channel.TyreCarcass+w,

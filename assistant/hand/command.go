@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"earshot/configs/document"
 )
 
 // A Command names what is asked for: one of the commands below, or a question to which the rules in force have an answer.
@@ -103,49 +105,10 @@ func names(list []Command) []string {
 
 // didYouMean names the nearest of the choices, or all where none is near and they are few.
 func didYouMean(s string, choices []string) string {
-	best, at := 3, ""
-	low := strings.ToLower(s)
-	for _, c := range choices {
-		if d := distance(low, strings.ToLower(c)); d < best && d < len(c) {
-			best, at = d, c
-		}
+	if len(choices) <= 12 {
+		return document.OneOf(s, choices)
 	}
-	switch {
-	case at != "":
-		return fmt.Sprintf("did you mean %q?", at)
-	case len(choices) <= 12:
-		return "it is one of " + strings.Join(choices, ", ")
-	}
-	return "the list of keys names all that there are"
-}
-
-// distance is the number of letters to change, add, leave out or swap with a neighbour to get from a to b
-// (optimal string alignment; Damerau, Communications of the ACM 7(3), 1964; reference from memory).
-func distance(a, b string) int {
-	if len(a) > 40 {
-		return len(a)
-	}
-	var older []int
-	prev := make([]int, len(b)+1)
-	for j := range prev {
-		prev[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		cur := make([]int, len(b)+1)
-		cur[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := 1
-			if a[i-1] == b[j-1] {
-				cost = 0
-			}
-			cur[j] = min(prev[j]+1, cur[j-1]+1, prev[j-1]+cost)
-			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
-				cur[j] = min(cur[j], older[j-2]+1)
-			}
-		}
-		older, prev = prev, cur
-	}
-	return prev[len(b)]
+	return document.Meant(s, choices, "the list of keys names all that there are")
 }
 
 // A Binding puts a command on a key.

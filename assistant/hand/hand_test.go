@@ -41,9 +41,9 @@ func TestParseLineRefuses(t *testing.T) {
 		{"", "begins with none of", 0},
 		{"pressed F5", "begins with none of", 0},
 		{"press", "unknown key \"\"", 5},
-		{"press F55", `unknown key "F55": did you mean "F5"?`, 6},
+		{"press F55", `unknown key "F55": did you mean F5?`, 6},
 		{"press F5 F6", `unknown key "F5 F6"`, 6},
-		{"press  spce", `did you mean "space"?`, 7},
+		{"press  spce", `did you mean space?`, 7},
 		{"press button0", "button1 to button128", 6},
 		{"ready now", "nothing may follow ready", 6},
 		{"command f&el", "a command is one word", 8},
@@ -112,17 +112,17 @@ func TestCommands(t *testing.T) {
 	_, err := ParseCommand("party", list)
 	require.ErrorContains(t, err, "mark, repeat, mute, stint, clear, fuel, tyres, brakes, weather")
 	_, err = ParseCommand("tires", list)
-	require.ErrorContains(t, err, `did you mean "tyres"?`)
+	require.ErrorContains(t, err, `did you mean tyres?`)
 }
 
 func TestBindReportsEveryMistake(t *testing.T) {
 	_, err := Bind([]Binding{{"F5", "mark"}, {"spcae", "feul"}, {"f5", "fuel"}, {"F6", "brake"}, {"button3", "weather"}}, asks)
 	require.ErrorIs(t, err, ErrBinding)
 	require.Equal(t, strings.Join([]string{
-		`key "spcae", command "feul": unknown key "spcae": did you mean "space"?`,
-		`key "spcae", command "feul": unknown command "feul": did you mean "fuel"?`,
+		`key "spcae", command "feul": unknown key "spcae": did you mean space?`,
+		`key "spcae", command "feul": unknown command "feul": did you mean fuel?`,
 		`key "f5", command "fuel": the key is bound to "mark" already: give each key one command`,
-		`key "F6", command "brake": unknown command "brake": did you mean "brakes"?`,
+		`key "F6", command "brake": unknown command "brake": did you mean brakes?`,
 		`key "button3", command "weather": no program sends the buttons of a wheel yet: use a key of the keyboard; many wheels can be set to send one`,
 	}, "\n"), err.Error())
 }
@@ -172,15 +172,6 @@ func TestPressesCount(t *testing.T) {
 		}
 		require.Equal(t, want, got)
 	})
-}
-
-// TestDistance: the classical example of edit distance, kitten to sitting, is 3 (Wagner and Fischer, J. ACM 21(1), 1974; value from
-// memory), and two letters swapped count once.
-func TestDistance(t *testing.T) {
-	require.Equal(t, 3, distance("kitten", "sitting"))
-	require.Equal(t, 1, distance("feul", "fuel"))
-	require.Equal(t, 4, distance("", "mark"))
-	require.Equal(t, 0, distance("gap", "gap"))
 }
 
 func TestPressAllocatesNothing(t *testing.T) {

@@ -84,7 +84,6 @@ type Recorder struct {
 	w       *mcap.Writer
 	opts    mcap.WriterOptions
 	topics  map[string]uint16
-	pack    indexPack
 	chunks  int                   // batches since the medium was waited for
 	room    func() (int64, error) // free bytes on the disk, or nil
 	looked  int64                 // length of the file when it was asked for
@@ -354,7 +353,6 @@ func (r *Recorder) put() {
 		}
 	}
 	r.spare = batch[:0]
-	r.pack.take(r.w)
 	r.save(false)
 }
 
@@ -439,7 +437,6 @@ func (r *Recorder) end() error {
 		}})
 	}
 	if err == nil {
-		r.pack.give(r.w)
 		err = r.w.Close()
 	}
 	r.save(true)

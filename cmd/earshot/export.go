@@ -20,6 +20,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
+	"earshot/configs/document"
 )
 
 // exportOptions are what the command line of export says.
@@ -281,7 +282,7 @@ func (o *exportOptions) columns(p *assembly.Parts, used []bool) ([]column, error
 		case name == "time":
 			errs = append(errs, errors.New("--channels: time is always the first column: leave it out"))
 		case !ok:
-			errs = append(errs, fmt.Errorf("--channels: there is no channel %q%s", name, near(name, p.Channels.Names())))
+			errs = append(errs, fmt.Errorf("--channels: there is no channel %q: %s", name, document.Meant(name, p.Channels.Names(), "earshot channels lists them")))
 		case p.Channels.At(id).Origin == channel.Computed && !o.computed:
 			errs = append(errs, fmt.Errorf("--channels: %s is worked out by Earshot: add --computed", name))
 		case slices.Contains(o.channels[:i], name):
@@ -291,20 +292,6 @@ func (o *exportOptions) columns(p *assembly.Parts, used []bool) ([]column, error
 		}
 	}
 	return columns, errors.Join(errs...)
-}
-
-// near suggests names that begin or end like the wrong one.
-func near(name string, names []string) string {
-	var like []string
-	for _, n := range names {
-		if len(like) < 5 && (strings.Contains(n, name) || strings.Contains(name, n) || len(name) > 2 && strings.HasPrefix(n, name[:3])) {
-			like = append(like, n)
-		}
-	}
-	if like == nil {
-		return ""
-	}
-	return ": did you mean " + strings.Join(like, ", ") + "?"
 }
 
 // rows calls emit for every row of the table: the readings of a sample as they came, or with --rate those of each
