@@ -92,8 +92,8 @@ func (m *Memory) Words(rule *Rule, instance int, env []float64) (text, short str
 	}
 	in := &m.set.instances[rule.cells[instance]]
 	f := frame{env: m.set.fit(env), tracks: m.tracks}
-	text = in.say.words(&f, rule.Each, 1<<instance)
-	return text, in.short.words(&f, rule.Each, 1<<instance), text != ""
+	text = in.say.words(&f, 1<<instance)
+	return text, in.short.words(&f, 1<<instance), text != ""
 }
 
 // Reset lets go of all latched instances whose condition has gone, and tells how many: they clear at the next Step. An instance whose
@@ -229,14 +229,14 @@ func (m *Memory) transition(in *compiled, from, to State, now float64) Transitio
 	switch {
 	case to == Active:
 		say = in.say
-		t.Short = in.short.words(f, in.rule.Each, 1<<in.number)
+		t.Short = in.short.words(f, 1<<in.number)
 	case from == Active && to == Normal:
 		say = in.clear
 	}
 	if say == nil {
 		return t
 	}
-	t.Text = say.words(f, in.rule.Each, 1<<in.number)
+	t.Text = say.words(f, 1<<in.number)
 	t.Say = t.Text != ""
 	if !t.Say {
 		t.Why = "a value in its text is unknown"

@@ -102,8 +102,8 @@ func (s *Set) Answer(ask string, env []float64) (text, short string, ok bool) {
 		if a.ask != ask || a.when != nil && a.when(&f) != isTrue {
 			continue
 		}
-		if text, whole := a.say.render(&f, Once, 0); whole && text != "" {
-			return text, a.short.words(&f, Once, 0), true
+		if text, whole := a.say.render(&f, 0); whole && text != "" {
+			return text, a.short.words(&f, 0), true
 		}
 	}
 	return "", "", false
@@ -117,8 +117,8 @@ func (s *Set) Merged(rule *Rule, members uint64, env []float64) (text, short str
 		return "", "", false
 	}
 	f := frame{env: s.fit(env), members: members}
-	text = rule.merged.words(&f, rule.Each, members)
-	return text, rule.mergedShort.words(&f, rule.Each, members), text != ""
+	text = rule.merged.words(&f, members)
+	return text, rule.mergedShort.words(&f, members), text != ""
 }
 
 // fit makes an env that is too short as long as the names need: what is not there is unknown.
@@ -195,20 +195,20 @@ func (b *builder) finish() *Set {
 			s.instances = append(s.instances, p)
 			info.Instances = append(info.Instances, p.in.suffix)
 			for _, t := range []*template{p.say, p.short, p.clear} {
-				t.phrases(r.Each, add)
+				t.phrases(add)
 			}
 		}
 		if info.Active {
-			r.merged.phrases(r.Each, add)
-			r.mergedShort.phrases(r.Each, add)
+			r.merged.phrases(add)
+			r.mergedShort.phrases(add)
 		}
 		s.rules = append(s.rules, r)
 		s.byName[r.Name] = r
 		s.infos = append(s.infos, info)
 	}
 	for _, a := range s.answers {
-		a.say.phrases(Once, add)
-		a.short.phrases(Once, add)
+		a.say.phrases(add)
+		a.short.phrases(add)
 		if !slices.Contains(s.asks, a.ask) {
 			s.asks = append(s.asks, a.ask)
 		}
