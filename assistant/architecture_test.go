@@ -93,7 +93,7 @@ func f() { go f(); _ = time.Now(); os.Exit(1) }`
 // root package assistant comes after assembly, which alone imports it, and before all others.
 var layers = [][]string{
 	{"assembly"},
-	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"hand/helper"}, {"demo", "hand", "cue", "fuel", "race", "condition", "timing"}, {"course", "car"},
+	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"hand/helper"}, {"demo", "hand", "cue", "fuel", "race", "condition", "timing", "sensor"}, {"course", "car"},
 	{"feed/probe"},
 	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"words", "health"}, {"journal", "folder", "statistics"}, {"channel"},
 }

@@ -16,6 +16,7 @@ import (
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/assistant/race"
+	"earshot/assistant/sensor"
 	"earshot/assistant/timing"
 	"earshot/audio/spoken"
 	"earshot/rules"
@@ -50,6 +51,9 @@ type Core struct {
 	now   float64
 
 	hold       *channel.Hold
+	guard      *sensor.Guard
+	frozen     *sensor.Call
+	nonsense   *sensor.Call
 	timing     *timing.Timing
 	learner    *course.Learner
 	passes     *course.Passes
@@ -87,6 +91,7 @@ func NewCore(s Setup) *Core {
 	c := &Core{
 		setup: s, hold: channel.NewHold(s.Channels),
 		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
+		guard: sensor.New(s.Channels), frozen: sensor.NewCall(sensor.Frozen), nonsense: sensor.NewCall(sensor.Implausible),
 		recogniser: course.NewRecogniser(s.Known),
 		condition:  condition.New(s.Car), fuel: fuel.New(s.Car), race: race.New(),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
@@ -141,14 +146,18 @@ func (c *Core) Step(in Input, out *Output) {
 // sample runs the stages in the order in which they need each other.
 func (c *Core) sample(in Input, out *Output) {
 	row := c.hold.Row
-	if c.hold.Update(channel.Sample{At: c.now, Row: in.Row}) > 0 {
+	if c.guard.Update(c.hold, channel.Sample{At: c.now, Row: in.Row}) > 0 {
 		c.tellImplausible(in.Row, out)
 	}
+	c.tellSensors(out)
 	c.sampled = c.now
 	row[channel.FeedSilence] = 0
 	c.timings = c.timing.Step(c.now, row, c.timings[:0])
 	if m := c.learner.Step(c.now, row); m != nil {
 		c.learned(m, out)
+	}
+	if why := c.learner.Trouble(); why != "" {
+		c.event(out, &journal.Health{Part: "course", State: "degraded", Text: "the course is not learned: " + why})
 	}
 	c.recognise(out)
 	c.passed = c.passes.Step(c.now, row, c.passed[:0])
@@ -209,6 +218,8 @@ func (c *Core) happened(out *Output) {
 			}
 		case timing.LapDone:
 			c.lapDone(e, out)
+		case timing.Doubted:
+			c.event(out, &journal.Health{Part: "channel " + c.setup.Channels.At(e.Doubt.Channel).Name, State: "degraded", Text: e.Doubt.Why})
 		}
 	}
 }
