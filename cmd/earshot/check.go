@@ -45,6 +45,9 @@ With --test it tries rules: samples in, calls out, as a file of tests says (conf
 		if tests != nil {
 			return tryRules(c.OutOrStdout(), p, tests, asJSON)
 		}
+		if _, err := p.Bindings(); err != nil {
+			return err
+		}
 		found := p.Check()
 		if asJSON {
 			return writeJSON(c.OutOrStdout(), found)
