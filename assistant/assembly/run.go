@@ -13,6 +13,7 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/course/store"
 	"earshot/assistant/feed"
+	"earshot/assistant/folder"
 	"earshot/assistant/hand"
 	"earshot/assistant/hand/helper"
 	"earshot/assistant/health"
@@ -141,7 +142,11 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 	if err := a.Run(ctx); err != nil {
 		return err
 	}
-	tell(fmt.Sprintf("session %s has ended; earshot debrief %s", head.ID, head.ID))
+	ref := head.ID
+	if p.Config.DataDir != "" { // where debrief does not look by itself
+		ref = folder.Argument(dir.Path)
+	}
+	tell(fmt.Sprintf("session %s has ended; earshot debrief %s", head.ID, ref))
 	return nil
 }
 
