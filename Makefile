@@ -7,7 +7,7 @@ export CGO_ENABLED
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 .DEFAULT_GOAL := help
-.PHONY: help demo build test setup-build setup-test check race fuzz bench golden voice clean
+.PHONY: help demo build test setup-build setup-test check race fuzz bench calls golden voice clean
 
 help: ## list these doors
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-12s %s\n", $$1, $$2 }' Makefile
@@ -53,9 +53,12 @@ fuzz: ## ten seconds of each fuzz target
 bench: ## all benchmarks
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
+calls: ## drive all drives of the ledger and print what was told, missed and told wrongly; notes below the table
+	$(GO) test ./assistant/ledger -run TestCalls -v -every 1 -timeout 30m
+
 golden: ## rewrite stories and golden files; read the diff before you commit it
 	$(GO) test $$(grep -rl 'flag.Bool("update"' --include='*_test.go' . | xargs -n1 dirname | sort -u) -update
-	EARSHOT_UPDATE=1 $(GO) test ./cmd/earshot -run TestScripts
+	EARSHOT_UPDATE=1 $(GO) test ./cmd/earshot -run 'TestScripts|TestChannelsPage'
 
 voice: ## make the voice pack again (needs flite and sox)
 	$(MAKE) -C configs/voices

@@ -5,6 +5,7 @@ go 1.26.8
 require (
 	github.com/adrianmo/go-nmea v1.10.0
 	github.com/foxglove/mcap/go/mcap v1.7.0
+	github.com/go-json-experiment/json v1.27.2
 	github.com/goccy/go-json v0.12.0
 	github.com/gordonklaus/portaudio v0.0.0-20250206071425-98a94950218b
 	github.com/hajimehoshi/oto/v2 v2.4.3

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"earshot/configs/document"
 )
 
 // A value is a checked and compiled piece of an expression.
@@ -259,10 +261,7 @@ func (c *checker) suggest(name string, as Each) string {
 		}
 		names = all
 	}
-	if hint := didYouMean(name, names); hint != "" {
-		return hint
-	}
-	return "earshot channels lists the names that there are"
+	return document.Meant(name, names, "earshot channels lists the names that there are")
 }
 
 // glob lists the values that tyre_core_* stands for.
@@ -409,11 +408,7 @@ func (c *checker) label(n *node, a, b *value) {
 	default:
 		i := slices.Index(a.labels, b.text)
 		if i < 0 {
-			hint := didYouMean(b.text, a.labels)
-			if hint == "" {
-				hint = "it is one of " + strings.Join(a.labels, ", ")
-			}
-			bad(hint, "%s is never %q", a.what, b.text)
+			bad(document.OneOf(b.text, a.labels), "%s is never %q", a.what, b.text)
 			return
 		}
 		*b = constant(float64(i), a.q)

@@ -6,7 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"go.yaml.in/yaml/v3"
+	"earshot/configs/document"
 )
 
 // switchOnly marks a spec that does nothing but switch a rule of an earlier file off or on.
@@ -18,16 +18,16 @@ const defaultExpires = 10.0
 
 // rule checks and compiles one rule; nil after a mistake that leaves nothing to go on with.
 func (b *builder) rule(raw *rawRule, overrides bool) *spec {
-	switches := raw.fields["off"] != nil && raw.fields["when"] == nil
-	off := raw.flag("off")
-	where := fmt.Sprintf("switched off in %s:%d", raw.file.name, raw.node.Line)
+	switches := raw.Get("off") != nil && raw.Get("when") == nil
+	off := raw.Flag(raw.Get("off"), "off", false)
+	where := fmt.Sprintf("switched off in %s:%d", raw.file, raw.N.Line)
 	if switches {
 		if !overrides {
 			var names []string
 			for _, s := range b.specs {
 				names = append(names, s.rule.Name)
 			}
-			raw.file.failAt(raw.node, raw.title, didYouMean(raw.name, names), "no earlier file has this rule, so it cannot be switched off or on")
+			raw.Bad(raw.N, document.Meant(raw.name, names, ""), "no earlier file has this rule, so it cannot be switched off or on")
 			return nil
 		}
 		sp := &spec{rule: &Rule{Name: raw.name, Each: switchOnly}}
@@ -36,33 +36,33 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 		}
 		return sp
 	}
-	before := len(*raw.file.errs)
+	before := raw.Count()
 	r := &Rule{
-		Name: raw.name, Group: raw.file.group, File: raw.file.name, Line: raw.node.Line,
+		Name: raw.name, Group: raw.group, File: raw.file, Line: raw.N.Line,
 		Each:       Each(raw.choice("each", string(Once), string(EachWheel), string(EachAxle), string(EachSide))),
 		Priority:   Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
 		Clear:      Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
 		Where:      Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
-		EndOnly:    raw.fields["say"] == nil,
-		latch:      raw.flag("latch"),
+		EndOnly:    raw.Get("say") == nil,
+		latch:      raw.Flag(raw.Get("latch"), "latch", false),
 		Importance: Importance(raw.choice("importance", string(NormalImportance), string(LowImportance), string(HighImportance))),
 	}
 	w := &ruleWriter{builder: b, raw: raw, rule: r}
 	w.times()
 	w.situations()
-	if raw.fields["when"] == nil {
-		raw.file.failAt(raw.node, raw.title, "write when: fuel_left < 5 l", "the rule has no when")
+	if raw.Get("when") == nil {
+		raw.Bad(raw.N, "write when: fuel_left < 5 l", "the rule has no when")
 	}
-	if raw.fields["say"] == nil && raw.fields["say_clear"] == nil {
-		raw.file.failAt(raw.node, raw.title, "write say: Fuel low.", "the rule has nothing to say")
+	if raw.Get("say") == nil && raw.Get("say_clear") == nil {
+		raw.Bad(raw.N, "write say: Fuel low.", "the rule has nothing to say")
 	}
 	for _, pair := range [][2]string{{"say_short", "say"}, {"merge_short", "merge"}, {"clear_priority", "say_clear"}, {"repeat_later", "repeat"}} {
-		if n := raw.fields[pair[0]]; n != nil && raw.fields[pair[1]] == nil {
-			raw.file.failAt(n, raw.title, "write "+pair[1]+" as well", "there is no %s for this %s", pair[1], pair[0])
+		if n := raw.Get(pair[0]); n != nil && raw.Get(pair[1]) == nil {
+			raw.Bad(n, "write "+pair[1]+" as well", "there is no %s for this %s", pair[1], pair[0])
 		}
 	}
 	parts := w.instances()
-	if len(*raw.file.errs) > before {
+	if raw.Count() > before {
 		// Parts of it are wrong; its name is still taken, so that the rest can be judged.
 		return &spec{rule: r}
 	}
@@ -80,7 +80,7 @@ type ruleWriter struct {
 	rule   *Rule
 	db     value
 	hasDB  bool
-	dbNode *yaml.Node
+	dbNode *document.Node
 	off    []missing // what switches all instances off
 }
 
@@ -99,7 +99,7 @@ func (w *ruleWriter) times() {
 		return
 	}
 	if v.c < 0 {
-		w.raw.file.failAt(n, w.raw.title, "", "the deadband is below zero")
+		w.raw.Bad(n, "", "the deadband is below zero")
 		return
 	}
 	w.db, w.hasDB, w.dbNode = v, true, n
@@ -112,7 +112,7 @@ func (w *ruleWriter) duration(key string, absent float64, positive bool) float64
 		return absent
 	}
 	fail := func(hint, format string, args ...any) float64 {
-		w.raw.file.failAt(n, w.raw.title, hint, format, args...)
+		w.raw.Bad(n, hint, format, args...)
 		return absent
 	}
 	switch {
@@ -133,7 +133,7 @@ func (w *ruleWriter) duration(key string, absent float64, positive bool) float64
 
 // fixed reads a field that holds a constant: a number with its unit, or an expression of
 // such numbers and of the car's limits.
-func (w *ruleWriter) fixed(key string, literal func(*node)) (*yaml.Node, value, bool) {
+func (w *ruleWriter) fixed(key string, literal func(*node)) (*document.Node, value, bool) {
 	n := w.raw.scalar(key)
 	if n == nil {
 		return nil, value{}, false
@@ -158,7 +158,7 @@ func (w *ruleWriter) fixed(key string, literal func(*node)) (*yaml.Node, value, 
 		w.off = append(w.off, c.missing...)
 		return nil, value{}, false
 	case !v.isConst || math.IsNaN(v.c):
-		w.raw.file.failAt(n, w.raw.title, "write a number with a unit", "%s changes while driving, and %s must not", n.Value, key)
+		w.raw.Bad(n, "write a number with a unit", "%s changes while driving, and %s must not", n.Value, key)
 		return nil, value{}, false
 	}
 	return n, v, true
@@ -169,11 +169,7 @@ func (w *ruleWriter) situations() {
 	for _, n := range w.raw.list("suppress_in") {
 		i := slices.Index(known, n.Value)
 		if i < 0 || i > 63 {
-			hint := didYouMean(n.Value, known)
-			if hint == "" {
-				hint = "it is one of " + strings.Join(known, ", ")
-			}
-			w.raw.file.failAt(n, w.raw.title, hint, "unknown situation %q", n.Value)
+			w.raw.Bad(n, document.OneOf(n.Value, known), "unknown situation %q", n.Value)
 			continue
 		}
 		w.rule.suppress |= 1 << i
@@ -186,7 +182,7 @@ func (w *ruleWriter) checker(in *instance, each Each) *checker {
 
 // A field gathers the mistakes that the instances of a rule make in one scalar.
 type field struct {
-	node    *yaml.Node
+	node    *document.Node
 	bad     []*mistake
 	unknown map[mistake]int // in how many instances
 }
@@ -276,7 +272,7 @@ func (w *ruleWriter) instances() []compiled {
 	for k, n := range needs {
 		if needUnknown[k] == len(list) {
 			c := w.checker(&list[0], r.Each)
-			raw.file.failAt(n, raw.title, c.suggest(n.Value, r.Each), "unknown name %s", n.Value)
+			raw.Bad(n, c.suggest(n.Value, r.Each), "unknown name %s", n.Value)
 		}
 	}
 	r.merged, r.mergedShort = w.mergedText(fields["merge"]), w.mergedText(fields["merge_short"])
@@ -285,7 +281,7 @@ func (w *ruleWriter) instances() []compiled {
 		fd.tell(raw, len(list))
 	}
 	if w.hasDB && !moved {
-		raw.file.failAt(w.dbNode, raw.title, "", "the deadband, %s, fits none of the limits in when", w.db.describe())
+		raw.Bad(w.dbNode, "", "the deadband, %s, fits none of the limits in when", w.db.describe())
 	}
 	if when := fields["when"]; when != nil {
 		var needed []string
@@ -362,7 +358,7 @@ func (w *ruleWriter) mergedText(fd *field) *template {
 		return nil
 	}
 	if w.rule.Each == Once {
-		w.raw.file.failAt(fd.node, w.raw.title, "give the rule each: wheel, axle or side", "there is nothing to merge")
+		w.raw.Bad(fd.node, "give the rule each: wheel, axle or side", "there is nothing to merge")
 		return nil
 	}
 	c := w.checker(&instancesOf[Once][0], w.rule.Each)
@@ -387,7 +383,7 @@ func (b *builder) answer(raw *rawRule) {
 	a := answer{ask: raw.name}
 	c := w.checker(&instancesOf[Once][0], Once)
 	c.noTracks = "in an answer"
-	tell := func(n *yaml.Node) {
+	tell := func(n *document.Node) {
 		for _, m := range append(c.bad, c.unknown...) {
 			raw.blame(n, m)
 		}
@@ -404,8 +400,8 @@ func (b *builder) answer(raw *rawRule) {
 	}
 	n := raw.scalar("say")
 	if n == nil {
-		if raw.fields["say"] == nil {
-			raw.file.failAt(raw.node, raw.title, "write say: Fuel, {fuel_laps_left} laps.", "the answer has nothing to say")
+		if raw.Get("say") == nil {
+			raw.Bad(raw.N, "write say: Fuel, {fuel_laps_left} laps.", "the answer has nothing to say")
 		}
 		return
 	}

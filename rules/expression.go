@@ -1,6 +1,10 @@
 package rules
 
-import "math"
+import (
+	"math"
+
+	"earshot/configs/document"
+)
 
 // An Expression is a checked expression on its own, outside a rule. It has no past, so changed
 // and rate cannot be used in it.
@@ -11,7 +15,7 @@ type Expression struct {
 	cond     cond
 }
 
-// ParseExpression checks and compiles src. The error is an *Error at line 1 of a file called "expression".
+// ParseExpression checks and compiles src. The error is a *document.Error at line 1 of a file called "expression".
 // A name that is not available is an error as well.
 func ParseExpression(src string, voc Vocabulary) (*Expression, error) {
 	c := &checker{voc: voc, in: &instancesOf[Once][0], noTracks: "outside a rule"}
@@ -32,7 +36,7 @@ func ParseExpression(src string, voc Vocabulary) (*Expression, error) {
 	return &Expression{Quantity: v.q, width: c.width, num: v.num, cond: v.cond}, nil
 }
 
-func (m *mistake) alone(src string) *Error {
+func (m *mistake) alone(src string) *document.Error {
 	pos := min(max(m.pos, 0), len(src))
 	line, col := 1, 1
 	for _, r := range src[:pos] {
@@ -40,7 +44,7 @@ func (m *mistake) alone(src string) *Error {
 			line, col = line+1, 1
 		}
 	}
-	return &Error{File: "expression", Line: line, Col: col, Msg: m.msg, Hint: m.hint}
+	return &document.Error{File: "expression", Line: line, Col: col, Msg: m.msg, Hint: m.hint}
 }
 
 // Value computes the expression in the unit used inside; a condition is 1 or 0. Unknown is NaN.
@@ -56,4 +60,31 @@ func (e *Expression) Value(env []float64) float64 {
 		return 0
 	}
 	return math.NaN()
+}
+
+// Constant reads a number with its unit, such as "26 psi", as a value of a quantity in the unit used inside. An empty
+// quantity is any. A temperature difference may be written in °C or °F. wrong tells a mistake and hint the way out, at
+// a byte of src.
+func Constant(src, quantity string, voc Vocabulary) (x float64, is string, at int, wrong, hint string) {
+	n, m := parse(src, voc)
+	if m != nil {
+		return math.NaN(), "", m.pos, m.msg, m.hint
+	}
+	if n.kind == nNumber && n.u.Quantity == qTemp && quantity == qTempDiff {
+		n.u = Unit{qTempDiff, n.u.Scale, 0}
+	}
+	c := &checker{voc: voc, in: &instancesOf[Once][0], noTracks: "here"}
+	v := c.number(n)
+	switch {
+	case len(c.bad)+len(c.unknown) > 0:
+		m = append(c.bad, c.unknown...)[0]
+		return math.NaN(), "", m.pos, m.msg, m.hint
+	case !v.isConst || math.IsNaN(v.c):
+		return math.NaN(), "", 0, "this is not a number with a unit", c.writeAs(quantity)
+	case quantity == "" || v.q == quantity || v.loose && quantity == qRatio:
+		return v.c, v.q, 0, "", ""
+	case v.bare:
+		return math.NaN(), v.q, 0, "the unit is missing", c.writeAs(quantity)
+	}
+	return math.NaN(), v.q, 0, "this is " + article(v.q) + ", and " + article(quantity) + " should stand here", c.writeAs(quantity)
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/configs/document"
 	"earshot/rules"
 )
 
@@ -172,14 +173,14 @@ func TestExpressions(t *testing.T) {
 func TestExpressionErrorsHaveAPlace(t *testing.T) {
 	voc := car()
 	_, err := rules.ParseExpression("fuel_left <\n  5 °C", voc)
-	require.ErrorIs(t, err, rules.ErrInvalid)
+	require.ErrorIs(t, err, document.ErrInvalid)
 	require.EqualError(t, err, "expression:1:11: fuel_left (volume) and a temperature cannot be compared\n\thint: write it with one of l, L, ml, m³, m3, gal_us, gal_imp")
 	voc.absent["fuel_left"] = "the feed has no such field"
 	_, err = rules.ParseExpression("fuel_left < 5 l", voc)
 	require.EqualError(t, err, "expression:1:1: fuel_left: the feed has no such field")
 	for _, src := range []string{"", `"text"`, "changed(gear)"} {
 		_, err = rules.ParseExpression(src, voc)
-		require.ErrorIs(t, err, rules.ErrInvalid, src)
+		require.ErrorIs(t, err, document.ErrInvalid, src)
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"golang.org/x/tools/txtar"
 
+	"earshot/configs/document"
 	"earshot/rules"
 )
 
@@ -21,8 +22,8 @@ func places(t *testing.T, err error, src string) {
 	}
 	lines := strings.Split(strings.NewReplacer("\r\n", "\n", "\r", "\n", "\u0085", "\n", "\u2028", "\n", "\u2029", "\n").Replace(src), "\n")
 	for _, e := range errs {
-		re, ok := errors.AsType[*rules.Error](e)
-		if !ok || !errors.Is(e, rules.ErrInvalid) {
+		re, ok := errors.AsType[*document.Error](e)
+		if !ok || !errors.Is(e, document.ErrInvalid) {
 			t.Fatalf("refused with %#v", e)
 		}
 		if re.Line < 1 || re.Line > len(lines) || re.Col < 1 || re.Col > len(lines[re.Line-1])+2 || re.Msg == "" {

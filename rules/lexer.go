@@ -7,6 +7,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"earshot/configs/document"
 )
 
 type tokenKind uint8
@@ -221,8 +223,8 @@ func unitHint(word string, voc Vocabulary) string {
 			}
 		}
 	}
-	if hint := didYouMean(word, all); hint != "" || len(firsts) == 0 {
-		return hint
+	if len(firsts) == 0 {
+		return document.Meant(word, all, "")
 	}
-	return "there are " + strings.Join(firsts, ", ") + " and others of the same quantities"
+	return document.Meant(word, all, "there are "+strings.Join(firsts, ", ")+" and others of the same quantities")
 }

@@ -93,22 +93,20 @@ func (m *Memory) Words(rule *Rule, instance int, env []float64) (text, short str
 	}
 	in := &m.set.instances[rule.cells[instance]]
 	f := frame{env: m.set.fit(env), tracks: m.tracks}
-	text = in.say.words(&f, rule.Each, 1<<instance)
-	return text, in.short.words(&f, rule.Each, 1<<instance), text != ""
+	text = in.say.words(&f, 1<<instance)
+	return text, in.short.words(&f, 1<<instance), text != ""
 }
 
-// Reset lets go of the instances of a latched rule whose condition has gone: they clear at the next
-// Step. An instance whose condition is still there stays.
-func (m *Memory) Reset(rule string) {
-	r := m.set.byName[rule]
-	if r == nil {
-		return
-	}
-	for _, i := range r.cells {
-		if i >= 0 && m.cells[i].gone {
-			m.cells[i].released = true
+// Reset lets go of all latched instances whose condition has gone, and tells how many: they clear at the next Step. An instance whose
+// condition is still there stays.
+func (m *Memory) Reset() (n int) {
+	for i := range m.cells {
+		if c := &m.cells[i]; c.gone && !c.released {
+			c.released = true
+			n++
 		}
 	}
+	return n
 }
 
 // Step judges every rule at now, in seconds, which must not fall. Bit i of situation says that
@@ -237,14 +235,14 @@ func (m *Memory) transition(in *compiled, from, to State, now float64) Transitio
 	switch {
 	case to == Active:
 		say = in.say
-		t.Short = in.short.words(f, in.rule.Each, 1<<in.number)
+		t.Short = in.short.words(f, 1<<in.number)
 	case from == Active && to == Normal:
 		say = in.clear
 	}
 	if say == nil {
 		return t
 	}
-	t.Text = say.words(f, in.rule.Each, 1<<in.number)
+	t.Text = say.words(f, 1<<in.number)
 	t.Say = t.Text != ""
 	if !t.Say {
 		t.Why = "a value in its text is unknown"

@@ -1,6 +1,10 @@
 package rules
 
-import "strings"
+import (
+	"strings"
+
+	"earshot/configs/document"
+)
 
 type nodeKind uint8
 
@@ -176,7 +180,7 @@ func (p *parser) prefix() *node {
 
 func (p *parser) call(name token) *node {
 	if functions[name.text].max == 0 {
-		return p.fail(name.pos, didYouMean(name.text, functionNames), "there is no function %s; there are %s", name.text, strings.Join(functionNames, ", "))
+		return p.fail(name.pos, document.Meant(name.text, functionNames, ""), "there is no function %s; there are %s", name.text, strings.Join(functionNames, ", "))
 	}
 	p.next()
 	n := &node{kind: nCall, pos: name.pos, text: name.text}

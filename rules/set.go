@@ -1,11 +1,12 @@
 package rules
 
 import (
-	"cmp"
 	"errors"
 	"math"
 	"slices"
 	"strings"
+
+	"earshot/configs/document"
 )
 
 // A Source is one rules file.
@@ -48,34 +49,35 @@ type answer struct {
 	short *template // nil where there is none
 }
 
+// mostRules is the bound of all files together: each rule costs time with every sample.
+const mostRules = 1000
+
 // Compile reads rules files. A rule of a later file takes the place of one of the same name from
 // an earlier file, and `name: x` with `off: true` switches it off; likewise the answers of a later
 // file to one question take the place of those of earlier files. The error joins every mistake of
-// every file as *Error, in the order of the files and of the places within them.
+// every file as *document.Error, in the order of the files and of the places within them.
 func Compile(files []Source, voc Vocabulary) (*Set, error) {
+	count := 0
 	b := &builder{voc: voc, set: &Set{byName: map[string]*Rule{}}}
 	var all []error
 	for i, src := range files {
-		var errs []error
-		f := readFile(src, &errs)
-		for _, earlier := range files[:i] {
-			if earlier.Name == src.Name {
-				f.fail(1, 1, "", "", "the file is read twice")
-			}
+		f := readFile(src)
+		if slices.ContainsFunc(files[:i], func(earlier Source) bool { return earlier.Name == src.Name }) {
+			f.Bad(nil, "", "the file is read twice")
 		}
-		b.file(f)
-		slices.SortStableFunc(errs, byPlace)
-		all = append(all, errs...)
+		if count += len(f.rules); count > mostRules {
+			f.Bad(nil, "merge rules with each:, or take some out", "with this file there are %d rules, and no more than %d may be", count, mostRules)
+		} else {
+			b.file(f)
+		}
+		for _, e := range document.Errors(f.Err()) {
+			all = append(all, e)
+		}
 	}
 	if len(all) > 0 {
 		return nil, errors.Join(all...)
 	}
 	return b.finish(), nil
-}
-
-func byPlace(a, b error) int {
-	x, y := a.(*Error), b.(*Error)
-	return cmp.Or(cmp.Compare(x.Line, y.Line), cmp.Compare(x.Col, y.Col))
 }
 
 // Rules describes every rule, those that are off as well, in the order of the files.
@@ -108,8 +110,8 @@ func (s *Set) Answer(ask string, env []float64) (text, short string, ok bool) {
 		if a.ask != ask || a.when != nil && a.when(&f) != isTrue {
 			continue
 		}
-		if text, whole := a.say.render(&f, Once, 0); whole && text != "" {
-			return text, a.short.words(&f, Once, 0), true
+		if text, whole := a.say.render(&f, 0); whole && text != "" {
+			return text, a.short.words(&f, 0), true
 		}
 	}
 	return "", "", false
@@ -123,8 +125,8 @@ func (s *Set) Merged(rule *Rule, members uint64, env []float64) (text, short str
 		return "", "", false
 	}
 	f := frame{env: s.fit(env), members: members}
-	text = rule.merged.words(&f, rule.Each, members)
-	return text, rule.mergedShort.words(&f, rule.Each, members), text != ""
+	text = rule.merged.words(&f, members)
+	return text, rule.mergedShort.words(&f, members), text != ""
 }
 
 // fit makes an env that is too short as long as the names need: what is not there is unknown.
@@ -204,20 +206,20 @@ func (b *builder) finish() *Set {
 			s.instances = append(s.instances, p)
 			info.Instances = append(info.Instances, p.in.suffix)
 			for _, t := range []*template{p.say, p.short, p.clear} {
-				t.phrases(r.Each, add)
+				t.phrases(add)
 			}
 		}
 		if info.Active {
-			r.merged.phrases(r.Each, add)
-			r.mergedShort.phrases(r.Each, add)
+			r.merged.phrases(add)
+			r.mergedShort.phrases(add)
 		}
 		s.rules = append(s.rules, r)
 		s.byName[r.Name] = r
 		s.infos = append(s.infos, info)
 	}
 	for _, a := range s.answers {
-		a.say.phrases(Once, add)
-		a.short.phrases(Once, add)
+		a.say.phrases(add)
+		a.short.phrases(add)
 		if !slices.Contains(s.asks, a.ask) {
 			s.asks = append(s.asks, a.ask)
 		}

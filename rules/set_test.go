@@ -2,11 +2,13 @@ package rules_test
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/audio/spoken"
 	"earshot/rules"
 )
 
@@ -291,4 +293,32 @@ func TestSetDoesNotChange(t *testing.T) {
 	require.NotContains(t, set.Phrases(), "changed")
 	require.True(t, slices.IsSorted(set.Phrases()))
 	require.NotEmpty(t, before)
+}
+
+// foreign is a vocabulary that speaks another language.
+type foreign struct{ *words }
+
+func (foreign) Language() *spoken.Language {
+	l := *spoken.English
+	l.Places = map[string]string{"fl": "vorn links", "fr": "vorn rechts", "rl": "hinten links", "rr": "hinten rechts"}
+	l.Together = map[string]string{"fl+fr": "vorn"}
+	l.And = " und "
+	l.Brief = func(x float64, _ int) string { return strconv.Itoa(int(x)) }
+	return &l
+}
+
+func TestAnotherLanguage(t *testing.T) {
+	voc := foreign{car()}
+	set, err := rules.Compile([]rules.Source{{Name: "a.yaml", Data: []byte(
+		`rules: [{name: hot, each: wheel, when: tyre_core > tyre_high, say: "{wheel} heiß, {tyre_core}.", merge: "{instances} heiß."}]`)}}, voc)
+	require.NoError(t, err)
+	env := voc.row(t, map[string]float64{"tyre_core_fl": 112, "tyre_core_fr": 90, "tyre_core_rl": 90, "tyre_core_rr": 90})
+	transitions := set.NewMemory().Step(0, env, 0, nil)
+	require.Equal(t, "Vorn links heiß, 112.", transitions[0].Text)
+	for members, want := range map[uint64]string{0b0011: "Vorn heiß.", 0b1001: "Vorn links und hinten rechts heiß."} {
+		text, _, ok := set.Merged(set.Rule("hot"), members, env)
+		require.True(t, ok)
+		require.Equal(t, want, text)
+	}
+	require.Contains(t, set.Phrases(), "vorn links und hinten rechts")
 }

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/tools/txtar"
 
+	"earshot/configs/document"
 	"earshot/rules"
 )
 
@@ -169,10 +170,10 @@ func TestMistakes(t *testing.T) {
 		if err == nil {
 			return "no mistake: " + strconv.Itoa(len(set.Rules())) + " rules\n"
 		}
-		require.ErrorIs(t, err, rules.ErrInvalid)
+		require.ErrorIs(t, err, document.ErrInvalid)
 		require.Nil(t, set)
 		for _, e := range err.(interface{ Unwrap() []error }).Unwrap() {
-			_, ok := errors.AsType[*rules.Error](e)
+			_, ok := errors.AsType[*document.Error](e)
 			require.True(t, ok)
 		}
 		return err.Error() + "\n"

@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"earshot/audio/spoken"
+	"earshot/configs/document"
 )
 
 // A template is a text with values in it, cut into sentences: a sentence of which a value is
@@ -20,13 +21,13 @@ type template struct {
 
 type sentence struct{ parts []part }
 
-// A part is static text, or a value, or the place of the instances.
+// A part is static text, or a value, or the names of the instances.
 type part struct {
-	text      string
-	instances bool
-	value     num
-	say       func(x float64) (string, bool) // false: x has no words here
-	words     []string                       // what say may say besides numbers
+	text  string
+	names []string // by the bits of the instances; nil where the part is something else
+	value num
+	say   func(x float64) (string, bool) // false: x has no words here
+	words []string                       // what say may say besides numbers
 }
 
 // rawPart is a part as written. pos is the byte offset of what stands within the braces.
@@ -151,6 +152,7 @@ func (c *checker) placeholder(p rawPart, sc scope) part {
 		return r
 	}, p.text)
 	word := strings.TrimSpace(body)
+	places := languageOf(c.voc).Places
 	fixed := func(text, each string) part {
 		if sc.merge {
 			c.mistake(p.pos, "write {instances}", "{%s} has no meaning in the text for several", word)
@@ -161,16 +163,16 @@ func (c *checker) placeholder(p rawPart, sc scope) part {
 	}
 	switch word {
 	case "wheel":
-		return fixed(c.in.wheel, "each: wheel")
+		return fixed(places[c.in.wheel], "each: wheel")
 	case "axle":
-		return fixed(c.in.axle, "each: axle or wheel")
+		return fixed(places[c.in.axle], "each: axle or wheel")
 	case "side":
-		return fixed(c.in.side, "each: side or wheel")
+		return fixed(places[c.in.side], "each: side or wheel")
 	case "instances":
 		if !sc.merge {
 			c.mistake(p.pos, "write {wheel}, {axle} or {side}", "{instances} belongs into merge")
 		}
-		return part{instances: true}
+		return part{names: together(languageOf(c.voc), c.each)}
 	case "":
 		c.mistake(p.pos, "", "there is nothing between the braces")
 		return part{}
@@ -194,7 +196,7 @@ func (c *checker) placeholder(p rawPart, sc scope) part {
 	out := part{value: v.num, say: c.speech(&v, n, unit, p.pos+unitPos, style, p.pos+stylePos)}
 	switch {
 	case style == "off":
-		out.words = []string{"off"}
+		out.words = []string{languageOf(c.voc).Off}
 	case style == "label" || style == "" && unit == "":
 		out.words = spaced(v.labels)
 	}
@@ -245,11 +247,7 @@ var styleQuantity = map[string]string{"lap_time": qTime, "lap_brief": qTime, "ga
 func (c *checker) speech(v *value, n *node, unit string, unitPos int, style string, stylePos int) func(float64) (string, bool) {
 	decimals, known := styles[style]
 	if style != "" && !known {
-		hint := didYouMean(style, styleNames)
-		if hint == "" {
-			hint = "it is one of " + strings.Join(styleNames, ", ")
-		}
-		c.mistake(stylePos, hint, "unknown style %q", style)
+		c.mistake(stylePos, document.OneOf(style, styleNames), "unknown style %q", style)
 		return nil
 	}
 	if style == "label" || style == "" && unit == "" && v.labels != nil {
@@ -270,7 +268,8 @@ func (c *checker) speech(v *value, n *node, unit string, unitPos int, style stri
 		c.mistake(stylePos, "it is for values of "+q, "%s cannot be said as %s", v.describe(), style)
 		return nil
 	}
-	return func(x float64) (string, bool) { return speak((x-u.Offset)/u.Scale, x, style, decimals) }
+	l := languageOf(c.voc)
+	return func(x float64) (string, bool) { return speak(l, (x-u.Offset)/u.Scale, x, style, decimals) }
 }
 
 // spaced turns labels into words.
@@ -311,11 +310,7 @@ func (c *checker) display(v *value, n *node, unit string, pos int) (Unit, int, b
 	u, ok := unitNamed(c.voc, spelling)
 	switch {
 	case !ok:
-		hint := didYouMean(spelling, unitsOf(c.voc, v.q))
-		if hint == "" {
-			hint = "use one of " + strings.Join(unitsOf(c.voc, v.q), ", ")
-		}
-		c.mistake(pos, hint, "unknown unit %q", spelling)
+		c.mistake(pos, document.OneOf(spelling, unitsOf(c.voc, v.q)), "unknown unit %q", spelling)
 	case u.Quantity == qTemp && v.q == qTempDiff:
 		return Unit{v.q, u.Scale, 0}, decimals, true // a difference has no offset
 	case u.Quantity != v.q && !(u.Quantity == qRatio && v.loose):
@@ -334,25 +329,25 @@ func first(s []string) string {
 }
 
 // speak puts x, in the unit in which it is said, into words. inside is the value before conversion.
-func speak(x, inside float64, style string, decimals int) (string, bool) {
+func speak(l *spoken.Language, x, inside float64, style string, decimals int) (string, bool) {
 	switch style {
 	case "lap_time":
-		return spoken.LapTime(inside, decimals), true
+		return l.LapTime(inside, decimals), true
 	case "lap_brief":
-		return spoken.LapBrief(inside), true
+		return l.LapBrief(inside), true
 	case "gap":
-		return spoken.Gap(inside), true
+		return l.Gap(inside), true
 	case "compared":
-		return spoken.Compared(inside), true
+		return l.Compared(inside), true
 	case "laps":
-		return spoken.Laps(inside), true
+		return l.Laps(inside), true
 	case "whole_laps":
-		return spoken.Laps(math.Round(inside)), true
+		return l.Laps(math.Round(inside)), true
 	case "tens":
-		return spoken.Tens(x), true
+		return l.Tens(x), true
 	case "off":
 		if math.Round(x) == 0 {
-			return "off", true
+			return l.Off, true
 		}
 	case "corner":
 		if math.Round(x) < 1 {
@@ -360,28 +355,28 @@ func speak(x, inside float64, style string, decimals int) (string, bool) {
 		}
 	case "signed":
 		if x >= 0 {
-			return "plus " + spoken.Brief(x, decimals), true
+			return l.Plus + l.Brief(x, decimals), true
 		}
 	}
-	return spoken.Brief(x, decimals), true
+	return l.Brief(x, decimals), true
 }
 
 // words fills the template in; "" where there is none or nothing is left of it.
-func (t *template) words(f *frame, each Each, members uint64) string {
+func (t *template) words(f *frame, members uint64) string {
 	if t == nil {
 		return ""
 	}
-	text, _ := t.render(f, each, members)
+	text, _ := t.render(f, members)
 	return text
 }
 
 // render fills the template in. It leaves out sentences with an unknown value and returns
 // false where none remains.
-func (t *template) render(f *frame, each Each, members uint64) (text string, whole bool) {
+func (t *template) render(f *frame, members uint64) (text string, whole bool) {
 	var b strings.Builder
 	whole = true
 	for i := range t.sentences {
-		s, ok := t.sentences[i].render(f, each, members)
+		s, ok := t.sentences[i].render(f, members)
 		if !ok {
 			whole = false
 			continue
@@ -394,12 +389,12 @@ func (t *template) render(f *frame, each Each, members uint64) (text string, who
 	return b.String(), whole
 }
 
-func (s *sentence) render(f *frame, each Each, members uint64) (string, bool) {
+func (s *sentence) render(f *frame, members uint64) (string, bool) {
 	var b strings.Builder
 	for _, p := range s.parts {
 		switch {
-		case p.instances:
-			b.WriteString(together(each, members))
+		case p.names != nil:
+			b.WriteString(p.names[members&uint64(len(p.names)-1)])
 		case p.say != nil:
 			x := p.value(f)
 			if math.IsNaN(x) || math.IsInf(x, 0) {
@@ -428,23 +423,20 @@ func tidy(s string) string {
 }
 
 // phrases adds the static texts of the template, if there is one.
-func (t *template) phrases(each Each, add func(string)) {
+func (t *template) phrases(add func(string)) {
 	if t == nil {
 		return
 	}
 	for _, s := range t.sentences {
 		text := ""
 		for _, p := range s.parts {
-			if p.say == nil && !p.instances {
+			if p.say == nil && p.names == nil {
 				text += p.text
 				continue
 			}
 			add(text)
 			text = ""
-			if p.instances {
-				p.words = allTogether(each)
-			}
-			for _, w := range p.words {
+			for _, w := range append(p.names, p.words...) {
 				add(w)
 			}
 		}

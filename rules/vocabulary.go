@@ -2,8 +2,9 @@ package rules
 
 import (
 	"math"
-	"slices"
 	"strings"
+
+	"earshot/audio/spoken"
 )
 
 // A Name is one thing that an expression may mention.
@@ -48,20 +49,28 @@ type Vocabulary interface {
 	Situations() []string
 }
 
+// languageOf is the language in which the values of texts are said: that of the vocabulary where it has a method Language, else
+// English.
+func languageOf(voc Vocabulary) *spoken.Language {
+	if v, ok := voc.(interface{ Language() *spoken.Language }); ok {
+		return v.Language()
+	}
+	return spoken.English
+}
+
 // The quantities of which the language itself knows something.
 const (
-	qNumber     = "number"
-	qRatio      = "ratio"
-	qTime       = "time"
-	qTemp       = "temperature"
-	qTempDiff   = "temperature difference"
-	qLaps       = "laps"
-	qCondition  = "condition" // true, false or unknown
-	qLabel      = "label"     // a string
-	perSecond   = " per second"
-	perLap      = " per lap"
-	noQuantity  = "" // the type of what could not be checked: further complaints are withheld
-	suggestions = 5
+	qNumber    = "number"
+	qRatio     = "ratio"
+	qTime      = "time"
+	qTemp      = "temperature"
+	qTempDiff  = "temperature difference"
+	qLaps      = "laps"
+	qCondition = "condition" // true, false or unknown
+	qLabel     = "label"     // a string
+	perSecond  = " per second"
+	perLap     = " per lap"
+	noQuantity = "" // the type of what could not be checked: further complaints are withheld
 )
 
 // ratePer returns the quantity of q per second.
@@ -122,59 +131,4 @@ func unitsOf(voc Vocabulary, q string) []string {
 		return out
 	}
 	return nil
-}
-
-// nearest returns those of names that word may have been meant to be, best first.
-func nearest(word string, names []string) []string {
-	type near struct {
-		name string
-		dist int
-	}
-	limit := 1 + len(word)/4
-	var found []near
-	for _, n := range names {
-		if d := distance(word, n, limit); d <= limit {
-			found = append(found, near{n, d})
-		}
-	}
-	slices.SortStableFunc(found, func(a, b near) int { return a.dist - b.dist })
-	var out []string
-	for _, f := range found {
-		if f.dist == found[0].dist && len(out) < suggestions {
-			out = append(out, f.name)
-		}
-	}
-	return out
-}
-
-// didYouMean is a hint, or "" where nothing comes near.
-func didYouMean(word string, names []string) string {
-	near := nearest(word, names)
-	if len(near) == 0 {
-		return ""
-	}
-	return "did you mean " + strings.Join(near, " or ") + "?"
-}
-
-// distance is the Levenshtein distance of a and b, in bytes, or more than limit.
-func distance(a, b string, limit int) int {
-	if d := len(a) - len(b); d > limit || -d > limit {
-		return limit + 1
-	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		diag := row[0]
-		row[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := 1
-			if a[i-1] == b[j-1] {
-				cost = 0
-			}
-			diag, row[j] = row[j], min(row[j]+1, row[j-1]+1, diag+cost)
-		}
-	}
-	return row[len(b)]
 }

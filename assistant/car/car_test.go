@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/configs/document"
 )
 
 const psi = 6.894757293168361 // kPa, NIST SP 811 (2008) B.8 by definition of pound, inch and gravity
@@ -156,19 +157,19 @@ func TestDefaults(t *testing.T) {
 
 func TestMistakes(t *testing.T) {
 	tests := []struct{ name, text, want string }{
-		{"empty", "", "my.yaml: the file is empty"},
-		{"comment only", "# nothing\n", "my.yaml: the file is empty"},
-		{"a list", "- a\n", "my.yaml:1:1: this is not a list of keys and values"},
+		{"empty", "", "my.yaml:1:1: the file is empty"},
+		{"comment only", "# nothing\n", "my.yaml:1:1: the file is empty"},
+		{"a list", "- a\n", "my.yaml:1:1: the car file is not a list of keys with values"},
 		{"no YAML", "a: [1\nb: 2", "my.yaml:"},
-		{"two documents", "name: a\n---\nname: b\n", "my.yaml:2:1: there is a second document"},
+		{"two documents", "name: a\n---\nname: b\n", "my.yaml:2:1: the file has a second document"},
 		{"bare number", "wheelbase: 2.65", `my.yaml:1:12: wheelbase is "2.65": the unit is missing`},
 		{"wrong quantity", "mass: 3 m", `my.yaml:1:7: mass is "3 m": m is a unit of length, and this is a mass`},
 		{"out of range", "wheelbase: 2650 m", `my.yaml:1:12: wheelbase is "2650 m", which no car has`},
-		{"unknown key", "wheelbsae: 2.65 m", `my.yaml:1:1: the car file has no "wheelbsae"` + "\n\thint: did you mean \"wheelbase\"?"},
-		{"unknown key inside", "fuel:\n  tnak: 3 l", `my.yaml:2:3: fuel has no "tnak"` + "\n\thint: did you mean \"tank\"?"},
-		{"nothing alike", "fuel: {colour: 3 l}", "known are density, tank, reserve, effect"},
-		{"twice", "mass: 900 kg\nmass: 901 kg", `my.yaml:2:1: the car file has "mass" already, on line 1`},
-		{"a limit nearly known", "limits: {tyre_hgih: 100 °C}", `did you mean "tyre_high"?`},
+		{"unknown key", "wheelbsae: 2.65 m", `my.yaml:1:1: the car file has no "wheelbsae"` + "\n\thint: did you mean wheelbase?"},
+		{"unknown key inside", "fuel:\n  tnak: 3 l", `my.yaml:2:3: fuel has no "tnak"` + "\n\thint: did you mean tank?"},
+		{"nothing alike", "fuel: {colour: 3 l}", "its keys are density, tank, reserve, effect"},
+		{"twice", "mass: 900 kg\nmass: 901 kg", `my.yaml:2:1: "mass" stands in line 1 already`},
+		{"a limit nearly known", "limits: {tyre_hgih: 100 °C}", "did you mean tyre_high?"},
 		{"a limit by suffix", "limits: {tyre_high_front: 100 °C}", "write tyre_high: {front: …}"},
 		{"target as limit", "limits: {pressure_target: 26 psi}", "hot_pressure"},
 		{"own limit without unit", "limits: {my_own: 3}", `my.yaml:1:18: limit my_own is "3": the unit is missing`},
@@ -182,17 +183,17 @@ func TestMistakes(t *testing.T) {
 		{"reserve twice", "fuel: {reserve: [1 lap, 2 laps]}", "twice as laps"},
 		{"reserve of another kind", "fuel: {reserve: 3 kg}", "neither laps nor a volume"},
 		{"reserve as large as the tank", "fuel: {tank: 10 l, reserve: 10 l}", "as large as the tank"},
-		{"unknown compound", "compounds: {sotf: {laps: 3 laps}}", `did you mean "soft"?`},
+		{"unknown compound", "compounds: {sotf: {laps: 3 laps}}", "did you mean soft?"},
 		{"surface upside down", "compounds: {soft: {surface: [30 °C, 10 °C]}}", "begins hotter"},
 		{"half an effect", "fuel: {effect: {mass: 10 kg}}", "effect lacks"},
-		{"other baseline", "baseline: rally", `the baseline is "rally"`},
-		{"name is missing", "name:", "my.yaml:1:6: the name is missing"},
+		{"other baseline", "baseline: rally", `baseline cannot be "rally"`},
+		{"name is missing", "name:", "my.yaml:1:6: the name is empty"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			c, err := Parse("my.yaml", []byte(tt.text))
 			require.Nil(t, c)
-			require.ErrorIs(t, err, ErrInvalid)
+			require.ErrorIs(t, err, document.ErrInvalid)
 			require.ErrorContains(t, err, tt.want)
 		})
 	}
@@ -204,7 +205,7 @@ func TestAllMistakesAtOnceInOrder(t *testing.T) {
 	require.True(t, ok)
 	var lines []int
 	for _, e := range joined.Unwrap() {
-		one, ok := errors.AsType[*Error](e)
+		one, ok := errors.AsType[*document.Error](e)
 		require.True(t, ok)
 		require.NotEmpty(t, one.Hint)
 		lines = append(lines, one.Line)
@@ -241,7 +242,7 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("refused with %#v", err)
 		}
 		for _, e := range joined.Unwrap() {
-			if one, ok := errors.AsType[*Error](e); !ok || one.Line > lines+1 {
+			if one, ok := errors.AsType[*document.Error](e); !ok || one.Line > lines+1 {
 				t.Fatalf("refused with %#v of %d lines", e, lines)
 			}
 		}

@@ -5,60 +5,59 @@ import (
 	"math"
 	"strings"
 
-	"go.yaml.in/yaml/v3"
-
 	"earshot/assistant/channel"
+	"earshot/configs/document"
 )
 
 // car reads the mapping at the top. The ranges keep out slips of the unit, not unusual cars.
-func (r *reader) car(c *Car, n *yaml.Node) {
+func (r *reader) car(c *Car, n *document.Node) {
 	baseline := false
 	num := func(key string, to *float64, q channel.Quantity, lo, hi float64) field {
-		return field{key, func(n *yaml.Node) { *to = r.number(n, key, q, lo, hi) }}
+		return field{key, func(n *document.Node) { *to = r.number(n, key, q, lo, hi) }}
 	}
-	pressure := func(n *yaml.Node, what string) float64 { return r.number(n, what, channel.Pressure, 10, 1000) }
-	length := func(n *yaml.Node, what string) float64 { return r.number(n, what, channel.Length, 0.3, 3) }
+	pressure := func(n *document.Node, what string) float64 { return r.number(n, what, channel.Pressure, 10, 1000) }
+	length := func(n *document.Node, what string) float64 { return r.number(n, what, channel.Length, 0.3, 3) }
 
 	r.mapping(n, "the car file", []field{
-		{"name", func(n *yaml.Node) { c.Name, _ = r.text(n, "the name") }},
-		{"baseline", func(n *yaml.Node) { _, baseline = r.choice(n, "the baseline", []string{"gt"}) }},
+		{"name", func(n *document.Node) { c.Name = r.Word(n, "the name") }},
+		{"baseline", func(n *document.Node) { baseline = r.Choice(n, "baseline", "gt") != "" }},
 		num("wheelbase", &c.Wheelbase, channel.Length, 0.5, 10),
 		num("steering_ratio", &c.SteeringRatio, channel.None, 0.5, 50),
 		num("mass", &c.Mass, channel.Mass, 50, 40000),
-		{"track_width", func(n *yaml.Node) { c.TrackWidth = r.axles(n, "track_width", length) }},
-		{"driven", func(n *yaml.Node) { c.Driven, _ = r.choice(n, "driven", []string{"front", "rear", "all"}) }},
-		{"fuel", func(n *yaml.Node) {
+		{"track_width", func(n *document.Node) { c.TrackWidth = r.axles(n, "track_width", length) }},
+		{"driven", func(n *document.Node) { c.Driven = r.Choice(n, "driven", "front", "rear", "all") }},
+		{"fuel", func(n *document.Node) {
 			r.mapping(n, "fuel", []field{
 				num("density", &c.FuelDensity, channel.Density, 0.5, 1.2),
 				num("tank", &c.Tank, channel.Volume, 0.5, 1000),
-				{"reserve", func(n *yaml.Node) { r.reserve(c, n) }},
-				{"effect", func(n *yaml.Node) { r.effect(c, n) }},
+				{"reserve", func(n *document.Node) { r.reserve(c, n) }},
+				{"effect", func(n *document.Node) { r.effect(c, n) }},
 			}, nil)
 		}},
-		{"tyres", func(n *yaml.Node) {
+		{"tyres", func(n *document.Node) {
 			r.mapping(n, "tyres", []field{
-				{"cold_pressure_minimum", func(n *yaml.Node) { c.ColdMinimum = r.wheels(n, "cold_pressure_minimum", pressure) }},
-				{"hot_pressure", func(n *yaml.Node) { c.HotPressure = r.wheels(n, "hot_pressure", pressure) }},
+				{"cold_pressure_minimum", func(n *document.Node) { c.ColdMinimum = r.wheels(n, "cold_pressure_minimum", pressure) }},
+				{"hot_pressure", func(n *document.Node) { c.HotPressure = r.wheels(n, "hot_pressure", pressure) }},
 				num("ready_hold", &c.ReadyHold, channel.Time, 0, 600),
 				num("ready_drift", &c.ReadyDrift, channel.TemperatureDifference, 0.1, 100),
 			}, nil)
 		}},
-		{"compounds", func(n *yaml.Node) { r.compounds(c, n) }},
-		{"limits", func(n *yaml.Node) { r.limits(c, n) }},
+		{"compounds", func(n *document.Node) { r.compounds(c, n) }},
+		{"limits", func(n *document.Node) { r.limits(c, n) }},
 	}, nil)
-	if len(r.errs) > 0 {
+	if r.Count() > 0 {
 		return // what hangs together can be judged only when it is all there
 	}
 	c.assume(baseline, r.said)
-	r.together(c, n)
+	r.together(c)
 }
 
 // axles reads a value per axle.
-func (r *reader) axles(n *yaml.Node, what string, one func(*yaml.Node, string) float64) [4]float64 {
+func (r *reader) axles(n *document.Node, what string, one func(*document.Node, string) float64) [4]float64 {
 	v := r.wheels(n, what, one)
 	for _, axle := range [2]int{0, 2} {
 		if v[axle] != v[axle+1] && !(math.IsNaN(v[axle]) && math.IsNaN(v[axle+1])) {
-			r.wrong(n, "write {front: …, rear: …}", "%s belongs to an axle, not to a wheel", what)
+			r.Bad(n, "write {front: …, rear: …}", "%s belongs to an axle, not to a wheel", what)
 			break
 		}
 	}
@@ -66,14 +65,9 @@ func (r *reader) axles(n *yaml.Node, what string, one func(*yaml.Node, string) f
 }
 
 // reserve reads laps, litres, or a list of both.
-func (r *reader) reserve(c *Car, n *yaml.Node) {
-	parts := []*yaml.Node{n}
-	if n.Kind == yaml.SequenceNode {
-		parts = n.Content
-	}
+func (r *reader) reserve(c *Car, n *document.Node) {
 	var laps, volume bool
-	for _, p := range parts {
-		p = follow(p)
+	for _, p := range r.OneOrMore(n, "reserve") {
 		q := quantity(p.Value)
 		twice := false
 		switch q {
@@ -84,46 +78,47 @@ func (r *reader) reserve(c *Car, n *yaml.Node) {
 			c.ReserveVolume = r.number(p, "the reserve", q, 0, 500)
 			twice, volume = volume, true
 		default:
-			r.wrong(p, "write for example `1 lap`, `2 l` or `[1 lap, 2 l]`", "the reserve is %q, which is neither laps nor a volume", p.Value)
+			r.Bad(p, "write for example `1 lap`, `2 l` or `[1 lap, 2 l]`", "the reserve is %q, which is neither laps nor a volume", p.Value)
 		}
 		if twice {
-			r.wrong(p, "remove one of the two", "the reserve is given twice as %s", q)
+			r.Bad(p, "remove one of the two", "the reserve is given twice as %s", q)
 		}
 	}
 }
 
 // effect reads what mass aboard costs.
-func (r *reader) effect(c *Car, n *yaml.Node) {
+func (r *reader) effect(c *Car, n *document.Node) {
 	mass, time := math.NaN(), math.NaN()
-	before := len(r.errs)
+	before := r.Count()
 	r.mapping(n, "effect", []field{
-		{"mass", func(n *yaml.Node) { mass = r.number(n, "mass", channel.Mass, 0.1, 1000) }},
-		{"costs", func(n *yaml.Node) { time = r.number(n, "costs", channel.Time, 0, 100) }},
+		{"mass", func(n *document.Node) { mass = r.number(n, "mass", channel.Mass, 0.1, 1000) }},
+		{"costs", func(n *document.Node) { time = r.number(n, "costs", channel.Time, 0, 100) }},
 	}, nil)
-	if c.FuelEffect = time / mass; math.IsNaN(c.FuelEffect) && len(r.errs) == before {
-		r.wrong(n, "write for example {mass: 10 kg, costs: 0.3 s}", "effect lacks its mass or what it costs a lap")
+	if c.FuelEffect = time / mass; math.IsNaN(c.FuelEffect) && r.Count() == before {
+		r.Bad(n, "write for example {mass: 10 kg, costs: 0.3 s}", "effect lacks its mass or what it costs a lap")
 	}
 }
 
-func (r *reader) compounds(c *Car, n *yaml.Node) {
+func (r *reader) compounds(c *Car, n *document.Node) {
 	labels := channel.NewSet().At(channel.Compound).Labels[1:]
 	var fields []field
 	for _, name := range labels {
-		fields = append(fields, field{name, func(n *yaml.Node) {
+		fields = append(fields, field{name, func(n *document.Node) {
 			k := Compound{name, math.NaN(), math.NaN(), math.NaN()}
 			r.mapping(n, name, []field{
-				{"surface", func(n *yaml.Node) {
-					if n.Kind != yaml.SequenceNode || len(n.Content) != 2 {
-						r.wrong(n, "write for example [10 °C, 35 °C]", "surface is a pair: the coldest and the hottest track")
+				{"surface", func(n *document.Node) {
+					pair := r.List(n, "surface", "write for example [10 °C, 35 °C]")
+					if len(pair) != 2 {
+						r.Bad(n, "write for example [10 °C, 35 °C]", "surface is a pair: the coldest and the hottest track")
 						return
 					}
-					k.SurfaceLow = r.number(n.Content[0], "surface", channel.Temperature, -40, 90)
-					k.SurfaceHigh = r.number(n.Content[1], "surface", channel.Temperature, -40, 90)
+					k.SurfaceLow = r.number(pair[0], "surface", channel.Temperature, -40, 90)
+					k.SurfaceHigh = r.number(pair[1], "surface", channel.Temperature, -40, 90)
 					if k.SurfaceLow >= k.SurfaceHigh {
-						r.wrong(n, "the colder one comes first", "surface begins hotter than it ends")
+						r.Bad(n, "the colder one comes first", "surface begins hotter than it ends")
 					}
 				}},
-				{"laps", func(n *yaml.Node) { k.MaxLaps = r.number(n, "laps", channel.Laps, 1, 10000) }},
+				{"laps", func(n *document.Node) { k.MaxLaps = r.number(n, "laps", channel.Laps, 1, 10000) }},
 			}, nil)
 			c.Compounds = append(c.Compounds, k)
 		}})
@@ -145,44 +140,46 @@ func quantity(text string) channel.Quantity {
 	return channel.None
 }
 
-func (r *reader) limits(c *Car, n *yaml.Node) {
+func (r *reader) limits(c *Car, n *document.Node) {
 	var fields []field
 	for _, k := range kinds {
-		fields = append(fields, field{k.Name, func(n *yaml.Node) { r.limit(c, n, k.Name, k.Quantity, k.Whole) }})
+		fields = append(fields, field{k.Name, func(n *document.Node) { r.limit(c, n, k.Name, k.Quantity, k.Whole) }})
 	}
-	r.mapping(n, "limits", fields, func(key, value *yaml.Node) {
-		name := key.Value
+	r.mapping(n, "limits", fields, func(p document.Pair) {
+		name, key, value := p.Key, p.K, p.V
 		if strings.Trim(name, "abcdefghijklmnopqrstuvwxyz0123456789_") != "" || name == "" || name[0] <= '9' {
-			r.wrong(key, "", "limit %q: a name has lower-case letters, digits and underscores and begins with a letter", name)
+			r.Bad(key, "", "limit %q: a name has lower-case letters, digits and underscores and begins with a letter", name)
 			return
 		}
 		if name == targetName {
-			r.wrong(key, "write tyres: {hot_pressure: …}", "limit %q is the target of the hot pressure", name)
+			r.Bad(key, "write tyres: {hot_pressure: …}", "limit %q is the target of the hot pressure", name)
 			return
 		}
 		for _, suffix := range [...]string{"_front", "_rear", "_fl", "_fr", "_rl", "_rr"} {
 			if base, ok := strings.CutSuffix(name, suffix); ok {
-				r.wrong(key, fmt.Sprintf("write %s: {%s: …}", base, suffix[1:]), "limit %q: axles and wheels stand inside the limit", name)
+				r.Bad(key, fmt.Sprintf("write %s: {%s: …}", base, suffix[1:]), "limit %q: axles and wheels stand inside the limit", name)
 				return
 			}
 		}
+		var known []string
 		for _, k := range kinds {
-			if d := edits(name, k.Name); d == 1 || d == 2 && len(name) > 8 {
-				r.wrong(key, fmt.Sprintf("did you mean %q? A limit of your own needs a name that differs more", k.Name), "limit %q is not known", name)
-				return
-			}
+			known = append(known, k.Name)
+		}
+		if near := document.Meant(name, known, ""); near != "" {
+			r.Bad(key, near+" A limit of your own needs a name that differs more", "limit %q is not known", name)
+			return
 		}
 		first := value
-		if value.Kind == yaml.MappingNode && len(value.Content) > 1 {
-			first = follow(value.Content[1])
+		if document.IsMapping(value) && len(value.Content) > 1 {
+			first = document.Resolve(value.Content[1])
 		}
 		q := quantity(first.Value)
 		if _, err := channel.Parse(first.Value, channel.None); q == channel.None && err != nil {
-			r.wrong(first, "write a number with one of "+strings.Join(channel.Units(), ", "), "limit %s is %q, which is no number with a known unit", name, first.Value)
+			r.Bad(first, "write a number with one of "+strings.Join(channel.Units(), ", "), "limit %s is %q, which is no number with a known unit", name, first.Value)
 			return
 		}
 		if q == channel.None && !strings.HasSuffix(strings.TrimSpace(first.Value), "number") {
-			r.wrong(first, "write the unit; a bare count is written `3 number`", "limit %s is %q: the unit is missing", name, first.Value)
+			r.Bad(first, "write the unit; a bare count is written `3 number`", "limit %s is %q: the unit is missing", name, first.Value)
 			return
 		}
 		r.limit(c, value, name, q, false)
@@ -190,16 +187,16 @@ func (r *reader) limits(c *Car, n *yaml.Node) {
 }
 
 // limit reads the value of one limit; `none` takes away a value that would be assumed.
-func (r *reader) limit(c *Car, n *yaml.Node, name string, q channel.Quantity, whole bool) {
+func (r *reader) limit(c *Car, n *document.Node, name string, q channel.Quantity, whole bool) {
 	r.said[name] = true
 	l := limit{quantity: q, whole: whole}
-	if n.Kind == yaml.ScalarNode && n.Value == "none" {
+	if document.IsScalar(n) && n.Value == "none" {
 		l.value = each(math.NaN())
-	} else if n.Kind == yaml.MappingNode && whole {
-		r.wrong(n, "write one number with its unit", "%s is a limit of the whole car", name)
+	} else if document.IsMapping(n) && whole {
+		r.Bad(n, "write one number with its unit", "%s is a limit of the whole car", name)
 		return
 	} else {
-		l.value = r.wheels(n, name, func(n *yaml.Node, what string) float64 {
+		l.value = r.wheels(n, name, func(n *document.Node, what string) float64 {
 			return r.number(n, what, q, math.Inf(-1), math.Inf(1))
 		})
 	}
@@ -207,19 +204,7 @@ func (r *reader) limit(c *Car, n *yaml.Node, name string, q channel.Quantity, wh
 }
 
 // together checks what one number says about another.
-func (r *reader) together(c *Car, top *yaml.Node) {
-	place := func(path ...string) *yaml.Node {
-		n := top
-		for _, key := range path {
-			for i := 0; n != nil && n.Kind == yaml.MappingNode && i+1 < len(n.Content); i += 2 {
-				if n.Content[i].Value == key {
-					n = follow(n.Content[i+1])
-					break
-				}
-			}
-		}
-		return n
-	}
+func (r *reader) together(c *Car) {
 	for _, o := range [...][2]string{
 		{"tyre_low", "tyre_high"}, {"tyre_high", "tyre_overheat"}, {"pressure_low", "pressure_high"},
 		{"brake_cold", "brake_hot"}, {"brake_hot", "brake_overheat"}, {"slip_lock", "slip_spin"},
@@ -232,18 +217,18 @@ func (r *reader) together(c *Car, top *yaml.Node) {
 					at = o[0]
 				}
 				unit := channel.UnitsOf(c.limits[o[0]].quantity)[0]
-				r.wrong(place("limits", at), "set both, the lower one first", "%s is %.4g %s and %s is %.4g %s: the first must be less (%s)", o[0], lo, unit, o[1], hi, unit, w.Suffix())
+				r.Bad(r.places["limits: "+at], "set both, the lower one first", "%s is %.4g %s and %s is %.4g %s: the first must be less (%s)", o[0], lo, unit, o[1], hi, unit, w.Suffix())
 				break
 			}
 		}
 	}
 	for w := range 4 {
 		if c.ColdMinimum[w] >= c.HotPressure[w] {
-			r.wrong(place("tyres", "hot_pressure"), "a tyre gains pressure as it warms: the target lies above the minimum", "hot_pressure is %.4g kPa and cold_pressure_minimum %.4g kPa (%s)", c.HotPressure[w], c.ColdMinimum[w], channel.Wheel(w).Suffix())
+			r.Bad(r.places["tyres: hot_pressure"], "a tyre gains pressure as it warms: the target lies above the minimum", "hot_pressure is %.4g kPa and cold_pressure_minimum %.4g kPa (%s)", c.HotPressure[w], c.ColdMinimum[w], channel.Wheel(w).Suffix())
 			break
 		}
 	}
 	if c.ReserveVolume >= c.Tank {
-		r.wrong(place("fuel", "reserve"), "", "the reserve is as large as the tank")
+		r.Bad(r.places["fuel: reserve"], "", "the reserve is as large as the tank")
 	}
 }

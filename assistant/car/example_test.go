@@ -28,5 +28,5 @@ func ExampleParse_mistakes() {
 	// mine.yaml:1:12: wheelbase is "2.65": the unit is missing
 	// 	hint: a length is written in one of m, mm, cm, km, in, ft, mi
 	// mine.yaml:2:8: fuel has no "tnak"
-	// 	hint: did you mean "tank"?
+	// 	hint: did you mean tank?
 }

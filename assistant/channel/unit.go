@@ -1,11 +1,14 @@
 package channel
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
 	"strconv"
 	"strings"
+
+	"earshot/configs/document"
 )
 
 // A Quantity is the kind of thing that a number measures. Numbers of two
@@ -161,11 +164,11 @@ func Parse(text string, q Quantity) (float64, error) {
 		if q == None {
 			return x, nil
 		}
-		return math.NaN(), &ParseError{text, "the unit is missing", "a " + string(q) + " is written in one of " + strings.Join(UnitsOf(q), ", ")}
+		return math.NaN(), &ParseError{text, "the unit is missing", Choices(q)}
 	}
 	u, ok := UnitNamed(spelling)
 	if !ok {
-		return math.NaN(), &ParseError{text, fmt.Sprintf("unknown unit %q", spelling), "a " + string(q) + " is written in one of " + strings.Join(UnitsOf(q), ", ")}
+		return math.NaN(), &ParseError{text, fmt.Sprintf("unknown unit %q", spelling), unitHint(spelling, q)}
 	}
 	if q == TemperatureDifference && u.Quantity == Temperature {
 		return x * u.Scale, nil
@@ -174,6 +177,53 @@ func Parse(text string, q Quantity) (float64, error) {
 		return math.NaN(), &ParseError{text, fmt.Sprintf("%s is a unit of %s, and this is a %s", spelling, u.Quantity, q), "use one of " + strings.Join(UnitsOf(q), ", ")}
 	}
 	return u.In(x), nil
+}
+
+// Choices tells in which units q is written.
+func Choices(q Quantity) string {
+	return "a " + string(q) + " is written in one of " + strings.Join(UnitsOf(q), ", ")
+}
+
+// unitHint is the way out for a spelling that is no unit, where one of q should stand.
+func unitHint(spelling string, q Quantity) string {
+	return strings.TrimSpace(document.Meant(spelling, UnitsOf(q), "") + " " + Choices(q))
+}
+
+// Read reads a value of quantity q from a file: see Parse. It is NaN after a mistake, which r is told.
+func Read(r document.Reader, n *document.Node, what string, q Quantity) float64 {
+	if !document.IsScalar(n) {
+		r.Bad(n, Choices(q), "%s is not a number with a unit", what)
+		return math.NaN()
+	}
+	x, err := Parse(n.Value, q)
+	if pe, ok := errors.AsType[*ParseError](err); ok {
+		r.Bad(n, pe.Hint, "%s is %q: %s", what, n.Value, pe.Msg)
+	}
+	return x
+}
+
+// ReadUnit reads a unit in which values of q may come. A temperature difference may be written in a unit of
+// temperature; no offset applies to it.
+func ReadUnit(r document.Reader, n *document.Node, q Quantity) (Unit, bool) {
+	spelling := r.Text(n, "unit")
+	u, ok := UnitNamed(spelling)
+	switch {
+	case spelling == "":
+		return u, false
+	case !ok:
+		r.Bad(n, unitHint(spelling, q), "unknown unit %q", spelling)
+		return u, false
+	case q == TemperatureDifference && u.Quantity == Temperature:
+		u.Offset = 0
+	case u.Quantity != q:
+		hint := Choices(q)
+		if q == Temperature && spelling == "K" {
+			hint = "K_abs is the absolute temperature; " + hint
+		}
+		r.Bad(n, hint, "%s is a unit of %s, and this is a %s", spelling, u.Quantity, q)
+		return u, false
+	}
+	return u, true
 }
 
 func example(q Quantity) string {

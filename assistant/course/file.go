@@ -1,9 +1,6 @@
 package course
 
-import (
-	"errors"
-	"fmt"
-)
+import ()
 
 // A File is what the user wrote about a course.
 type File struct {
@@ -76,24 +73,3 @@ func (h Hand) String() string {
 	}
 	return "unknown"
 }
-
-// ErrInvalid is wrapped by every error of ParseFile.
-var ErrInvalid = errors.New("invalid course file")
-
-// An Error is one mistake in a course file. Line and Col count from 1.
-type Error struct {
-	File      string
-	Line, Col int
-	Msg, Hint string
-}
-
-func (e *Error) Error() string {
-	s := fmt.Sprintf("%s:%d:%d: %s", e.File, e.Line, e.Col, e.Msg)
-	if e.Hint != "" {
-		s += "\n\thint: " + e.Hint
-	}
-	return s
-}
-
-// Unwrap returns ErrInvalid.
-func (e *Error) Unwrap() error { return ErrInvalid }

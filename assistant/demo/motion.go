@@ -10,6 +10,7 @@ const (
 	peakSlip = 0.07 // slip at the grip of a slick; 0.08 to 0.15 for the peak in Milliken and Milliken, ch. 2, from memory
 	answer   = 0.06 // s: lag of the acceleration behind the driver's wish
 	calm     = 0.10 // s: lag of the sideslip
+	caught   = 1.25 // times the force that a wheel can carry, up to which the driver aids catch it
 )
 
 // drive is one step of the driver and the motion.
@@ -125,7 +126,7 @@ func (s *Sim) slide(w channel.Wheel) {
 	slip := peakSlip * max(-1, min(1, u))
 	if past := math.Abs(u) - 1; past > 0 {
 		most := 0.7
-		if u < 0 && s.abs > 0 || u > 0 && s.tc > 0 {
+		if (u < 0 && s.abs > 0 || u > 0 && s.tc > 0) && math.Abs(u) <= caught {
 			most = 0.04
 		}
 		slip += math.Copysign(min(most, 2.2*past), u)

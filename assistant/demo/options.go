@@ -48,7 +48,7 @@ const (
 	Oversteer   Kind = "oversteer"    // the same at the rear
 	RunWide     Kind = "run_wide"     // the driver leaves the course at the exit of Corner by Amount metres; the lap is void
 	BlockedDuct Kind = "blocked_duct" // the brake duct of Wheel lets the share Amount less air through; Corner is ignored
-	Lock        Kind = "lock"         // Wheel gets Amount times the brake force it can carry in the braking zone of Corner
+	Lock        Kind = "lock"         // Wheel gets Amount times the brake force it can carry in the braking zone of Corner; ABS catches up to 1.25
 	Spin        Kind = "spin"         // Wheel, a rear one, gets Amount times the drive it can carry at the exit of Corner
 	Leak        Kind = "leak"         // the tyre of Wheel loses Amount kPa (absolute, at its temperature) a minute; Corner is ignored
 	SetABS      Kind = "set_abs"      // the driver sets the level of the ABS to Amount at the exit of Corner of FromLap

@@ -175,7 +175,7 @@ func TestFaults(t *testing.T) {
 	}{
 		{"a wheel locks without ABS", []Fault{{Kind: SetABS, FromLap: 0, Corner: 1}, {Kind: Lock, FromLap: lap, Corner: corner, Wheel: channel.FL, Amount: 1.3}},
 			func(r channel.Row) float64 { return -slip(r, channel.FL) }, 0.25, 0.15},
-		{"ABS catches it", []Fault{{Kind: Lock, FromLap: lap, Corner: corner, Wheel: channel.FL, Amount: 1.3}},
+		{"ABS catches it", []Fault{{Kind: Lock, FromLap: lap, Corner: corner, Wheel: channel.FL, Amount: 1.2}},
 			func(r channel.Row) float64 {
 				if slip(r, channel.FL) < -0.2 {
 					return -1

@@ -9,7 +9,7 @@ import (
 
 // Version counts the changes of the simulation after which the same Options give other samples. It stands in every Truth,
 // so that a recorded one tells which simulation it belongs to.
-const Version = 3
+const Version = 4
 
 // A Press is a command of the driver, due at At seconds on the clock of the samples.
 type Press struct {

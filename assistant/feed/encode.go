@@ -3,20 +3,21 @@ package feed
 import (
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec/packet"
+	"earshot/configs/document"
 )
 
 // An Encoder speaks a packet feed: the reverse of its Decoder. The demo car and the tests use it.
 // It belongs to one goroutine.
 type Encoder struct{ inner *packet.Encoder }
 
-// NewEncoder makes an encoder for f, whose codec is packet. The error is an *Error.
+// NewEncoder makes an encoder for f, whose codec is packet. The error is a *document.Error.
 func NewEncoder(f *File, _ *channel.Set) (*Encoder, error) {
 	if f.packet == nil {
-		return nil, &Error{File: f.file, Msg: "only a packet feed can be encoded, and the codec is " + f.Codec}
+		return nil, &document.Error{File: f.file, Msg: "only a packet feed can be encoded, and the codec is " + f.Codec}
 	}
 	e, err := packet.NewEncoder(*f.packet)
 	if err != nil {
-		return nil, &Error{File: f.file, Msg: err.Error()}
+		return nil, &document.Error{File: f.file, Msg: err.Error()}
 	}
 	return &Encoder{e}, nil
 }

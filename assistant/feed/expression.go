@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"earshot/assistant/channel"
+	"earshot/configs/document"
 )
 
 // A derivation computes a channel from others of the same record.
@@ -262,7 +263,7 @@ func (p *exprParser) call(at int, name string) term {
 	want, ok := functions[name]
 	if !ok {
 		known := []string{"abs", "atan2", "hypot", "max", "min", "sqrt"}
-		p.fail(at, didYouMean(name, known, "there are "+strings.Join(known, ", ")), "there is no function %q", name)
+		p.fail(at, document.Meant(name, known, "there are "+strings.Join(known, ", ")), "there is no function %q", name)
 	}
 	args := []term{p.sum()}
 	for p.peek() == ',' {

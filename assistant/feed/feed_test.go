@@ -18,6 +18,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec/packet"
 	"earshot/assistant/feed/transport"
+	"earshot/configs/document"
 )
 
 func decoderOf(t testing.TB, f *File, set *channel.Set) Decoder {
@@ -392,7 +393,7 @@ func TestTheSetMayHaveGrown(t *testing.T) {
 	require.EqualValues(t, 1, d.Stats().Samples)
 	_, err = f.NewDecoder(channel.NewSet())
 	require.ErrorContains(t, err, "another")
-	var e *Error
+	var e *document.Error
 	require.True(t, errors.As(err, &e))
 }
 

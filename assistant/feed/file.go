@@ -11,6 +11,7 @@ import (
 	"earshot/assistant/feed/codec/json"
 	"earshot/assistant/feed/codec/nmea"
 	"earshot/assistant/feed/codec/packet"
+	"earshot/configs/document"
 )
 
 // Covers lists the channels that the feed supplies, the derived ones included, in the order of a Row.
@@ -20,13 +21,13 @@ func (f *File) Covers(*channel.Set) []channel.ID { return slices.Clone(f.covers)
 func (f *File) OwnClock() bool { return f.clock.own }
 
 // NewDecoder makes a decoder for the File's Transport and Rows of set, which is the one
-// given to Parse and may have grown since. The error is an *Error.
+// given to Parse and may have grown since. The error is a *document.Error.
 func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 	if f.parts != nil {
-		return nil, &Error{File: f.file, Msg: "the feed has several sources", Hint: "Open joins them"}
+		return nil, &document.Error{File: f.file, Msg: "the feed has several sources", Hint: "Open joins them"}
 	}
 	if msg, hint := f.unready(); msg != "" {
-		return nil, &Error{File: f.file, Msg: msg, Hint: hint}
+		return nil, &document.Error{File: f.file, Msg: msg, Hint: hint}
 	}
 	n := set.Len()
 	d := &decoder{clock: f.clock, derived: f.derived, record: "line"}
@@ -38,7 +39,7 @@ func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 	}
 	for _, id := range f.covers {
 		if int(id) >= n {
-			return nil, &Error{File: f.file, Msg: "the set of channels is another than the one that Parse was given"}
+			return nil, &document.Error{File: f.file, Msg: "the set of channels is another than the one that Parse was given"}
 		}
 		if c := set.At(id); !derived[id] {
 			d.bounds = append(d.bounds, bound{id, c.Min, c.Max})
@@ -82,7 +83,7 @@ func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 		err = fmt.Errorf("codec %q is unknown", f.Codec)
 	}
 	if err != nil {
-		return nil, &Error{File: f.file, Msg: err.Error()}
+		return nil, &document.Error{File: f.file, Msg: err.Error()}
 	}
 	return d, nil
 }

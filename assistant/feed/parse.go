@@ -6,8 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"go.yaml.in/yaml/v3"
-
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
 	"earshot/assistant/feed/codec/can"
@@ -16,6 +14,7 @@ import (
 	"earshot/assistant/feed/codec/nmea"
 	"earshot/assistant/feed/codec/packet"
 	"earshot/assistant/feed/transport"
+	"earshot/configs/document"
 )
 
 // A File is a feed file that has been read and checked.
@@ -47,7 +46,7 @@ type File struct {
 
 // Parse reads a feed file. It adds the user's own channels to set, so call it before any
 // Row of the set is made; after an error the set is not to be used. name is the file's,
-// for messages. The error joins all mistakes, each an *Error that wraps ErrInvalid.
+// for messages. The error joins all mistakes, each a *document.Error.
 func Parse(name string, data []byte, set *channel.Set) (*File, error) {
 	return ParseWith(name, data, set, nil)
 }
@@ -55,11 +54,12 @@ func Parse(name string, data []byte, set *channel.Set) (*File, error) {
 // ParseWith is Parse for a feed file that may refer to others, such as a DBC file: open reads one by the path that is
 // written in the feed file, relative to its folder and with slashes.
 func ParseWith(name string, data []byte, set *channel.Set, open func(name string) ([]byte, error)) (*File, error) {
-	p := &parser{reader: reader{file: name}, set: set, f: &File{file: name}, at: map[channel.ID]*yaml.Node{}, open: open, bases: new([]Included)}
-	if top := p.document(data); top != nil {
+	r, top := document.Read(name, data, "begin with configs/feeds/example-csv.yaml or example-json.yaml")
+	p := &parser{Reader: r, set: set, f: &File{file: name}, at: map[channel.ID]*document.Node{}, open: open, bases: new([]Included)}
+	if top != nil {
 		p.top(top)
 	}
-	if err := p.err(); err != nil {
+	if err := p.Err(); err != nil {
 		return nil, err
 	}
 	return p.f, nil
@@ -67,12 +67,12 @@ func ParseWith(name string, data []byte, set *channel.Set, open func(name string
 
 // parser fills a File.
 type parser struct {
-	reader
+	document.Reader
 	set   *channel.Set
 	f     *File
-	at    map[channel.ID]*yaml.Node // where each channel is mapped first
-	kinds [][]channel.ID            // channels of each kind of record
-	part  bool                      // this is one of several sources
+	at    map[channel.ID]*document.Node // where each channel is mapped first
+	kinds [][]channel.ID                // channels of each kind of record
+	part  bool                          // this is one of several sources
 	open  func(string) ([]byte, error)
 	bases *[]Included // what has been read with open, by all sources
 }
@@ -82,42 +82,46 @@ var codecs = []string{"packet", "json", "csv", "nmea", "can"}
 // topKeys may stand at the top of a feed file, besides the names of the codecs. What they are in a source: keys.
 var topKeys = []string{"name", "about", "car", "transport", "codec", "channels", "own_channels", "derived", "clock"}
 
-func (p *parser) top(n *yaml.Node) {
-	o := p.object(n, map[bool]string{false: "a feed file", true: "a source"}[p.part], p.keys()...)
+func (p *parser) top(n *document.Node) document.Object {
+	before := p.Count()
+	o := p.Object(n, map[bool]string{false: "a feed file", true: "a source"}[p.part], p.keys()...)
+	if !document.IsMapping(n) {
+		return o
+	}
 	f := p.f
-	f.Name, f.About, f.Car = p.text(o.get("name"), "name"), p.text(o.get("about"), "about"), p.text(o.get("car"), "car")
-	p.own(o.get("own_channels"))
+	f.Name, f.About, f.Car = p.Text(o.Get("name"), "name"), p.Text(o.Get("about"), "about"), p.Text(o.Get("car"), "car")
+	p.own(o.Get("own_channels"))
 	if p.shared(o) {
-		return
+		return o
 	}
 	p.transport(o)
-	p.clockSection(o.get("clock"))
-	if !o.has("codec") {
-		p.bad(n, "write codec: "+strings.Join(codecs, ", "), "the codec is missing")
-		return
+	p.clockSection(o.Get("clock"))
+	if !o.Has("codec") {
+		p.Bad(n, "write codec: "+strings.Join(codecs, ", "), "the codec is missing")
+		return o
 	}
-	f.Codec = p.choice(o.get("codec"), "codec", codecs...)
+	f.Codec = p.Choice(o.Get("codec"), "codec", codecs...)
 	for _, c := range codecs {
-		if o.has(c) && f.Codec != "" && c != f.Codec {
-			p.bad(o.get(c), "take it out, or change the codec", "there is a section %s, and the codec is %s", c, f.Codec)
+		if o.Has(c) && f.Codec != "" && c != f.Codec {
+			p.Bad(o.Get(c), "take it out, or change the codec", "there is a section %s, and the codec is %s", c, f.Codec)
 		}
 	}
 	switch f.Codec {
 	case "packet":
-		if o.has("channels") {
-			p.bad(o.get("channels"), "map the fields under packet: kinds: … fields:, with to: CHANNEL", "a packet file has no section channels")
+		if o.Has("channels") {
+			p.Bad(o.Get("channels"), "map the fields under packet: kinds: … fields:, with to: CHANNEL", "a packet file has no section channels")
 		}
-		p.packetSection(o.get("packet"), n)
+		p.packetSection(o.Get("packet"), n)
 	case "json":
-		p.jsonSection(o.get("json"), o)
+		p.jsonSection(o.Get("json"), o)
 	case "csv":
-		p.csvSection(o.get("csv"), o)
+		p.csvSection(o.Get("csv"), o)
 	case "nmea":
-		p.nmeaSection(o.get("nmea"), o)
+		p.nmeaSection(o.Get("nmea"), o)
 	case "can":
-		p.canSection(o.get("can"), o)
+		p.canSection(o.Get("can"), o)
 	}
-	p.derivedSection(o.get("derived"))
+	p.derivedSection(o.Get("derived"))
 	for id := range p.at {
 		if id != codec.Time {
 			f.covers = append(f.covers, id)
@@ -125,14 +129,15 @@ func (p *parser) top(n *yaml.Node) {
 	}
 	_, f.clock.own = p.at[codec.Time]
 	slices.Sort(f.covers)
-	if len(p.errs) == 0 {
+	if p.Count() == before {
 		if len(f.covers) == 0 {
-			p.bad(n, "map at least one field to a channel", "the file maps no channel")
+			p.Bad(n, "map at least one field to a channel", "the file maps no channel")
 		}
 		if msg, hint := f.unready(); msg != "" {
-			p.bad(o.at("transport"), hint, "%s", msg)
+			p.Bad(o.At("transport"), hint, "%s", msg)
 		}
 	}
+	return o
 }
 
 // unready tells why the file cannot be decoded over its transport, "" if it can.
@@ -148,67 +153,95 @@ func (f *File) unready() (msg, hint string) {
 	return "", ""
 }
 
-func (p *parser) clockSection(n *yaml.Node) {
-	o := p.object(n, "clock", "jump", "period")
-	c := &p.f.clock
-	c.jump = p.quantity(o.get("jump"), "jump", channel.Time, jumpLimit)
-	c.period = p.quantity(o.get("period"), "period", channel.Time, 0)
-	if c.jump <= 0 {
-		p.bad(o.get("jump"), "", "jump is more than 0 s")
+// quantity reads a number with its unit.
+func (p *parser) quantity(n *document.Node, what string, q channel.Quantity, otherwise float64) float64 {
+	if n == nil {
+		return otherwise
 	}
-	if o.has("period") && c.period <= 0 {
-		p.bad(o.get("period"), "", "period is more than 0 s")
+	if x := channel.Read(p.Reader, n, what, q); !math.IsNaN(x) {
+		return x
+	}
+	return otherwise
+}
+
+// span reads [least, greatest] of a quantity.
+func (p *parser) span(n *document.Node, what string, q channel.Quantity) (lo, hi float64) {
+	const hint = "write it as [least, greatest]"
+	l := p.List(n, what, hint)
+	if len(l) != 2 {
+		if document.IsList(n) {
+			p.Bad(n, hint, "%s has two values", what)
+		}
+		return math.NaN(), math.NaN()
+	}
+	lo, hi = channel.Read(p.Reader, l[0], what, q), channel.Read(p.Reader, l[1], what, q)
+	if lo >= hi {
+		p.Bad(n, hint, "%s is empty", what)
+	}
+	return lo, hi
+}
+
+func (p *parser) clockSection(n *document.Node) {
+	o := p.Object(n, "clock", "jump", "period")
+	c := &p.f.clock
+	c.jump = p.quantity(o.Get("jump"), "jump", channel.Time, jumpLimit)
+	c.period = p.quantity(o.Get("period"), "period", channel.Time, 0)
+	if c.jump <= 0 {
+		p.Bad(o.Get("jump"), "", "jump is more than 0 s")
+	}
+	if o.Has("period") && c.period <= 0 {
+		p.Bad(o.Get("period"), "", "period is more than 0 s")
 	}
 }
 
-func (p *parser) own(n *yaml.Node) {
+func (p *parser) own(n *document.Node) {
 	var quantities []string
 	for _, q := range channel.Quantities() {
 		quantities = append(quantities, string(q))
 	}
-	for _, e := range p.pairs(n, "own_channels") {
-		o := p.object(e.n, "own channel "+e.key, "quantity", "range", "stale", "labels", "about")
-		c := channel.Channel{Name: e.key, About: p.text(o.get("about"), "about"), Quantity: channel.None}
-		if o.has("quantity") {
-			c.Quantity = channel.Quantity(p.choice(o.get("quantity"), "quantity", quantities...))
-		} else if !o.has("labels") {
-			p.bad(e.kn, "use one of "+strings.Join(quantities, ", "), "the quantity of %s is missing", e.key)
+	for _, e := range p.Pairs(n, "own_channels") {
+		o := p.Object(e.V, "own channel "+e.Key, "quantity", "range", "stale", "labels", "about")
+		c := channel.Channel{Name: e.Key, About: p.Text(o.Get("about"), "about"), Quantity: channel.None}
+		if o.Has("quantity") {
+			c.Quantity = channel.Quantity(p.Choice(o.Get("quantity"), "quantity", quantities...))
+		} else if !o.Has("labels") {
+			p.Bad(e.K, "use one of "+strings.Join(quantities, ", "), "the quantity of %s is missing", e.Key)
 		}
 		if c.Quantity == "" {
 			continue
 		}
-		for _, l := range p.list(o.get("labels"), "labels") {
-			c.Labels = append(c.Labels, p.text(l, "a label"))
+		for _, l := range p.List(o.Get("labels"), "labels", "") {
+			c.Labels = append(c.Labels, p.Text(l, "a label"))
 		}
 		if c.Labels != nil && c.Quantity != channel.None {
-			p.bad(o.get("labels"), "take the quantity out", "a choice has no quantity")
+			p.Bad(o.Get("labels"), "take the quantity out", "a choice has no quantity")
 		}
-		if o.has("range") {
-			c.Min, c.Max = p.span(o.get("range"), "range", c.Quantity)
+		if o.Has("range") {
+			c.Min, c.Max = p.span(o.Get("range"), "range", c.Quantity)
 		}
-		c.Stale = p.quantity(o.get("stale"), "stale", channel.Time, 0)
+		c.Stale = p.quantity(o.Get("stale"), "stale", channel.Time, 0)
 		if c.Stale < 0 {
-			p.bad(o.get("stale"), "", "stale is more than 0 s")
+			p.Bad(o.Get("stale"), "", "stale is more than 0 s")
 		}
 		if _, err := p.set.Add(c); err != nil {
-			p.bad(e.kn, "", "%v", err)
+			p.Bad(e.K, "", "%v", err)
 		}
 	}
 }
 
 // target finds the channel that a file names; ok is false when there is none for it.
-func (p *parser) target(n *yaml.Node, name string) (id channel.ID, c channel.Channel, ok bool) {
+func (p *parser) target(n *document.Node, name string) (id channel.ID, c channel.Channel, ok bool) {
 	if name == "time" {
 		return codec.Time, channel.Channel{Name: "time", Quantity: channel.Time}, true
 	}
 	id, ok = p.set.Lookup(name)
 	if !ok {
-		p.bad(n, didYouMean(name, p.suppliable(), "declare it under own_channels if it is your own"), "there is no channel %q", name)
+		p.Bad(n, document.Meant(name, p.suppliable(), "declare it under own_channels if it is your own"), "there is no channel %q", name)
 		return 0, c, false
 	}
 	c = p.set.At(id)
 	if c.Origin == channel.Computed {
-		p.bad(n, "map to a measured channel, or to one of your own under own_channels", "%s is worked out by Earshot, so a feed cannot supply it", name)
+		p.Bad(n, "map to a measured channel, or to one of your own under own_channels", "%s is worked out by Earshot, so a feed cannot supply it", name)
 		return 0, c, false
 	}
 	return id, c, true
@@ -233,11 +266,11 @@ type mapped struct {
 }
 
 // targets resolves an entry's channel, or its four with wheels: [rl, rr, fl, fr].
-func (p *parser) targets(n *yaml.Node, name string, wheels *yaml.Node) []mapped {
+func (p *parser) targets(n *document.Node, name string, wheels *document.Node) []mapped {
 	if wheels == nil {
 		if _, ok := p.set.Lookup(name + "_fl"); ok {
 			if _, single := p.set.Lookup(name); !single {
-				p.bad(n, fmt.Sprintf("add wheels: [fl, fr, rl, rr] in the order of the source, or map %s_fl and so on one by one", name), "%s is a channel of each wheel", name)
+				p.Bad(n, fmt.Sprintf("add wheels: [fl, fr, rl, rr] in the order of the source, or map %s_fl and so on one by one", name), "%s is a channel of each wheel", name)
 				return nil
 			}
 		}
@@ -248,13 +281,13 @@ func (p *parser) targets(n *yaml.Node, name string, wheels *yaml.Node) []mapped 
 	}
 	var list []mapped
 	var seen []string
-	for _, wn := range p.list(wheels, "wheels") {
-		s := p.choice(wn, "a wheel", "fl", "fr", "rl", "rr")
+	for _, wn := range p.List(wheels, "wheels", "") {
+		s := p.Choice(wn, "a wheel", "fl", "fr", "rl", "rr")
 		if s == "" {
 			continue
 		}
 		if slices.Contains(seen, s) {
-			p.bad(wn, "name each wheel once", "wheel %s stands twice", s)
+			p.Bad(wn, "name each wheel once", "wheel %s stands twice", s)
 			continue
 		}
 		seen = append(seen, s)
@@ -268,10 +301,10 @@ func (p *parser) targets(n *yaml.Node, name string, wheels *yaml.Node) []mapped 
 }
 
 // claim notes that id is mapped at n. Twice is a mistake, but for kinds of records that differ.
-func (p *parser) claim(n *yaml.Node, id channel.ID, name string, inKind map[channel.ID]bool) {
+func (p *parser) claim(n *document.Node, id channel.ID, name string, inKind map[channel.ID]bool) {
 	first, ok := p.at[id]
 	if ok && (inKind == nil || inKind[id]) {
-		p.bad(n, "take one of the two out", "%s is mapped in line %d already", name, first.Line)
+		p.Bad(n, "take one of the two out", "%s is mapped in line %d already", name, first.Line)
 	}
 	if !ok {
 		p.at[id] = n
@@ -285,27 +318,27 @@ func (p *parser) claim(n *yaml.Node, id channel.ID, name string, inKind map[chan
 var conversionKeys = []string{"unit", "scale", "offset", "negate", "values", "absent", "range", "format", "changes"}
 
 // conversion reads them. text tells that raw values may be texts; free that the unit may come from elsewhere.
-func (p *parser) conversion(o object, n *yaml.Node, m mapped, text, free bool) codec.Field {
+func (p *parser) conversion(o document.Object, n *document.Node, m mapped, text, free bool) codec.Field {
 	f := codec.Field{Name: m.c.Name, ID: m.id, A: 1, Lo: math.NaN(), Hi: math.NaN(), Labelled: m.c.Labels != nil}
-	f.Format = codec.Format(p.choice(o.get("format"), "format", "clock", "iso"))
+	f.Format = codec.Format(p.Choice(o.Get("format"), "format", "clock", "iso"))
 	if f.Format != codec.Plain && (!text || m.c.Quantity != channel.Time) {
-		p.bad(o.get("format"), "take it out", "only a time in text has a format")
+		p.Bad(o.Get("format"), "take it out", "only a time in text has a format")
 	}
 	u := p.unit(o, n, m.c, free || f.Format != codec.Plain)
-	scale, offset := p.number(o.get("scale"), "scale", 1), p.number(o.get("offset"), "offset", 0)
+	scale, offset := p.Number(o.Get("scale"), "scale", 1), p.Number(o.Get("offset"), "offset", 0)
 	if scale == 0 {
-		p.bad(o.get("scale"), "", "a scale of 0 makes every reading the same")
+		p.Bad(o.Get("scale"), "", "a scale of 0 makes every reading the same")
 	}
-	if p.boolean(o.get("negate"), "negate", false) {
+	if p.Flag(o.Get("negate"), "negate", false) {
 		scale, offset = -scale, -offset
 	}
 	f.A, f.B = scale*u.Scale, u.In(offset)
-	if f.Labelled && (o.has("scale") || o.has("offset") || o.has("negate")) {
-		p.bad(o.n, "use values: {RAW: LABEL}", "%s is a choice and has no scale", m.c.Name)
+	if f.Labelled && (o.Has("scale") || o.Has("offset") || o.Has("negate")) {
+		p.Bad(o.N, "use values: {RAW: LABEL}", "%s is a choice and has no scale", m.c.Name)
 	}
-	p.absent(o.get("absent"), &f, text)
-	p.changes(o.get("changes"), m)
-	if n := o.get("range"); n != nil {
+	p.absent(o.Get("absent"), &f, text)
+	p.changes(o.Get("changes"), m)
+	if n := o.Get("range"); n != nil {
 		f.Lo, f.Hi = p.span(n, "range", m.c.Quantity)
 	}
 	p.values(o, n, m.c, u, text, &f)
@@ -313,66 +346,41 @@ func (p *parser) conversion(o object, n *yaml.Node, m mapped, text, free bool) c
 }
 
 // unit finds the unit of an entry; where one is possible it must be there.
-func (p *parser) unit(o object, n *yaml.Node, c channel.Channel, free bool) channel.Unit {
+func (p *parser) unit(o document.Object, n *document.Node, c channel.Channel, free bool) channel.Unit {
 	one := channel.Unit{Scale: 1}
-	choices := "a " + string(c.Quantity) + " is written in one of " + strings.Join(channel.UnitsOf(c.Quantity), ", ")
-	if !o.has("unit") {
+	if !o.Has("unit") {
 		if c.Quantity != channel.None && !free {
-			p.bad(n, choices, "the unit of %s is missing", c.Name)
+			p.Bad(n, channel.Choices(c.Quantity), "the unit of %s is missing", c.Name)
 		}
 		return one
 	}
-	spelling := p.text(o.get("unit"), "unit")
-	if spelling == "" {
-		return one
-	}
-	u, ok := channel.UnitNamed(spelling)
-	if !ok {
-		if near := nearest(spelling, channel.UnitsOf(c.Quantity)); near != "" {
-			choices = "did you mean " + near + "? " + choices
-		}
-		p.bad(o.get("unit"), choices, "unknown unit %q", spelling)
-		return one
-	}
-	if c.Quantity == channel.TemperatureDifference && u.Quantity == channel.Temperature {
-		u.Offset = 0 // a difference has no zero point
+	if u, ok := channel.ReadUnit(p.Reader, o.Get("unit"), c.Quantity); ok {
 		return u
 	}
-	if u.Quantity != c.Quantity {
-		if c.Quantity == channel.Temperature && spelling == "K" {
-			choices = "K_abs is the absolute temperature; " + choices
-		}
-		p.bad(o.get("unit"), choices, "%s is a unit of %s, and %s is a %s", spelling, u.Quantity, c.Name, c.Quantity)
-		return one
-	}
-	return u
+	return one
 }
 
-func (p *parser) absent(n *yaml.Node, f *codec.Field, text bool) {
+func (p *parser) absent(n *document.Node, f *codec.Field, text bool) {
 	if n == nil {
 		return
 	}
-	list := []*yaml.Node{n}
-	if n.Kind == yaml.SequenceNode {
-		list = p.list(n, "absent")
-	}
-	for _, v := range list {
-		if v.Kind != yaml.ScalarNode {
-			p.bad(v, "write absent: 65535, or a list", "a value that means absent is a number or a text")
+	for _, v := range p.OneOrMore(n, "absent") {
+		if !document.IsScalar(v) {
+			p.Bad(v, "write absent: 65535, or a list", "a value that means absent is a number or a text")
 			continue
 		}
 		p.absentValue(v, f, text)
 	}
 }
 
-func (p *parser) absentValue(v *yaml.Node, f *codec.Field, text bool) {
+func (p *parser) absentValue(v *document.Node, f *codec.Field, text bool) {
 	if text {
 		f.AbsentText = append(f.AbsentText, v.Value)
 	}
 	if x, ok := rawNumber(v.Value); ok {
 		f.Absent = append(f.Absent, x)
 	} else if !text {
-		p.bad(v, "", "%q is not a number, and the field holds numbers", v.Value)
+		p.Bad(v, "", "%q is not a number, and the field holds numbers", v.Value)
 	}
 }
 
@@ -387,12 +395,12 @@ func rawNumber(s string) (float64, bool) {
 }
 
 // values reads the table from raw values to labels or numbers.
-func (p *parser) values(o object, n *yaml.Node, c channel.Channel, u channel.Unit, text bool, f *codec.Field) {
-	table := o.get("values")
+func (p *parser) values(o document.Object, n *document.Node, c channel.Channel, u channel.Unit, text bool, f *codec.Field) {
+	table := o.Get("values")
 	if table == nil {
 		if c.Labels != nil {
 			if !text {
-				p.bad(n, "say what each number means: values: {0: "+c.Labels[0]+", …}; the labels are "+strings.Join(c.Labels, ", "), "%s is a choice, and the source sends a number", c.Name)
+				p.Bad(n, "say what each number means: values: {0: "+c.Labels[0]+", …}; the labels are "+strings.Join(c.Labels, ", "), "%s is a choice, and the source sends a number", c.Name)
 			}
 			f.Texts = map[string]float64{}
 			for i, l := range c.Labels {
@@ -402,17 +410,17 @@ func (p *parser) values(o object, n *yaml.Node, c channel.Channel, u channel.Uni
 		return
 	}
 	f.Values = []codec.Value{} // even when all of them are texts, a number that is not listed is none
-	for _, e := range p.pairs(table, "values") {
-		raw, isNumber := rawNumber(e.key)
+	for _, e := range p.Pairs(table, "values") {
+		raw, isNumber := rawNumber(e.Key)
 		if !isNumber && !text {
-			p.bad(e.kn, "", "%q is not a number, and the field holds numbers", e.key)
+			p.Bad(e.K, "", "%q is not a number, and the field holds numbers", e.Key)
 			continue
 		}
-		if e.n.Kind == yaml.ScalarNode && (e.n.Tag == "!!null" || e.n.Value == "absent") {
-			p.absentValue(e.kn, f, text)
+		if document.IsScalar(e.V) && (e.V.Tag == "!!null" || e.V.Value == "absent") {
+			p.absentValue(e.K, f, text)
 			continue
 		}
-		is, ok := p.value(e.n, c, u)
+		is, ok := p.value(e.V, c, u)
 		if !ok {
 			continue
 		}
@@ -420,7 +428,7 @@ func (p *parser) values(o object, n *yaml.Node, c channel.Channel, u channel.Uni
 			if f.Texts == nil {
 				f.Texts = map[string]float64{}
 			}
-			f.Texts[e.key] = is
+			f.Texts[e.Key] = is
 		}
 		if isNumber {
 			f.Values = append(f.Values, codec.Value{Raw: raw, Is: is})
@@ -428,16 +436,16 @@ func (p *parser) values(o object, n *yaml.Node, c channel.Channel, u channel.Uni
 	}
 }
 
-func (p *parser) value(n *yaml.Node, c channel.Channel, u channel.Unit) (float64, bool) {
+func (p *parser) value(n *document.Node, c channel.Channel, u channel.Unit) (float64, bool) {
 	if c.Labels == nil {
-		before := len(p.errs)
-		x := p.number(n, "a value", 0)
-		return u.In(x), len(p.errs) == before
+		before := p.Count()
+		x := p.Number(n, "a value", 0)
+		return u.In(x), p.Count() == before
 	}
-	s := p.text(n, "a value")
+	s := p.Text(n, "a value")
 	if i := slices.Index(c.Labels, s); i >= 0 {
 		return float64(i), true
 	}
-	p.bad(n, didYouMean(s, c.Labels, "the labels are "+strings.Join(c.Labels, ", ")), "%s has no label %q", c.Name, s)
+	p.Bad(n, document.Meant(s, c.Labels, "the labels are "+strings.Join(c.Labels, ", ")), "%s has no label %q", c.Name, s)
 	return 0, false
 }

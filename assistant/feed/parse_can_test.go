@@ -12,6 +12,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec/can"
+	"earshot/configs/document"
 )
 
 // beside reads the files beside the feed files that ship.
@@ -133,7 +134,7 @@ func TestMistakesOfCAN(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			_, err := ParseWith("f.yaml", []byte(tt.text), channel.NewSet(), open)
-			require.ErrorIs(t, err, ErrInvalid)
+			require.ErrorIs(t, err, document.ErrInvalid)
 			for _, w := range tt.want {
 				require.ErrorContains(t, err, w)
 			}

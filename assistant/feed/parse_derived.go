@@ -4,27 +4,26 @@ import (
 	"maps"
 	"slices"
 
-	"go.yaml.in/yaml/v3"
-
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
+	"earshot/configs/document"
 )
 
 // derivedSection compiles the expressions of the derived channels, in their order.
-func (p *parser) derivedSection(n *yaml.Node) {
+func (p *parser) derivedSection(n *document.Node) {
 	known := map[channel.ID]bool{}
 	for id := range p.at {
 		known[id] = true
 	}
-	for _, e := range p.pairs(n, "derived") {
-		id, c, ok := p.target(e.kn, e.key)
+	for _, e := range p.Pairs(n, "derived") {
+		id, c, ok := p.target(e.K, e.Key)
 		if !ok || id == codec.Time {
 			if ok {
-				p.bad(e.kn, "", "time cannot be derived")
+				p.Bad(e.K, "", "time cannot be derived")
 			}
 			continue
 		}
-		text := p.text(e.n, "an expression")
+		text := p.Text(e.V, "an expression")
 		if text == "" {
 			continue
 		}
@@ -39,7 +38,7 @@ func (p *parser) derivedSection(n *yaml.Node) {
 					}
 				}
 				slices.Sort(have)
-				return 0, didYouMean(name, have, "it is no channel")
+				return 0, document.Meant(name, have, "it is no channel")
 			case !known[other]:
 				return 0, "the feed does not supply it, or derives it further down"
 			}
@@ -47,22 +46,15 @@ func (p *parser) derivedSection(n *yaml.Node) {
 		}
 		t, needs, err := parseExpression(text, p.set, names)
 		if err != nil {
-			at := *e.n
 			ee := err.(*exprError)
-			if at.Style&(yaml.LiteralStyle|yaml.FoldedStyle) == 0 {
-				at.Column += ee.at
-				if at.Style&(yaml.SingleQuotedStyle|yaml.DoubleQuotedStyle) != 0 {
-					at.Column++
-				}
-			}
-			p.bad(&at, ee.hint, "%s: %s", e.key, ee.msg)
+			p.BadWithin(e.V, ee.at, ee.hint, "%s: %s", e.Key, ee.msg)
 			continue
 		}
 		if t.q != "" && t.q != c.Quantity && !(bare(t.q) && bare(c.Quantity)) {
-			p.bad(e.n, "", "%s is a %s, and the expression gives a %s", e.key, c.Quantity, t.q)
+			p.Bad(e.V, "", "%s is a %s, and the expression gives a %s", e.Key, c.Quantity, t.q)
 		}
 		p.together(e, needs)
-		p.claim(e.kn, id, e.key, nil)
+		p.claim(e.K, id, e.Key, nil)
 		known[id] = true
 		for i, ids := range p.kinds {
 			if subset(needs, ids) {
@@ -74,9 +66,9 @@ func (p *parser) derivedSection(n *yaml.Node) {
 }
 
 // together refuses an expression over channels that never come in one record.
-func (p *parser) together(e pair, needs []channel.ID) {
+func (p *parser) together(e document.Pair, needs []channel.ID) {
 	if len(needs) == 0 {
-		p.bad(e.n, "name at least one channel", "%s would be the same for ever", e.key)
+		p.Bad(e.V, "name at least one channel", "%s would be the same for ever", e.Key)
 		return
 	}
 	for _, ids := range p.kinds {
@@ -84,7 +76,7 @@ func (p *parser) together(e pair, needs []channel.ID) {
 			return
 		}
 	}
-	p.bad(e.n, "a derived channel needs all that it names in one record", "%s names channels that never come together", e.key)
+	p.Bad(e.V, "a derived channel needs all that it names in one record", "%s names channels that never come together", e.Key)
 }
 
 func subset(few, many []channel.ID) bool {

@@ -5,7 +5,7 @@ import (
 	"path"
 	"strings"
 
-	"go.yaml.in/yaml/v3"
+	"earshot/configs/document"
 )
 
 // An Included is a file that a feed file refers to. Feed file and Included together replay alone.
@@ -40,27 +40,27 @@ func contains(list []Included, name string) bool {
 }
 
 // include reads a file beside the feed file; nil when there is none, which is told.
-func (p *parser) include(n *yaml.Node, what string) []byte {
-	name := p.text(n, what)
+func (p *parser) include(n *document.Node, what string) []byte {
+	name := p.Text(n, what)
 	base := path.Base(name)
 	switch {
 	case name == "":
 		return nil
 	case path.IsAbs(name) || strings.ContainsAny(name, "\\:\x00") || base == "." || base == "..":
-		p.bad(n, "write the path from the folder of the feed file, with /", "%q is no relative path", name)
+		p.Bad(n, "write the path from the folder of the feed file, with /", "%q is no relative path", name)
 		return nil
 	case p.open == nil:
-		p.bad(n, "read it with the files beside it", "the feed file refers to %q, which is not at hand", name)
+		p.Bad(n, "read it with the files beside it", "the feed file refers to %q, which is not at hand", name)
 		return nil
 	}
 	data, err := p.open(name)
 	if err != nil {
-		p.bad(n, "the path is taken from the folder of the feed file", "reading %s: %v", name, err)
+		p.Bad(n, "the path is taken from the folder of the feed file", "reading %s: %v", name, err)
 		return nil
 	}
 	for _, i := range *p.bases {
 		if strings.EqualFold(i.Base(), base) && (i.Name != name || !bytes.Equal(i.Data, data)) {
-			p.bad(n, "rename one: a recording keeps them without their folders", "two files are called %s", base)
+			p.Bad(n, "rename one: a recording keeps them without their folders", "two files are called %s", base)
 			return nil
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/configs/document"
 )
 
 // sentence adds the checksum of NMEA 0183.
@@ -100,7 +101,7 @@ func TestNMEAMapping(t *testing.T) {
 		if want == "" && !strings.Contains(text, "flag") {
 			require.NoError(t, err)
 		} else {
-			require.ErrorIs(t, err, ErrInvalid, text)
+			require.ErrorIs(t, err, document.ErrInvalid, text)
 			require.ErrorContains(t, err, want, text)
 		}
 	}

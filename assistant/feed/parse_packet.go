@@ -5,11 +5,10 @@ import (
 	"math"
 	"strings"
 
-	"go.yaml.in/yaml/v3"
-
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
 	"earshot/assistant/feed/codec/packet"
+	"earshot/configs/document"
 )
 
 // farthest is the largest place in a datagram: UDP carries no more.
@@ -22,46 +21,46 @@ type cursor struct {
 }
 
 // packetSection reads the layout of binary datagrams.
-func (p *parser) packetSection(n, top *yaml.Node) {
+func (p *parser) packetSection(n, top *document.Node) {
 	if n == nil {
-		p.bad(top, "write packet: {byte_order: little, kinds: {…}}", "the section packet is missing")
+		p.Bad(top, "write packet: {byte_order: little, kinds: {…}}", "the section packet is missing")
 		return
 	}
-	o := p.object(n, "packet", "byte_order", "frame", "when", "sequence", "check", "fields", "kinds")
+	o := p.Object(n, "packet", "byte_order", "frame", "when", "sequence", "check", "fields", "kinds")
 	l := &packet.Layout{}
-	big := p.order(o.get("byte_order"), false)
-	p.f.frame = p.frame(o.get("frame"), big)
-	l.Sequence = p.counter(o.get("sequence"), big)
-	check := p.check(o.get("check"), big)
-	when := p.matches(o.get("when"), big)
+	big := p.order(o.Get("byte_order"), false)
+	p.f.frame = p.frame(o.Get("frame"), big)
+	l.Sequence = p.counter(o.Get("sequence"), big)
+	check := p.check(o.Get("check"), big)
+	when := p.matches(o.Get("when"), big)
 	common := map[channel.ID]bool{}
 	var cur cursor
-	shared := p.fields(o.get("fields"), big, &cur, common)
-	kinds := p.pairs(o.get("kinds"), "kinds")
+	shared := p.fields(o.Get("fields"), big, &cur, common)
+	kinds := p.Pairs(o.Get("kinds"), "kinds")
 	if len(kinds) == 0 {
-		p.bad(n, "write kinds: {NAME: {when: […], fields: […]}}", "no kind of datagram is described")
+		p.Bad(n, "write kinds: {NAME: {when: […], fields: […]}}", "no kind of datagram is described")
 	}
 	for _, e := range kinds {
-		ko := p.object(e.n, "kind "+e.key, "about", "byte_order", "when", "length", "period", "sequence", "check", "fields")
-		kbig := p.order(ko.get("byte_order"), big)
-		k := packet.Kind{Name: e.key, Check: check, Length: int(p.integer(ko.get("length"), "length", 1, farthest))}
-		k.When = append(append(k.When, when...), p.matches(ko.get("when"), kbig)...)
-		k.Period = p.quantity(ko.get("period"), "period", channel.Time, 0)
-		k.Sequence = p.counter(ko.get("sequence"), kbig)
-		if ko.has("check") {
-			k.Check = p.check(ko.get("check"), kbig)
+		ko := p.Object(e.V, "kind "+e.Key, "about", "byte_order", "when", "length", "period", "sequence", "check", "fields")
+		kbig := p.order(ko.Get("byte_order"), big)
+		k := packet.Kind{Name: e.Key, Check: check, Length: int(p.Integer(ko.Get("length"), "length", 1, farthest))}
+		k.When = append(append(k.When, when...), p.matches(ko.Get("when"), kbig)...)
+		k.Period = p.quantity(ko.Get("period"), "period", channel.Time, 0)
+		k.Sequence = p.counter(ko.Get("sequence"), kbig)
+		if ko.Has("check") {
+			k.Check = p.check(ko.Get("check"), kbig)
 		}
 		if k.Period < 0 {
-			p.bad(ko.get("period"), "", "period is more than 0 s")
+			p.Bad(ko.Get("period"), "", "period is more than 0 s")
 		}
 		if len(k.When) == 0 && k.Length == 0 {
-			p.bad(e.kn, "give when: [{at: 0, type: u8, is: 1}] or the exact length, so that no other datagram is taken for it", "nothing tells kind %s from other datagrams", e.key)
+			p.Bad(e.K, "give when: [{at: 0, type: u8, is: 1}] or the exact length, so that no other datagram is taken for it", "nothing tells kind %s from other datagrams", e.Key)
 		}
 		here, kcur := map[channel.ID]bool{}, cur
 		for id := range common {
 			here[id] = true
 		}
-		k.Fields = append(append(k.Fields, shared...), p.fields(ko.get("fields"), kbig, &kcur, here)...)
+		k.Fields = append(append(k.Fields, shared...), p.fields(ko.Get("fields"), kbig, &kcur, here)...)
 		var ids []channel.ID
 		for id := range here {
 			ids = append(ids, id)
@@ -69,9 +68,9 @@ func (p *parser) packetSection(n, top *yaml.Node) {
 		p.kinds = append(p.kinds, ids)
 		l.Kinds = append(l.Kinds, k)
 	}
-	if len(p.errs) == 0 {
+	if p.Count() == 0 {
 		for _, err := range l.Validate() {
-			p.bad(n, "", "%v", err)
+			p.Bad(n, "", "%v", err)
 		}
 	}
 	p.f.packet = l
@@ -79,54 +78,54 @@ func (p *parser) packetSection(n, top *yaml.Node) {
 }
 
 // frame reads how packets stand in a stream of bytes.
-func (p *parser) frame(n *yaml.Node, big bool) *packet.Frame {
+func (p *parser) frame(n *document.Node, big bool) *packet.Frame {
 	if n == nil {
 		return nil
 	}
-	before := len(p.errs)
-	o := p.object(n, "frame", "size", "length", "end", "capture", "start", "largest")
-	f := &packet.Frame{Start: p.hex(o.get("start"), "start"), End: p.hex(o.get("end"), "end"), Capture: p.boolean(o.get("capture"), "capture", false)}
-	f.Size = int(p.integer(o.get("size"), "size", 1, farthest))
-	f.Largest = int(p.integer(o.get("largest"), "largest", 1, farthest))
-	if ln := o.get("length"); ln != nil {
-		lo := p.object(ln, "length", "at", "type", "byte_order", "counts", "extra")
-		f.Length = &packet.Length{At: p.place(lo, "the length"), Type: p.typ(lo), Big: p.order(lo.get("byte_order"), big)}
-		f.Length.Extra = int(p.integer(lo.get("extra"), "extra", -farthest, farthest))
-		f.Length.Rest = p.choice(lo.get("counts"), "counts", "all", "rest") == "rest"
-		if !lo.has("counts") {
-			p.bad(ln, "write counts: all, if it is the length of the whole packet, or counts: rest, of the bytes behind it", "what the length counts is missing")
+	before := p.Count()
+	o := p.Object(n, "frame", "size", "length", "end", "capture", "start", "largest")
+	f := &packet.Frame{Start: p.hex(o.Get("start"), "start"), End: p.hex(o.Get("end"), "end"), Capture: p.Flag(o.Get("capture"), "capture", false)}
+	f.Size = int(p.Integer(o.Get("size"), "size", 1, farthest))
+	f.Largest = int(p.Integer(o.Get("largest"), "largest", 1, farthest))
+	if ln := o.Get("length"); ln != nil {
+		lo := p.Object(ln, "length", "at", "type", "byte_order", "counts", "extra")
+		f.Length = &packet.Length{At: p.place(lo, "the length"), Type: p.typ(lo), Big: p.order(lo.Get("byte_order"), big)}
+		f.Length.Extra = int(p.Integer(lo.Get("extra"), "extra", -farthest, farthest))
+		f.Length.Rest = p.Choice(lo.Get("counts"), "counts", "all", "rest") == "rest"
+		if !lo.Has("counts") {
+			p.Bad(ln, "write counts: all, if it is the length of the whole packet, or counts: rest, of the bytes behind it", "what the length counts is missing")
 		}
 	}
 	var ways []string
 	for _, key := range []string{"size", "length", "end", "capture"} {
-		if o.has(key) {
+		if o.Has(key) {
 			ways = append(ways, key)
 		}
 	}
 	switch {
 	case len(ways) == 0:
-		p.bad(n, "write size: BYTES, length: {…}, end: BYTES or capture: true", "nothing tells where a packet ends")
+		p.Bad(n, "write size: BYTES, length: {…}, end: BYTES or capture: true", "nothing tells where a packet ends")
 	case len(ways) > 1:
-		p.bad(o.get(ways[1]), "take one of the two out", "%s and %s exclude each other", ways[0], ways[1])
+		p.Bad(o.Get(ways[1]), "take one of the two out", "%s and %s exclude each other", ways[0], ways[1])
 	case ways[0] == "capture" && !f.Capture:
-		p.bad(o.get("capture"), "take it out, or write capture: true", "capture: false says nothing")
-	case len(p.errs) == before:
+		p.Bad(o.Get("capture"), "take it out, or write capture: true", "capture: false says nothing")
+	case p.Count() == before:
 		for _, err := range f.Validate() {
-			p.bad(n, "", "%v", err)
+			p.Bad(n, "", "%v", err)
 		}
 	}
 	return f
 }
 
 // hex reads bytes as pairs of hexadecimal digits, with or without spaces and 0x.
-func (p *parser) hex(n *yaml.Node, what string) []byte {
-	s := p.text(n, what)
-	if n == nil || s == "" && n.Kind != yaml.ScalarNode {
+func (p *parser) hex(n *document.Node, what string) []byte {
+	s := p.Text(n, what)
+	if n == nil || s == "" && !document.IsScalar(n) {
 		return nil
 	}
 	b, err := hex.DecodeString(strings.ReplaceAll(strings.ReplaceAll(s, " ", ""), "0x", ""))
 	if err != nil || len(b) == 0 || len(b) > 16 {
-		p.bad(n, "write for example "+what+": B5 62", "%s is 1 to 16 bytes as pairs of hexadecimal digits", what)
+		p.Bad(n, "write for example "+what+": B5 62", "%s is 1 to 16 bytes as pairs of hexadecimal digits", what)
 		return nil
 	}
 	return b
@@ -158,8 +157,8 @@ func modulus(l *packet.Layout) float64 {
 	return m
 }
 
-func (p *parser) order(n *yaml.Node, otherwise bool) bool {
-	switch p.choice(n, "byte_order", "little", "big") {
+func (p *parser) order(n *document.Node, otherwise bool) bool {
+	switch p.Choice(n, "byte_order", "little", "big") {
 	case "little":
 		return false
 	case "big":
@@ -176,35 +175,35 @@ func typeNames() []string {
 	return s
 }
 
-func (p *parser) typ(o object) packet.Type {
-	if !o.has("type") {
-		p.bad(o.n, "use one of "+strings.Join(typeNames(), ", "), "the type is missing")
+func (p *parser) typ(o document.Object) packet.Type {
+	if !o.Has("type") {
+		p.Bad(o.N, "use one of "+strings.Join(typeNames(), ", "), "the type is missing")
 		return ""
 	}
-	return packet.Type(p.choice(o.get("type"), "type", typeNames()...))
+	return packet.Type(p.Choice(o.Get("type"), "type", typeNames()...))
 }
 
-func (p *parser) place(o object, what string) int {
-	if !o.has("at") {
-		p.bad(o.n, "write at: and the number of the byte, from 0", "the place of %s is missing", what)
+func (p *parser) place(o document.Object, what string) int {
+	if !o.Has("at") {
+		p.Bad(o.N, "write at: and the number of the byte, from 0", "the place of %s is missing", what)
 		return 0
 	}
-	return int(p.integer(o.get("at"), "at", 0, farthest))
+	return int(p.Integer(o.Get("at"), "at", 0, farthest))
 }
 
-func (p *parser) counter(n *yaml.Node, big bool) *packet.Counter {
+func (p *parser) counter(n *document.Node, big bool) *packet.Counter {
 	if n == nil {
 		return nil
 	}
-	o := p.object(n, "sequence", "at", "type", "byte_order")
-	c := &packet.Counter{At: p.place(o, "the sequence number"), Type: p.typ(o), Big: p.order(o.get("byte_order"), big)}
+	o := p.Object(n, "sequence", "at", "type", "byte_order")
+	c := &packet.Counter{At: p.place(o, "the sequence number"), Type: p.typ(o), Big: p.order(o.Get("byte_order"), big)}
 	if c.Type != "" && (!c.Type.Unsigned() || c.Type.Size() > 4) {
-		p.bad(o.at("type"), "use u8, u16, u24 or u32", "a sequence number is unsigned and has at most 32 bits")
+		p.Bad(o.At("type"), "use u8, u16, u24 or u32", "a sequence number is unsigned and has at most 32 bits")
 	}
 	return c
 }
 
-func (p *parser) check(n *yaml.Node, big bool) *packet.Check {
+func (p *parser) check(n *document.Node, big bool) *packet.Check {
 	if n == nil {
 		return nil
 	}
@@ -212,45 +211,45 @@ func (p *parser) check(n *yaml.Node, big bool) *packet.Check {
 	for _, s := range packet.Sums() {
 		sums = append(sums, string(s))
 	}
-	o := p.object(n, "check", "sum", "at", "over", "byte_order")
-	c := &packet.Check{Sum: packet.Sum(p.choice(o.get("sum"), "sum", sums...)), Big: p.order(o.get("byte_order"), big)}
-	if !o.has("sum") {
-		p.bad(n, "use one of "+strings.Join(sums, ", "), "the kind of checksum is missing")
+	o := p.Object(n, "check", "sum", "at", "over", "byte_order")
+	c := &packet.Check{Sum: packet.Sum(p.Choice(o.Get("sum"), "sum", sums...)), Big: p.order(o.Get("byte_order"), big)}
+	if !o.Has("sum") {
+		p.Bad(n, "use one of "+strings.Join(sums, ", "), "the kind of checksum is missing")
 		return nil
 	}
 	if c.Sum == "" {
 		return nil
 	}
 	c.At = -c.Sum.Size()
-	if o.has("at") {
-		c.At = int(p.integer(o.get("at"), "at", -farthest, farthest))
+	if o.Has("at") {
+		c.At = int(p.Integer(o.Get("at"), "at", -farthest, farthest))
 		if c.At < 0 && c.At > -c.Sum.Size() {
-			p.bad(o.get("at"), "", "%s has %d bytes and would end behind the datagram", c.Sum, c.Sum.Size())
+			p.Bad(o.Get("at"), "", "%s has %d bytes and would end behind the datagram", c.Sum, c.Sum.Size())
 		}
 	}
 	c.To = min(c.At, 0)
-	if over := p.list(o.get("over"), "over"); len(over) == 2 {
-		c.From, c.To = int(p.integer(over[0], "the first byte", -farthest, farthest)), int(p.integer(over[1], "the end", -farthest, farthest))
-	} else if o.has("over") {
-		p.bad(o.get("over"), "write over: [first, end]; negative numbers count from the end of the datagram", "over has two places")
+	if over := p.List(o.Get("over"), "over", ""); len(over) == 2 {
+		c.From, c.To = int(p.Integer(over[0], "the first byte", -farthest, farthest)), int(p.Integer(over[1], "the end", -farthest, farthest))
+	} else if o.Has("over") {
+		p.Bad(o.Get("over"), "write over: [first, end]; negative numbers count from the end of the datagram", "over has two places")
 	} else if c.At >= 0 {
-		p.bad(n, "write over: [first, end]", "which bytes the checksum is over is missing")
+		p.Bad(n, "write over: [first, end]", "which bytes the checksum is over is missing")
 	}
 	return c
 }
 
-func (p *parser) matches(n *yaml.Node, big bool) []packet.Match {
+func (p *parser) matches(n *document.Node, big bool) []packet.Match {
 	var list []packet.Match
-	for _, c := range p.list(n, "when") {
-		o := p.object(c, "a discriminator", "at", "type", "is", "byte_order")
-		m := packet.Match{At: p.place(o, "a discriminator"), Type: p.typ(o), Big: p.order(o.get("byte_order"), big)}
-		if !o.has("is") {
-			p.bad(c, "write is: and the number that stands there", "what a discriminator is like is missing")
+	for _, c := range p.List(n, "when", "") {
+		o := p.Object(c, "a discriminator", "at", "type", "is", "byte_order")
+		m := packet.Match{At: p.place(o, "a discriminator"), Type: p.typ(o), Big: p.order(o.Get("byte_order"), big)}
+		if !o.Has("is") {
+			p.Bad(c, "write is: and the number that stands there", "what a discriminator is like is missing")
 			continue
 		}
-		m.Is = p.integer(o.get("is"), "is", math.MinInt64, math.MaxInt64)
+		m.Is = p.Integer(o.Get("is"), "is", math.MinInt64, math.MaxInt64)
 		if m.Type != "" && !m.Type.Integer() {
-			p.bad(o.at("type"), "use an integer type", "a discriminator cannot be %s", m.Type)
+			p.Bad(o.At("type"), "use an integer type", "a discriminator cannot be %s", m.Type)
 		}
 		list = append(list, m)
 	}
@@ -260,14 +259,14 @@ func (p *parser) matches(n *yaml.Node, big bool) []packet.Match {
 // fields reads a list of fields. One that does not say where it stands follows the
 // one before; a bit field without a place shares the integer of the bit field before if its bits
 // are free and the type is the same.
-func (p *parser) fields(n *yaml.Node, big bool, cur *cursor, inKind map[channel.ID]bool) []packet.Field {
+func (p *parser) fields(n *document.Node, big bool, cur *cursor, inKind map[channel.ID]bool) []packet.Field {
 	var list []packet.Field
-	for _, c := range p.list(n, "fields") {
-		o := p.object(c, "a field", append([]string{"at", "skip", "type", "bit", "width", "signed", "byte_order", "length", "to", "wheels", "stride"}, conversionKeys...)...)
-		if o.has("skip") {
-			cur.next, cur.bits = cur.next+int(p.integer(o.get("skip"), "skip", 1, farthest)), nil
-			if len(o.m) > 1 {
-				p.bad(c, "make it two entries", "skip stands alone")
+	for _, c := range p.List(n, "fields", "") {
+		o := p.Object(c, "a field", append([]string{"at", "skip", "type", "bit", "width", "signed", "byte_order", "length", "to", "wheels", "stride"}, conversionKeys...)...)
+		if o.Has("skip") {
+			cur.next, cur.bits = cur.next+int(p.Integer(o.Get("skip"), "skip", 1, farthest)), nil
+			if o.Len() > 1 {
+				p.Bad(c, "make it two entries", "skip stands alone")
 			}
 			continue
 		}
@@ -276,14 +275,14 @@ func (p *parser) fields(n *yaml.Node, big bool, cur *cursor, inKind map[channel.
 	return list
 }
 
-func (p *parser) field(n *yaml.Node, o object, big bool, cur *cursor, inKind map[channel.ID]bool) []packet.Field {
-	f := packet.Field{Type: p.typ(o), Big: p.order(o.get("byte_order"), big)}
-	f.Length = int(p.integer(o.get("length"), "length", 1, farthest))
+func (p *parser) field(n *document.Node, o document.Object, big bool, cur *cursor, inKind map[channel.ID]bool) []packet.Field {
+	f := packet.Field{Type: p.typ(o), Big: p.order(o.Get("byte_order"), big)}
+	f.Length = int(p.Integer(o.Get("length"), "length", 1, farthest))
 	if f.Type == packet.Text && f.Length == 0 {
-		p.bad(n, "write length: and the number of bytes", "the length of a text is missing")
+		p.Bad(n, "write length: and the number of bytes", "the length of a text is missing")
 	}
-	if f.Type != packet.Text && o.has("length") {
-		p.bad(o.get("length"), "take it out", "only a text has a length")
+	if f.Type != packet.Text && o.Has("length") {
+		p.Bad(o.Get("length"), "take it out", "only a text has a length")
 	}
 	p.bits(o, &f)
 	if f.Type == "" {
@@ -294,33 +293,33 @@ func (p *parser) field(n *yaml.Node, o object, big bool, cur *cursor, inKind map
 	if b := cur.bits; b != nil && f.Width > 0 && b.Type == f.Type && b.Big == f.Big && f.Bit >= b.Bit+b.Width {
 		f.At = b.At
 	}
-	if o.has("at") {
-		f.At = int(p.integer(o.get("at"), "at", 0, farthest))
+	if o.Has("at") {
+		f.At = int(p.Integer(o.Get("at"), "at", 0, farthest))
 	}
 	stride := size
-	if o.has("stride") {
-		if stride = int(p.integer(o.get("stride"), "stride", 1, farthest)); stride < size && stride > 0 {
-			p.bad(o.get("stride"), "the stride is from the start of one element to the start of the next", "elements of %d bytes would overlap at a stride of %d", size, stride)
+	if o.Has("stride") {
+		if stride = int(p.Integer(o.Get("stride"), "stride", 1, farthest)); stride < size && stride > 0 {
+			p.Bad(o.Get("stride"), "the stride is from the start of one element to the start of the next", "elements of %d bytes would overlap at a stride of %d", size, stride)
 		}
-		if !o.has("wheels") {
-			p.bad(o.get("stride"), "add wheels: [fl, fr, rl, rr] in the order of the source", "only an array has a stride")
+		if !o.Has("wheels") {
+			p.Bad(o.Get("stride"), "add wheels: [fl, fr, rl, rr] in the order of the source", "only an array has a stride")
 		}
 	}
-	if !o.has("to") {
-		p.bad(n, "write to: CHANNEL, or skip: BYTES for what you do not use", "where the field goes is missing")
+	if !o.Has("to") {
+		p.Bad(n, "write to: CHANNEL, or skip: BYTES for what you do not use", "where the field goes is missing")
 		return nil
 	}
-	to := p.text(o.get("to"), "to")
-	targets := p.targets(o.get("to"), to, o.get("wheels"))
+	to := p.Text(o.Get("to"), "to")
+	targets := p.targets(o.Get("to"), to, o.Get("wheels"))
 	var list []packet.Field
 	for i, m := range targets {
-		p.claim(o.get("to"), m.id, m.c.Name, inKind)
+		p.claim(o.Get("to"), m.id, m.c.Name, inKind)
 		g := f
 		g.At = f.At + i*stride
-		before := len(p.errs)
-		g.Field = p.conversion(o, o.get("to"), m, f.Type == packet.Text, false)
+		before := p.Count()
+		g.Field = p.conversion(o, o.Get("to"), m, f.Type == packet.Text, false)
 		list = append(list, g)
-		if len(p.errs) > before {
+		if p.Count() > before {
 			break // the other wheels would say the same
 		}
 	}
@@ -331,19 +330,19 @@ func (p *parser) field(n *yaml.Node, o object, big bool, cur *cursor, inKind map
 	return list
 }
 
-func (p *parser) bits(o object, f *packet.Field) {
-	if !o.has("bit") && !o.has("width") {
-		if o.has("signed") {
-			p.bad(o.get("signed"), "use an i type", "only a bit field is made signed so")
+func (p *parser) bits(o document.Object, f *packet.Field) {
+	if !o.Has("bit") && !o.Has("width") {
+		if o.Has("signed") {
+			p.Bad(o.Get("signed"), "use an i type", "only a bit field is made signed so")
 		}
 		return
 	}
-	f.Bit, f.Width = int(p.integer(o.get("bit"), "bit", 0, 63)), 1
-	if o.has("width") {
-		f.Width = int(p.integer(o.get("width"), "width", 1, 64))
+	f.Bit, f.Width = int(p.Integer(o.Get("bit"), "bit", 0, 63)), 1
+	if o.Has("width") {
+		f.Width = int(p.Integer(o.Get("width"), "width", 1, 64))
 	}
-	f.Signed = p.boolean(o.get("signed"), "signed", false)
+	f.Signed = p.Flag(o.Get("signed"), "signed", false)
 	if f.Type != "" && (!f.Type.Unsigned() || f.Bit+f.Width > 8*f.Type.Size()) {
-		p.bad(o.n, "a bit field lies in u8, u16, u24, u32 or u64; bit 0 is the least significant", "bits %d to %d are not in %s", f.Bit, f.Bit+f.Width-1, f.Type)
+		p.Bad(o.N, "a bit field lies in u8, u16, u24, u32 or u64; bit 0 is the least significant", "bits %d to %d are not in %s", f.Bit, f.Bit+f.Width-1, f.Type)
 	}
 }

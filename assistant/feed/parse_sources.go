@@ -5,11 +5,10 @@ import (
 	"strconv"
 	"strings"
 
-	"go.yaml.in/yaml/v3"
-
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
 	"earshot/assistant/feed/transport"
+	"earshot/configs/document"
 )
 
 // A part is one of several sources of a feed file.
@@ -48,49 +47,47 @@ func (p *parser) keys() []string {
 }
 
 // shared reads what stands above the sources; done tells that the file has several and they have been read.
-func (p *parser) shared(o object) (done bool) {
+func (p *parser) shared(o document.Object) (done bool) {
 	if p.part {
 		return false
 	}
-	p.frozenSection(o.get("frozen"))
-	if o.has("sources") {
+	p.frozenSection(o.Get("frozen"))
+	if o.Has("sources") {
 		p.sourcesSection(o)
 		return true
 	}
-	if o.has("prefer") {
-		p.bad(o.get("prefer"), "take it out, or write several sources", "one source has nothing to prefer")
+	if o.Has("prefer") {
+		p.Bad(o.Get("prefer"), "take it out, or write several sources", "one source has nothing to prefer")
 	}
 	return false
 }
 
 // sourcesSection reads a feed of several sources. own_channels has been read.
-func (p *parser) sourcesSection(o object) {
+func (p *parser) sourcesSection(o document.Object) {
 	f := p.f
 	for _, key := range append(slices.Clone(topKeys), codecs...) {
-		if o.has(key) && !slices.Contains([]string{"name", "about", "car", "own_channels", "derived"}, key) {
-			p.bad(o.get(key), "write it in each of the sources", "a file with sources has no %s of its own", key)
+		if o.Has(key) && !slices.Contains([]string{"name", "about", "car", "own_channels", "derived"}, key) {
+			p.Bad(o.Get(key), "write it in each of the sources", "a file with sources has no %s of its own", key)
 		}
 	}
 	givers := map[channel.ID][]int{} // index of the sources that give a channel
-	nodes := map[channel.ID]*yaml.Node{}
-	for i, n := range p.list(o.get("sources"), "sources") {
-		sub := &parser{reader: reader{file: p.file}, set: p.set, f: &File{file: p.file}, at: map[channel.ID]*yaml.Node{}, part: true, open: p.open, bases: p.bases}
+	nodes := map[channel.ID]*document.Node{}
+	for i, n := range p.List(o.Get("sources"), "sources", "") {
+		sub := &parser{Reader: p.Reader, set: p.set, f: &File{file: p.f.file}, at: map[channel.ID]*document.Node{}, part: true, open: p.open, bases: p.bases}
 		s := part{f: sub.f}
-		sub.top(n)
-		if n.Kind == yaml.MappingNode {
-			so := (&reader{}).object(n, "", sub.keys()...) // its mistakes have been told
+		so := sub.top(n)
+		if document.IsMapping(n) {
 			s.name = sub.f.Name
 			switch {
 			case s.name == "":
-				sub.bad(n, "write name: gps, or what it is", "the name of source %d is missing", i+1)
+				sub.Bad(n, "write name: gps, or what it is", "the name of source %d is missing", i+1)
 			case strings.Trim(s.name, "abcdefghijklmnopqrstuvwxyz0123456789_-") != "":
-				sub.bad(so.get("name"), "", "the name of a source has lower-case letters, digits, _ and -")
+				sub.Bad(so.Get("name"), "", "the name of a source has lower-case letters, digits, _ and -")
 			case slices.ContainsFunc(f.parts, func(other part) bool { return other.name == s.name }):
-				sub.bad(so.get("name"), "", "two sources are called %s", s.name)
+				sub.Bad(so.Get("name"), "", "two sources are called %s", s.name)
 			}
-			s.offset = sub.quantity(so.get("offset"), "offset", channel.Time, 0)
+			s.offset = sub.quantity(so.Get("offset"), "offset", channel.Time, 0)
 		}
-		p.errs = append(p.errs, sub.errs...)
 		for id, at := range sub.at {
 			if id == codec.Time {
 				continue
@@ -103,11 +100,11 @@ func (p *parser) sourcesSection(o object) {
 		}
 		f.parts = append(f.parts, s)
 		if first := f.parts[0].f.Transport; s.f.Transport.Kind != "" && first.Kind != "" && first.Live() != s.f.Transport.Live() {
-			p.bad(n, "a file gives everything at once; replay all sources from files, or take all of them live", "files and live sources do not join")
+			p.Bad(n, "a file gives everything at once; replay all sources from files, or take all of them live", "files and live sources do not join")
 		}
 	}
-	if o.has("sources") && len(f.parts) == 0 {
-		p.bad(o.get("sources"), "write a list of sources, each with name, transport, codec and channels", "there is no source")
+	if o.Has("sources") && len(f.parts) == 0 {
+		p.Bad(o.Get("sources"), "write a list of sources, each with name, transport, codec and channels", "there is no source")
 	}
 	p.prefer(o, givers, nodes)
 	var all []channel.ID
@@ -115,7 +112,7 @@ func (p *parser) sourcesSection(o object) {
 		all = append(all, id)
 	}
 	p.kinds = [][]channel.ID{all}
-	p.derivedSection(o.get("derived"))
+	p.derivedSection(o.Get("derived"))
 	for id := range p.at {
 		f.covers = append(f.covers, id)
 	}
@@ -127,37 +124,34 @@ func (p *parser) sourcesSection(o object) {
 }
 
 // prefer reads which source gives a channel that several have.
-func (p *parser) prefer(o object, givers map[channel.ID][]int, nodes map[channel.ID]*yaml.Node) {
+func (p *parser) prefer(o document.Object, givers map[channel.ID][]int, nodes map[channel.ID]*document.Node) {
 	var names []string
 	for _, s := range p.f.parts {
 		names = append(names, s.name)
 	}
 	p.f.prefer = map[channel.ID][]int{}
-	for _, e := range p.pairs(o.get("prefer"), "prefer") {
-		list := []*yaml.Node{e.n}
-		if e.n.Kind == yaml.SequenceNode {
-			list = p.list(e.n, "prefer")
-		}
-		id, known := p.set.Lookup(e.key)
+	for _, e := range p.Pairs(o.Get("prefer"), "prefer") {
+		list := p.OneOrMore(e.V, "prefer")
+		id, known := p.set.Lookup(e.Key)
 		ids := []channel.ID{id}
-		if first, ok := p.set.Lookup(e.key + "_fl"); !known && ok {
+		if first, ok := p.set.Lookup(e.Key + "_fl"); !known && ok {
 			known = true
 			ids = []channel.ID{first, first + 1, first + 2, first + 3}
 		}
 		if !known || len(givers[ids[0]]) == 0 {
-			p.bad(e.kn, "", "no source gives %s", e.key)
+			p.Bad(e.K, "", "no source gives %s", e.Key)
 			continue
 		}
 		for _, id := range ids {
 			var order []int
 			for _, n := range list {
-				s := p.choice(n, "the source of "+e.key, names...)
+				s := p.Choice(n, "the source of "+e.Key, names...)
 				i := slices.Index(names, s)
 				if i < 0 {
 					continue
 				}
 				if !slices.Contains(givers[id], i) {
-					p.bad(n, "", "source %s does not give %s", s, e.key)
+					p.Bad(n, "", "source %s does not give %s", s, e.Key)
 					continue
 				}
 				if !slices.Contains(order, i) {
@@ -175,7 +169,7 @@ func (p *parser) prefer(o object, givers map[channel.ID][]int, nodes map[channel
 	for id, list := range givers {
 		if len(list) > 1 && p.f.prefer[id] == nil {
 			name := p.set.At(id).Name
-			p.bad(nodes[id], "write prefer: {"+name+": "+names[list[0]]+"}: it wins while its reading is fresh", "%s is given by %s and by %s", name, names[list[0]], names[list[1]])
+			p.Bad(nodes[id], "write prefer: {"+name+": "+names[list[0]]+"}: it wins while its reading is fresh", "%s is given by %s and by %s", name, names[list[0]], names[list[1]])
 		}
 	}
 	for id, list := range p.f.prefer {
@@ -186,14 +180,14 @@ func (p *parser) prefer(o object, givers map[channel.ID][]int, nodes map[channel
 }
 
 // changes notes a channel of which a repeated value is no new reading.
-func (p *parser) changes(n *yaml.Node, m mapped) {
-	if n == nil || n.Kind == yaml.ScalarNode && n.Value == "false" {
+func (p *parser) changes(n *document.Node, m mapped) {
+	if n == nil || document.IsScalar(n) && n.Value == "false" {
 		return
 	}
-	group := p.text(n, "changes")
+	group := p.Text(n, "changes")
 	switch {
 	case m.id == codec.Time:
-		p.bad(n, "take it out", "time has no changes")
+		p.Bad(n, "take it out", "time has no changes")
 		return
 	case group == "true":
 		group = "= " + strconv.Itoa(int(m.id)) // no word that can be written
@@ -202,18 +196,18 @@ func (p *parser) changes(n *yaml.Node, m mapped) {
 }
 
 // frozenSection reads which channels must move while the car does.
-func (p *parser) frozenSection(n *yaml.Node) {
+func (p *parser) frozenSection(n *document.Node) {
 	w := &p.f.frozen
 	*w = frozen{after: frozenAfter, above: frozenAbove}
-	if n == nil || n.Kind != yaml.ScalarNode || n.Value != "false" {
-		o := p.object(n, "frozen", "channels", "after", "above")
-		w.after = p.quantity(o.get("after"), "after", channel.Time, frozenAfter)
-		w.above = p.quantity(o.get("above"), "above", channel.Velocity, frozenAbove)
+	if n == nil || !document.IsScalar(n) || n.Value != "false" {
+		o := p.Object(n, "frozen", "channels", "after", "above")
+		w.after = p.quantity(o.Get("after"), "after", channel.Time, frozenAfter)
+		w.above = p.quantity(o.Get("above"), "above", channel.Velocity, frozenAbove)
 		if w.after <= 0 {
-			p.bad(o.get("after"), "", "after is more than 0 s")
+			p.Bad(o.Get("after"), "", "after is more than 0 s")
 		}
-		if o.has("channels") {
-			for _, c := range p.list(o.get("channels"), "channels") {
+		if o.Has("channels") {
+			for _, c := range p.List(o.Get("channels"), "channels", "") {
 				w.ids = append(w.ids, p.watched(c)...)
 			}
 			return
@@ -222,14 +216,14 @@ func (p *parser) frozenSection(n *yaml.Node) {
 	}
 }
 
-func (p *parser) watched(n *yaml.Node) []channel.ID {
-	name := p.text(n, "a channel")
+func (p *parser) watched(n *document.Node) []channel.ID {
+	name := p.Text(n, "a channel")
 	if first, ok := p.set.Lookup(name + "_fl"); ok {
 		return []channel.ID{first, first + 1, first + 2, first + 3}
 	}
 	id, ok := p.set.Lookup(name)
 	if !ok {
-		p.bad(n, didYouMean(name, p.suppliable(), ""), "there is no channel %q", name)
+		p.Bad(n, document.Meant(name, p.suppliable(), ""), "there is no channel %q", name)
 		return nil
 	}
 	return []channel.ID{id}

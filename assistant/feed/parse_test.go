@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/configs/document"
 )
 
 func parse(t testing.TB, text string) (*File, *channel.Set) {
@@ -33,7 +34,7 @@ func TestEveryMistakeAtItsPlace(t *testing.T) {
 		{"a typing mistake in a key", head + "codec: csv\nchanels: {}\n", []string{`3:1: a feed file has no "chanels" | did you mean channels?`, "1:1: the section channels is missing"}},
 		{"keys twice", head + "codec: csv\ncodec: json\nchannels: {gear: {column: g}, gear: {column: h}}", []string{`3:1: "codec" stands in line 2 already`, `4:31: "gear" stands in line 4 already`}},
 		{"no unit", head + "codec: csv\nchannels:\n  speed: {column: v}\n", []string{"4:3: the unit of speed is missing | m/s, km/h, mph, kn"}},
-		{"unit of another quantity", head + "codec: csv\nchannels:\n  speed: {column: v, unit: psi}\n", []string{"4:28: psi is a unit of pressure, and speed is a speed | m/s"}},
+		{"unit of another quantity", head + "codec: csv\nchannels:\n  speed: {column: v, unit: psi}\n", []string{"4:28: psi is a unit of pressure, and this is a speed | m/s"}},
 		{"misspelt unit", head + "codec: csv\nchannels:\n  speed: {column: v, unit: kmh}\n", []string{`4:28: unknown unit "kmh" | did you mean km/h?`}},
 		{"kelvin", head + "codec: csv\nchannels:\n  air_temperature: {column: v, unit: K}\n", []string{"4:38: K is a unit of temperature difference | K_abs"}},
 		{"misspelt channel", head + "codec: csv\nchannels:\n  sped: {column: v, unit: km/h}\n", []string{`4:3: there is no channel "sped" | did you mean speed?`}},
@@ -48,12 +49,12 @@ func TestEveryMistakeAtItsPlace(t *testing.T) {
 		{"comma twice", head + "codec: csv\ncsv: {decimal: comma}\nchannels: {gear: {column: g}}\n", []string{"3:16: the comma cannot be both"}},
 		{"section of another codec", head + "codec: csv\njson: {}\nchannels: {gear: {column: g}}\n", []string{"3:7: there is a section json, and the codec is csv"}},
 		{"own channel", head + "codec: csv\nchannels: {drag: {column: g, unit: m}}\nown_channels:\n  drag: {quantity: lenth}\n  speed: {quantity: speed, range: [3 m/s, 1 m/s]}\n  x: {quantity: time, stale: 5}\n",
-			[]string{`5:20: quantity cannot be "lenth" | did you mean length?`, "6:35: range is empty", `6:3: channel "speed" is in the catalogue already`, `7:30: stale: "5": the unit is missing | s, ms`, `3:12: there is no channel "drag"`}},
+			[]string{`5:20: quantity cannot be "lenth" | did you mean length?`, "6:35: range is empty", `6:3: channel "speed" is in the catalogue already`, `7:30: stale is "5": the unit is missing | s, ms`, `3:12: there is no channel "drag"`}},
 		{"a file without time", "transport: {kind: file, path: x}\ncodec: csv\nchannels: {gear: {column: g}}\n", []string{"1:12: a file does not tell when its records were made | period"}},
 		{"packet over a stream", "transport: {kind: stdin}\ncodec: packet\npacket: {kinds: {a: {length: 3, fields: [{type: u8, to: gear}]}}}\n", []string{"1:12: codec packet needs whole datagrams"}},
 		{"transport", "transport: {kind: udp, path: x, listen: 'host.example:1'}\ncodec: csv\nchannels: {gear: {column: g}}\n", []string{`1:41: "host.example" is not an address of this machine`, "1:30: transport udp has no path"}},
 		{"no port, no kind of codec", "transport: {kind: udp}\ncodec: xml\n", []string{"1:12: the address to listen on is missing", `2:8: codec cannot be "xml" | packet, json, csv`}},
-		{"clock", head + "codec: csv\nchannels: {gear: {column: g}}\nclock: {jump: -1 s, period: 3}\n", []string{`4:29: period: "3": the unit is missing`, "4:15: jump is more than 0 s", "4:29: period is more than 0 s"}},
+		{"clock", head + "codec: csv\nchannels: {gear: {column: g}}\nclock: {jump: -1 s, period: 3}\n", []string{`4:29: period is "3": the unit is missing`, "4:15: jump is more than 0 s", "4:29: period is more than 0 s"}},
 		{"packet fields", head + `codec: packet
 packet:
   kinds:
@@ -95,8 +96,8 @@ derived:
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			_, err := Parse("f.yaml", []byte(tt.text), channel.NewSet())
-			require.ErrorIs(t, err, ErrInvalid)
-			list := Errors(err)
+			require.ErrorIs(t, err, document.ErrInvalid)
+			list := document.Errors(err)
 			var got []string
 			for _, e := range list {
 				got = append(got, e.Error())
@@ -140,13 +141,6 @@ func TestOwnFeedFiles(t *testing.T) {
 	require.Empty(t, covers)
 }
 
-func TestErrorsOfSomethingElse(t *testing.T) {
-	require.Empty(t, Errors(nil))
-	require.Empty(t, Errors(errors.New("x")))
-	require.Equal(t, "f: m", (&Error{File: "f", Msg: "m"}).Error())
-	require.Equal(t, "f:1:2: m\n\thint: h", (&Error{"f", 1, 2, "m", "h"}).Error())
-}
-
 func FuzzParse(f *testing.F) {
 	for _, dir := range []string{"../../configs/feeds", "../../testdata/feeds"} {
 		names, _ := filepath.Glob(filepath.Join(dir, "*.yaml"))
@@ -162,8 +156,8 @@ func FuzzParse(f *testing.F) {
 		set := channel.NewSet()
 		file, err := Parse("x", data, set)
 		if err != nil {
-			list := Errors(err)
-			if len(list) == 0 || !errors.Is(err, ErrInvalid) {
+			list := document.Errors(err)
+			if len(list) == 0 || !errors.Is(err, document.ErrInvalid) {
 				t.Fatalf("refused with %v", err)
 			}
 			lines := strings.Count(string(data), "\n") + strings.Count(string(data), "\r") + 2

@@ -3,57 +3,56 @@ package feed
 import (
 	"strings"
 
-	"go.yaml.in/yaml/v3"
-
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec/csv"
 	"earshot/assistant/feed/codec/json"
+	"earshot/configs/document"
 )
 
 // jsonSection reads the mapping of a JSON source.
-func (p *parser) jsonSection(n *yaml.Node, top object) {
+func (p *parser) jsonSection(n *document.Node, top document.Object) {
 	l := &json.Layout{}
-	o := p.object(n, "json", "name_value")
+	o := p.Object(n, "json", "name_value")
 	place := "path"
-	if nv := o.get("name_value"); nv != nil {
+	if nv := o.Get("name_value"); nv != nil {
 		place = "name"
-		no := p.object(nv, "name_value", "name", "value", "time")
+		no := p.Object(nv, "name_value", "name", "value", "time")
 		l.NameValue = &json.NameValue{Name: "name", Value: "value"}
 		for key, to := range map[string]*string{"name": &l.NameValue.Name, "value": &l.NameValue.Value, "time": &l.NameValue.Time} {
-			if v := no.get(key); v != nil {
-				*to = p.text(v, key)
+			if v := no.Get(key); v != nil {
+				*to = p.Text(v, key)
 				p.path(v, *to)
 			}
 		}
 	}
 	p.f.json = l
-	p.eachChannel(top, append([]string{place, "wheels"}, conversionKeys...), func(e pair, o object, m mapped, wheels bool) {
+	p.eachChannel(top, append([]string{place, "wheels"}, conversionKeys...), func(e document.Pair, o document.Object, m mapped, wheels bool) {
 		isTime := m.c.Name == "time"
-		path := p.text(o.get(place), place)
+		path := p.Text(o.Get(place), place)
 		switch {
 		case place == "name" && isTime:
 			if l.NameValue.Time == "" {
-				p.bad(e.kn, "write json: {name_value: {time: PATH}}", "where the time of a record stands is missing")
+				p.Bad(e.K, "write json: {name_value: {time: PATH}}", "where the time of a record stands is missing")
 			}
-			if o.has("name") {
-				p.bad(o.get("name"), "take it out", "the time is where name_value says")
+			if o.Has("name") {
+				p.Bad(o.Get("name"), "take it out", "the time is where name_value says")
 			}
-		case path == "" && !o.has(place):
-			p.bad(e.kn, "write "+place+": and how the source calls it", "the %s of %s is missing", place, e.key)
+		case path == "" && !o.Has(place):
+			p.Bad(e.K, "write "+place+": and how the source calls it", "the %s of %s is missing", place, e.Key)
 			return
 		case place == "path":
 			if wheels {
 				if strings.Count(path, "[*]") != 1 {
-					p.bad(o.get(place), "write [*] where the number of the wheel stands, such as wheels[*].speed", "the path of four wheels has one [*]")
+					p.Bad(o.Get(place), "write [*] where the number of the wheel stands, such as wheels[*].speed", "the path of four wheels has one [*]")
 					return
 				}
 				path = strings.Replace(path, "[*]", "["+string('0'+byte(p.wheelIndex(o, m)))+"]", 1)
 			}
-			p.path(o.get(place), path)
+			p.path(o.Get(place), path)
 		case wheels:
-			path = p.star(o.get(place), path, m.w)
+			path = p.star(o.Get(place), path, m.w)
 		}
-		l.Fields = append(l.Fields, json.Field{Field: p.conversion(o, e.kn, m, true, false), Path: path})
+		l.Fields = append(l.Fields, json.Field{Field: p.conversion(o, e.K, m, true, false), Path: path})
 	})
 	if l.NameValue != nil { // every record is one reading, so nothing but the time comes together
 		p.kinds = nil
@@ -64,9 +63,9 @@ func (p *parser) jsonSection(n *yaml.Node, top object) {
 }
 
 // wheelIndex is where the wheel stands in the list of the entry, which is its index in the source.
-func (p *parser) wheelIndex(o object, m mapped) int {
-	for i, w := range o.get("wheels").Content {
-		if resolve(w).Value == m.w.Suffix() {
+func (p *parser) wheelIndex(o document.Object, m mapped) int {
+	for i, w := range p.List(o.Get("wheels"), "wheels", "") {
+		if w.Value == m.w.Suffix() {
 			return i
 		}
 	}
@@ -74,38 +73,38 @@ func (p *parser) wheelIndex(o object, m mapped) int {
 }
 
 // star puts a wheel's letters where the name of four columns has a star.
-func (p *parser) star(n *yaml.Node, name string, w channel.Wheel) string {
+func (p *parser) star(n *document.Node, name string, w channel.Wheel) string {
 	if strings.Count(name, "*") != 1 {
-		p.bad(n, "write * where fl, fr, rl, rr stands, or map the wheels one by one", "the name for four wheels has one *")
+		p.Bad(n, "write * where fl, fr, rl, rr stands, or map the wheels one by one", "the name for four wheels has one *")
 	}
 	return strings.Replace(name, "*", w.Suffix(), 1)
 }
 
-func (p *parser) path(n *yaml.Node, path string) {
+func (p *parser) path(n *document.Node, path string) {
 	if path == "" {
 		return // told already
 	}
 	if err := json.ParsePath(path); err != nil {
-		p.bad(n, `a path is keys with dots between and indices in brackets, such as wheels[2].tyre.temp`, "%v", err)
+		p.Bad(n, `a path is keys with dots between and indices in brackets, such as wheels[2].tyre.temp`, "%v", err)
 	}
 }
 
 // eachChannel calls do for every channel that the section channels maps.
-func (p *parser) eachChannel(top object, keys []string, do func(e pair, o object, m mapped, wheels bool)) {
-	n := top.get("channels")
+func (p *parser) eachChannel(top document.Object, keys []string, do func(e document.Pair, o document.Object, m mapped, wheels bool)) {
+	n := top.Get("channels")
 	if n == nil {
-		p.bad(top.n, "map each channel: channels: {speed: {…, unit: km/h}}", "the section channels is missing")
+		p.Bad(top.N, "map each channel: channels: {speed: {…, unit: km/h}}", "the section channels is missing")
 		return
 	}
 	var ids []channel.ID
-	for _, e := range p.pairs(n, "channels") {
-		o := p.object(e.n, "the entry of "+e.key, keys...)
-		for _, m := range p.targets(e.kn, e.key, o.get("wheels")) {
-			p.claim(e.kn, m.id, m.c.Name, nil)
-			before := len(p.errs)
-			do(e, o, m, o.has("wheels"))
+	for _, e := range p.Pairs(n, "channels") {
+		o := p.Object(e.V, "the entry of "+e.Key, keys...)
+		for _, m := range p.targets(e.K, e.Key, o.Get("wheels")) {
+			p.claim(e.K, m.id, m.c.Name, nil)
+			before := p.Count()
+			do(e, o, m, o.Has("wheels"))
 			ids = append(ids, m.id)
-			if len(p.errs) > before {
+			if p.Count() > before {
 				break // the other wheels would say the same
 			}
 		}
@@ -114,53 +113,53 @@ func (p *parser) eachChannel(top object, keys []string, do func(e pair, o object
 }
 
 // csvSection reads the mapping of a table.
-func (p *parser) csvSection(n *yaml.Node, top object) {
-	o := p.object(n, "csv", "delimiter", "decimal", "header", "units_row", "comment", "only")
-	l := &csv.Layout{Delimiter: ',', Comment: p.text(o.get("comment"), "comment")}
-	if d := o.get("delimiter"); d != nil {
-		s := p.text(d, "delimiter")
+func (p *parser) csvSection(n *document.Node, top document.Object) {
+	o := p.Object(n, "csv", "delimiter", "decimal", "header", "units_row", "comment", "only")
+	l := &csv.Layout{Delimiter: ',', Comment: p.Text(o.Get("comment"), "comment")}
+	if d := o.Get("delimiter"); d != nil {
+		s := p.Text(d, "delimiter")
 		if s == "tab" {
 			s = "\t"
 		}
 		if len(s) != 1 || strings.ContainsAny(s, "\"\r\n.") || s[0] >= '0' && s[0] <= '9' {
-			p.bad(d, `write ",", ";", "|" or tab`, "the delimiter is one character")
+			p.Bad(d, `write ",", ";", "|" or tab`, "the delimiter is one character")
 		} else {
 			l.Delimiter = s[0]
 		}
 	}
-	l.DecimalComma = p.choice(o.get("decimal"), "decimal", "point", "comma") == "comma"
+	l.DecimalComma = p.Choice(o.Get("decimal"), "decimal", "point", "comma") == "comma"
 	if l.DecimalComma && l.Delimiter == ',' {
-		p.bad(o.get("decimal"), `tables with a decimal comma use delimiter: ";" or tab`, "the comma cannot be both the delimiter and the decimal sign")
+		p.Bad(o.Get("decimal"), `tables with a decimal comma use delimiter: ";" or tab`, "the comma cannot be both the delimiter and the decimal sign")
 	}
-	l.NoHeader = !p.boolean(o.get("header"), "header", true)
-	l.UnitsRow = p.boolean(o.get("units_row"), "units_row", false)
+	l.NoHeader = !p.Flag(o.Get("header"), "header", true)
+	l.UnitsRow = p.Flag(o.Get("units_row"), "units_row", false)
 	p.f.csv = l
-	for _, e := range p.pairs(o.get("only"), "only") {
-		c := csv.Only{Column: e.key, Text: p.text(e.n, "the text of "+e.key)}
+	for _, e := range p.Pairs(o.Get("only"), "only") {
+		c := csv.Only{Column: e.Key, Text: p.Text(e.V, "the text of "+e.Key)}
 		if l.NoHeader {
-			c.Column, c.Number = "", int(p.integer(e.kn, "a column without a header", 1, 10000))
+			c.Column, c.Number = "", int(p.Integer(e.K, "a column without a header", 1, 10000))
 		}
 		l.Only = append(l.Only, c)
 	}
-	p.eachChannel(top, append([]string{"column", "wheels"}, conversionKeys...), func(e pair, o object, m mapped, wheels bool) {
-		if !o.has("column") {
-			p.bad(e.kn, "write column: and its name in the header", "the column of %s is missing", e.key)
+	p.eachChannel(top, append([]string{"column", "wheels"}, conversionKeys...), func(e document.Pair, o document.Object, m mapped, wheels bool) {
+		if !o.Has("column") {
+			p.Bad(e.K, "write column: and its name in the header", "the column of %s is missing", e.Key)
 			return
 		}
 		f := csv.Field{Quantity: m.c.Quantity, Scale: 1}
 		if l.NoHeader {
-			f.Number = int(p.integer(o.get("column"), "a column without a header", 1, 10000))
+			f.Number = int(p.Integer(o.Get("column"), "a column without a header", 1, 10000))
 			if wheels {
 				f.Number += p.wheelIndex(o, m) // the columns of the wheels stand side by side
 			}
 		} else {
-			f.Column = p.text(o.get("column"), "column")
+			f.Column = p.Text(o.Get("column"), "column")
 			if wheels {
-				f.Column = p.star(o.get("column"), f.Column, m.w)
+				f.Column = p.star(o.Get("column"), f.Column, m.w)
 			}
 		}
-		f.Field = p.conversion(o, e.kn, m, true, l.UnitsRow)
-		if l.UnitsRow && !o.has("unit") && m.c.Quantity != channel.None && f.Format == "" {
+		f.Field = p.conversion(o, e.K, m, true, l.UnitsRow)
+		if l.UnitsRow && !o.Has("unit") && m.c.Quantity != channel.None && f.Format == "" {
 			f.FromUnit, f.Scale, f.Offset = true, f.A, f.B
 		}
 		l.Fields = append(l.Fields, f)

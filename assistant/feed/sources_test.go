@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/configs/document"
 )
 
 const twoSources = `name: two
@@ -68,20 +69,20 @@ func TestMistakesInSources(t *testing.T) {
 		{change("  - name: gps\n    transport", "  - transport"), "10:5", "the name of source 2 is missing", "name: gps"},
 		{change("name: two\n", "name: two\ncodec: json\n"), "2:8", "a file with sources has no codec", "in each"},
 		{change("    codec: json\n", "    codec: json\n    derived: {gear: speed}\n"), "6:5", `a source has no "derived"`, ""},
-		{change("    codec: json\n", "    codec: json\n    offset: 3\n"), "6:13", "offset: \"3\": the unit is missing", ""},
+		{change("    codec: json\n", "    codec: json\n    offset: 3\n"), "6:13", "offset is \"3\": the unit is missing", ""},
 		{change("{kind: udp, listen: 127.0.0.1:0}", "{kind: file, path: a}"), "10:5", "files and live sources do not join", ""},
 		{change("position_x / 1 m/s", "gear / 1 m/s"), "23:18", `ratio: no channel "gear"`, ""},
 		{"sources: []\n", "1:10", "there is no source", ""},
-		{"sources: 3\n", "1:10", "sources is a list", ""},
-		{"sources: [3]\n", "1:11", "a source is a mapping", ""},
+		{"sources: 3\n", "1:10", "sources is not a list", ""},
+		{"sources: [3]\n", "1:11", "a source is not a list of keys", ""},
 		{head + "codec: json\nprefer: {speed: x}\nchannels: {speed: {path: v, unit: m/s}}\n", "3:9", "nothing to prefer", ""},
 		{head + "codec: json\nchannels: {time: {path: v, unit: s, changes: true}, speed: {path: v, unit: m/s}}\n", "3:46", "time has no changes", ""},
 		{head + "codec: json\nfrozen: {channels: [speeed], after: 0 s}\nchannels: {speed: {path: v, unit: m/s}}\n", "3:21", `there is no channel "speeed"`, "did you mean speed"},
 	} {
 		_, err := Parse("f", []byte(tt.text), channel.NewSet())
-		require.ErrorIs(t, err, ErrInvalid, tt.msg)
+		require.ErrorIs(t, err, document.ErrInvalid, tt.msg)
 		var found bool
-		for _, e := range Errors(err) {
+		for _, e := range document.Errors(err) {
 			if fmt.Sprintf("%d:%d", e.Line, e.Col) == tt.place && strings.Contains(e.Msg, tt.msg) && strings.Contains(e.Hint, tt.hint) {
 				found = true
 			}

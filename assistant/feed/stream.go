@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/transport"
+	"earshot/configs/document"
 )
 
 // Options say what is other than in the feed file.
@@ -121,7 +123,7 @@ func (f *File) withPaths(paths map[string]string) ([]*File, error) {
 	}
 	for name := range paths {
 		if !slices.Contains(names, name) {
-			e := &Error{File: f.file, Msg: fmt.Sprintf("the feed has no source %q", name), Hint: fmt.Sprintf("its sources are %v", names)}
+			e := &document.Error{File: f.file, Msg: fmt.Sprintf("the feed has no source %q", name), Hint: document.Meant(name, names, "its sources are "+strings.Join(names, ", "))}
 			if f.parts != nil && name == "" {
 				e.Msg, e.Hint = "the feed has several sources", "name a file for each, such as "+names[0]+"=drive.csv"
 			}
@@ -147,7 +149,7 @@ func (f *File) withPaths(paths map[string]string) ([]*File, error) {
 		}
 	}
 	if live > 0 && live < len(list) {
-		return nil, &Error{File: f.file, Msg: "files and live sources do not join", Hint: fmt.Sprintf("name a file for every source of %v", names)}
+		return nil, &document.Error{File: f.file, Msg: "files and live sources do not join", Hint: fmt.Sprintf("name a file for every source of %v", names)}
 	}
 	return list, nil
 }

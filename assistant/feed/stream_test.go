@@ -343,7 +343,7 @@ func TestOpenNeedsAFileForEverySource(t *testing.T) {
 	_, err := Open(t.Context(), f, set, Options{Paths: map[string]string{"": "x"}})
 	require.ErrorContains(t, err, "such as gps=drive.csv")
 	_, err = Open(t.Context(), f, set, Options{Paths: map[string]string{"gpx": "x"}})
-	require.ErrorContains(t, err, "[gps car]")
+	require.ErrorContains(t, err, "did you mean gps?")
 	_, err = Open(t.Context(), f, set, Options{Paths: map[string]string{"gps": "stream_test.go"}})
 	require.ErrorIs(t, err, transport.ErrUnavailable)
 	require.ErrorContains(t, err, "source car: ")

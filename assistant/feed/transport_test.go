@@ -17,6 +17,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec/packet"
 	"earshot/assistant/feed/transport"
+	"earshot/configs/document"
 )
 
 const tail = "codec: csv\nchannels: {gear: {column: g}}\nclock: {period: 1 s}\n"
@@ -56,7 +57,7 @@ func TestMistakesOfTransports(t *testing.T) {
 		"kind: tcp, connect: 5000, from: 1.1.1.1":                {`1:33: "5000" is not the address of a server`, "1:45: the sender is the one that connect names"},
 		"kind: tcp, listen: 'host.example:1'":                    {`1:32: "host.example" is not an address of this machine`},
 		"kind: serial, parity: odds, stop_bits: 3, data_bits: 9": {"1:12: the device is missing", "1:12: the baud rate is missing | baud: 115200", `1:35: parity cannot be "odds" | did you mean odd?`, `1:52: stop_bits cannot be "3"`, "1:66: data_bits is a whole number from 5 to 8"},
-		"kind: serial, device: [], baud: fast":                   {"1:35: device is a text", "1:45: baud is a whole number"},
+		"kind: serial, device: [], baud: fast":                   {"1:35: device is not a text", "1:45: baud is a whole number"},
 		"kind: can":                                              {"1:12: the interface of the bus is missing | can0"},
 		"kind: can, interface: can0":                             {"1:12: transport can brings the frames of a bus | codec: can"},
 		"kind: file, follow: true":                               {"1:33: there is nothing to follow | path"},
@@ -64,7 +65,7 @@ func TestMistakesOfTransports(t *testing.T) {
 		"kind: pigeon":                                           {`1:19: kind cannot be "pigeon" | udp, tcp, serial, can, file, stdin`},
 	} {
 		_, err := Parse("f", []byte("transport: {"+text+"}\n"+tail), channel.NewSet())
-		all := Errors(err)
+		all := document.Errors(err)
 		for _, w := range want {
 			msg, hint, _ := strings.Cut(w, " | ")
 			found := false
@@ -113,7 +114,7 @@ func TestFrames(t *testing.T) {
 		msg, hint, _ := strings.Cut(want, " | ")
 		require.ErrorContains(t, err, msg, text)
 		require.ErrorContains(t, err, hint, text)
-		require.Len(t, Errors(err), 1, "%s: %v", text, err)
+		require.Len(t, document.Errors(err), 1, "%s: %v", text, err)
 	}
 }
 

@@ -194,47 +194,6 @@ func TestEventSchemaDescribesTheJournal(t *testing.T) {
 	require.Contains(t, schema.Properties["kind"].Description, "corner")
 }
 
-// What the library would keep of each chunk is kept small, and written to the index unchanged. Two kinds of inputs come and
-// go, so that chunks differ in their topics.
-func TestIndexPack(t *testing.T) {
-	w := &mcap.Writer{}
-	var pack indexPack
-	var want []*mcap.ChunkIndex
-	const day = 108000 // chunks in 24 h
-	at, offset := uint64(100e9), uint64(50000)
-	for i := range day {
-		x := &mcap.ChunkIndex{
-			MessageStartTime: at, MessageEndTime: at + 799_999_999, ChunkStartOffset: offset, ChunkLength: 11000 + uint64(i%500),
-			MessageIndexOffsets: map[uint16]uint64{2: offset + 11600}, MessageIndexLength: 800, Compression: mcap.CompressionZSTD,
-			CompressedSize: 10950, UncompressedSize: 40000,
-		}
-		switch {
-		case i%7 == 0:
-			x.MessageIndexOffsets[1] = offset + 12000
-		case i == 500: // a feed whose clock starts again
-			x.MessageStartTime, x.MessageEndTime = 5, 4
-		}
-		at, offset = at+800_000_000, offset+12500
-		if i < 3000 {
-			want = append(want, x)
-		}
-		w.ChunkIndexes = append(w.ChunkIndexes, x)
-		if i%3 == 2 || i == day-1 {
-			pack.take(w)
-			require.Empty(t, w.ChunkIndexes)
-		}
-	}
-	bytes := 0
-	for _, b := range pack.blocks {
-		bytes += cap(b)
-	}
-	t.Logf("the index of 24 hours: %.1f MB in memory", float64(bytes)/1e6)
-	require.Less(t, bytes, 5_000_000)
-	pack.give(w)
-	require.Len(t, w.ChunkIndexes, day)
-	require.Equal(t, want, w.ChunkIndexes[:len(want)])
-}
-
 // Wherever a byte of the file is wrong behind its head, the chunks that it does not stand in come, every entry as it
 // was, and what is missing is counted: also where the byte is one of a length, after which nothing stands where
 // it should.

@@ -229,8 +229,8 @@ func TestWhatMakesALapVoid(t *testing.T) {
 		valid int // the feed's word until it speaks of the next lap
 		why   string
 	}{
-		{"the feed's word", []any{channel.LapValid, 0}, 0, "the feed says so"},
-		{"off course in a corner", []any{channel.OnCourse, 0, channel.LapValid, 1}, 1, "off course at corner 4"},
+		{"the feed's word", []any{channel.LapValid, 0}, 0, FeedSays},
+		{"off course in a corner", []any{channel.OnCourse, 0, channel.LapValid, 1}, 1, OffCourse},
 		{"nothing", []any{channel.LapValid, 1}, 1, ""},
 	}
 	for _, tt := range tests {
@@ -239,17 +239,21 @@ func TestWhatMakesALapVoid(t *testing.T) {
 			c.run(1000, 50, channel.LapValid, 1, channel.OnCourse, 1)
 			c.run(1500, 50, channel.LapValid, 1, channel.OnCourse, 1)
 			c.hold.Row[channel.CornerLast], c.hold.Row[channel.CornerHere] = 4, 4
-			c.run(10, 50, tt.pairs...)
+			c.run(20, 50, tt.pairs...)
 			require.Equal(t, flag(tt.why != ""), c.get(channel.LapVoid))
-			c.run(1490, 50, channel.LapValid, tt.valid, channel.OnCourse, 1)
+			c.run(1480, 50, channel.LapValid, tt.valid, channel.OnCourse, 1)
 			// The feed tells of the next lap a few samples later: that must not void it.
 			c.run(40, 50, channel.LapValid, tt.valid, channel.OnCourse, 1)
 			c.run(2970, 50, channel.LapValid, 1, channel.OnCourse, 1)
 			laps := c.laps()
 			require.Len(t, laps, 2)
-			require.Equal(t, tt.why, laps[0].WhyInvalid)
+			require.Equal(t, tt.why, laps[0].Void.Code)
 			require.Equal(t, tt.why == "", laps[0].Valid)
-			require.True(t, laps[1].Valid, laps[1].WhyInvalid)
+			if tt.why != "" {
+				require.Equal(t, 4, laps[0].Void.Corner)
+				require.InDelta(t, 1510, laps[0].Void.Distance, 10, "soon after 1500 m: it is believed once it is held")
+			}
+			require.True(t, laps[1].Valid, laps[1].Void.Code)
 			require.Len(t, c.of(LapVoid), int(flag(tt.why != "")))
 		})
 	}

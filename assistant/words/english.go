@@ -21,7 +21,10 @@ var English = &Language{
 		{Kind: journal.Wheelspin, Place: "front"}:       "front wheelspin",
 		{Kind: journal.Wheelspin, Place: "rear"}:        "rear wheelspin",
 	},
-	never: "%s was never learned in this session, so %s: %s.",
+	void:     map[string]string{"off_course": "off the course", "moved": "the car was moved", "feed": "by the feed's word"},
+	atCorner: ", turn %d",
+	atPlace:  " at %.0f m",
+	never:    "%s was never learned in this session, so %s: %s.",
 	learned: map[string][2]string{
 		"slip_front":   {"Slip of the front wheels", "their locking and spinning cannot show"},
 		"slip_rear":    {"Slip of the rear wheels", "their locking and spinning cannot show"},

@@ -15,6 +15,9 @@ import (
 type Language struct {
 	Name     string // as a configuration selects it
 	findings map[journal.Finding]string
+	void     map[string]string // why a lap does not count, by code
+	atCorner string            // after it, where that was
+	atPlace  string
 	learned  map[string][2]string // what has to be learned, and what cannot be told without it
 	never    string               // sentence about it: what, what cannot be told, what was lacking
 }
@@ -37,4 +40,18 @@ func (l *Language) NeverLearned(what, lacks string) string {
 		lacks = l.learned[""][0]
 	}
 	return fmt.Sprintf(l.never, w[0], w[1], lacks)
+}
+
+// Void says why a lap does not count and where that was. The words of journals written before there were codes stand as they are.
+func (l *Language) Void(lap *journal.Lap) string {
+	why, ok := l.void[lap.WhyInvalid]
+	switch {
+	case !ok:
+		return lap.WhyInvalid
+	case lap.InvalidCorner > 0:
+		return why + fmt.Sprintf(l.atCorner, lap.InvalidCorner)
+	case !lap.InvalidDistance.IsZero():
+		return why + fmt.Sprintf(l.atPlace, float64(lap.InvalidDistance))
+	}
+	return why
 }

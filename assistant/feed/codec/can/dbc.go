@@ -63,22 +63,32 @@ var (
 // independent is the pseudo message of signals that belong to none.
 const independent = 0xC0000000
 
-// maxMistakes bounds what is told of a file that is something else.
-const maxMistakes = 20
+// What bounds a file that is something else, or has no end. The file of a whole truck has a few thousand messages.
+const (
+	maxMistakes = 20
+	maxSize     = 16 << 20 // bytes
+	maxSignals  = 4096     // of one message
+)
 
 // ParseDBC reads messages (BO_), signals (SG_), names of values (VAL_), floating-point types (SIG_VALTYPE_) and
 // extended multiplexing (SG_MUL_VAL_), and skips all else. Text that is not UTF-8 is taken for
 // Latin-1, as older tools write it. The error joins all mistakes, each a *DBCError.
 func ParseDBC(data []byte) (*Database, error) {
-	p := &dbcParser{db: &Database{}, byID: map[uint64]int{}}
+	p := &dbcParser{db: &Database{}, byID: map[uint64]int{}, bySignal: map[signalKey]int{}, line: 1}
+	if len(data) > maxSize {
+		p.bad("the file has more than %d MiB: it is no DBC file of a bus", maxSize>>20)
+		return nil, errors.Join(p.errs...)
+	}
 	data = bytes.TrimPrefix(data, []byte{0xef, 0xbb, 0xbf})
 	for line := 1; len(data) > 0; {
 		blank := len(data) - len(bytes.TrimLeft(data, " \t\r\n"))
 		line += bytes.Count(data[:blank], []byte{'\n'})
 		data = data[blank:]
-		n := statement(data)
-		if n > 0 {
-			p.line = line
+		n, whole := statement(data)
+		p.line = line
+		if !whole {
+			p.bad("the quotation marks of this statement are not closed before the end of the file")
+		} else if n > 0 {
 			p.statement(data[:n])
 		}
 		line += bytes.Count(data[:n], []byte{'\n'})
@@ -95,8 +105,8 @@ func ParseDBC(data []byte) (*Database, error) {
 }
 
 // statement is the length of the statement that data begin with: to the end of the line, for kinds that may span
-// lines to the semicolon, and never ending inside quotation marks.
-func statement(data []byte) int {
+// lines to the semicolon, and never ending inside quotation marks. whole is false where these are not closed.
+func statement(data []byte) (n int, whole bool) {
 	spans := false
 	for _, k := range []string{"VAL_", "SIG_VALTYPE_", "SG_MUL_VAL_", "CM_", "BA_"} {
 		spans = spans || bytes.HasPrefix(data, []byte(k))
@@ -110,21 +120,28 @@ func statement(data []byte) int {
 			quoted = !quoted
 		case quoted:
 		case c == '\n' && !spans:
-			return i
+			return i, true
 		case c == ';' && spans:
-			return i + 1
+			return i + 1, true
 		}
 	}
-	return len(data)
+	return len(data), !quoted
+}
+
+// A signalKey is the index of a message and the name of a signal of it.
+type signalKey struct {
+	message int
+	name    string
 }
 
 type dbcParser struct {
-	db   *Database
-	byID map[uint64]int // index of the message by the identifier as the file writes it
-	in   int            // index + 1 of the message whose signals come
-	skip bool           // the signals that come are of no message
-	line int
-	errs []error
+	db       *Database
+	byID     map[uint64]int // index of the message by the identifier as the file writes it
+	bySignal map[signalKey]int
+	in       int  // index + 1 of the message whose signals come
+	skip     bool // the signals that come are of no message
+	line     int
+	errs     []error
 }
 
 func (p *dbcParser) bad(format string, args ...any) {
@@ -230,10 +247,17 @@ func (p *dbcParser) signal(s string) {
 		d.Mux, d.Switch = v, d.Nested
 	}
 	def := &p.db.Messages[p.in-1]
-	if def.Signal(d.Name) != nil {
+	key := signalKey{p.in - 1, d.Name}
+	if _, ok := p.bySignal[key]; ok {
 		p.bad("message %s has two signals %s", def.Name, d.Name)
 		return
 	}
+	if len(def.Signals) == maxSignals {
+		p.bad("message %s has more than %d signals", def.Name, maxSignals)
+		p.in, p.skip = 0, true
+		return
+	}
+	p.bySignal[key] = len(def.Signals)
 	def.Signals = append(def.Signals, d)
 }
 
@@ -267,8 +291,11 @@ func (p *dbcParser) named(id, signal string) (*Definition, *SignalDefinition) {
 	if err != nil || !ok {
 		return nil, nil
 	}
-	d := &p.db.Messages[i]
-	return d, d.Signal(signal)
+	at, ok := p.bySignal[signalKey{i, signal}]
+	if !ok {
+		return nil, nil
+	}
+	return &p.db.Messages[i], &p.db.Messages[i].Signals[at]
 }
 
 func (p *dbcParser) labels(s string) {

@@ -2,6 +2,7 @@ package can
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -39,6 +40,28 @@ func TestParseDBC(t *testing.T) {
 	require.Equal(t, []any{"Far", uint32(0x19000000), true}, []any{far.Name, far.ID, far.Extended})
 	require.Equal(t, `a "b"`, far.Signals[0].Unit)
 	require.Nil(t, far.Signal("Lost"))
+}
+
+// A file without an end, of one message without an end, or of a text without an end is refused, not read for minutes.
+func TestBoundsOfDBC(t *testing.T) {
+	for what, text := range map[string]string{
+		"more than 16 MiB":          strings.Repeat("\x00", 17<<20),
+		"no message (BO_)":          strings.Repeat("\x00", 1<<20),
+		"more than 4096 signals":    "BO_ 1 One: 8 E\n" + signals(300_000),
+		"line 3: the quotation mar": "BO_ 1 One: 8 E\n" + signals(1) + "CM_ \"never closed;\n" + signals(1000),
+	} {
+		_, err := ParseDBC([]byte(text))
+		require.ErrorContains(t, err, what)
+		require.Less(t, len(err.Error()), 500)
+	}
+}
+
+func signals(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, " SG_ S%d : 0|8@1+ (1,0) [0|0] \"\" X\n", i)
+	}
+	return b.String()
 }
 
 // All mistakes are told, each at its line.

@@ -2,7 +2,7 @@
 // or one or more in a datagram, mapped by path; or streams of named values, one reading a
 // record.
 //
-// It walks once over the bytes, checks all of them and looks only at what is
+// It walks once over the tokens of jsontext, which checks all of them, and looks only at what is
 // mapped: nothing is built in memory and nothing is allocated for numbers and
 // plain texts. A record with a mistake anywhere is refused whole.
 //
@@ -11,7 +11,10 @@ package json
 
 import (
 	"bytes"
+	"errors"
 	"math"
+
+	"github.com/go-json-experiment/json/jsontext"
 
 	"earshot/assistant/feed/codec"
 )
@@ -40,6 +43,18 @@ const (
 	hitTime
 )
 
+// aggregate stands for an object or a list where a value is wanted.
+var aggregate = []byte{'{'}
+
+// A hit is a value that a path points at, still as it was written.
+type hit struct {
+	field int32
+	raw   []byte
+}
+
+// Keys that stand twice count as the last one, and texts may have bytes that are no UTF-8: neither spoils a reading.
+var lenient = []jsontext.Options{jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true)}
+
 // A Decoder turns JSON into records. It is a codec.Decoder.
 type Decoder struct {
 	layout Layout
@@ -48,8 +63,12 @@ type Decoder struct {
 	times  []int32 // fields of a stream of named values that are the time
 	rec    *codec.Record
 	slots  []int // per field
-	scan   scanner
 	text   []byte
+
+	in     bytes.Buffer
+	tokens *jsontext.Decoder // of in
+	p      []byte            // what in began with
+	hits   []hit             // of the record at hand
 
 	codec.LineDecoder
 }
@@ -57,6 +76,7 @@ type Decoder struct {
 // NewDecoder compiles the layout for Rows of n channels. The error is a *PathError.
 func NewDecoder(l Layout, n int) (*Decoder, error) {
 	d := &Decoder{layout: l, rec: codec.NewRecord(n)}
+	d.tokens = jsontext.NewDecoder(&d.in, lenient...)
 	d.Start(false, d.line)
 	add := func(path string, hit int32) error {
 		steps, err := parsePath(path)
@@ -106,47 +126,55 @@ func (d *Decoder) Decode(p []byte, emit func(*codec.Record)) {
 	}
 	d.Tally.Bytes += int64(len(p))
 	d.Emit = emit
-	if len(p) >= 3 && p[0] == 0xef && p[1] == 0xbb && p[2] == 0xbf {
-		p = p[3:]
-	}
-	s := &d.scan
-	s.p, s.i = p, 0
-	s.space()
-	if s.i == len(p) {
+	d.begin(bytes.TrimPrefix(p, []byte{0xef, 0xbb, 0xbf}))
+	if d.blank() {
 		d.Tally.Records++
 		d.Tally.Ignored++
+		return
 	}
-	for s.i < len(p) {
+	for !d.blank() {
 		d.Tally.Records++
 		if !d.one() {
 			return // where the next value begins is not known any more
 		}
-		s.space()
 	}
 }
 
 func (d *Decoder) line(p []byte) {
-	s := &d.scan
-	s.p, s.i = p, 0
-	s.space()
-	if s.i == len(p) {
+	d.begin(p)
+	if d.blank() {
 		d.Tally.Ignored++
 		return
 	}
 	d.one()
 }
 
-// one scans one value and emits what it tells.
+func (d *Decoder) begin(p []byte) {
+	d.p, d.in = p, *bytes.NewBuffer(p)
+	d.tokens.Reset(&d.in, lenient...)
+}
+
+// blank tells whether nothing but white space is left.
+func (d *Decoder) blank() bool {
+	return len(bytes.TrimLeft(d.p[d.tokens.InputOffset():], " \t\r\n")) == 0
+}
+
+// one reads one value and emits what it tells.
 func (d *Decoder) one() bool {
-	c, s := &d.Tally, &d.scan
-	s.depth, s.tokens = 0, s.tokens[:0]
-	ok := s.value(&d.root)
-	if ok && d.layout.Lines {
-		s.space()
-		ok = s.i == len(s.p)
+	c := &d.Tally
+	d.hits = d.hits[:0]
+	err := d.value(&d.root)
+	if err == nil && d.layout.Lines && !d.blank() {
+		rest := bytes.TrimLeft(d.p[d.tokens.InputOffset():], " \t\r\n")
+		c.RefuseAt(codec.BadSyntax, len(d.p)-len(rest))
+		return false
 	}
-	if !ok {
-		c.RefuseAt(codec.BadSyntax, s.i)
+	if err != nil {
+		at := len(d.p)
+		if where, ok := errors.AsType[*jsontext.SyntacticError](err); ok {
+			at = int(where.ByteOffset)
+		}
+		c.RefuseAt(codec.BadSyntax, at)
 		return false
 	}
 	slots := d.rec.Slots()
@@ -156,8 +184,8 @@ func (d *Decoder) one() bool {
 	if d.layout.NameValue != nil {
 		d.pair()
 	} else {
-		for i := range s.tokens {
-			d.set(s.tokens[i].hit, &s.tokens[i])
+		for _, h := range d.hits {
+			d.set(h.field, h.raw)
 		}
 	}
 	for i, slot := range d.slots {
@@ -173,21 +201,20 @@ func (d *Decoder) one() bool {
 
 // pair reads a record that is a name and its value, in whichever order they stand.
 func (d *Decoder) pair() {
-	var value *token
+	var value []byte
 	var fields []int32
-	for i := range d.scan.tokens {
-		t := &d.scan.tokens[i]
-		switch t.hit {
+	for _, h := range d.hits {
+		switch h.field {
 		case hitName:
 			fields = nil
-			if t.kind == '"' {
-				fields = d.named[string(d.textOf(t.b))]
+			if h.raw[0] == '"' {
+				fields = d.named[string(d.textOf(h.raw))]
 			}
 		case hitValue:
-			value = t
+			value = h.raw
 		case hitTime:
 			for _, f := range d.times {
-				d.set(f, t)
+				d.set(f, h.raw)
 			}
 		}
 	}
@@ -198,38 +225,86 @@ func (d *Decoder) pair() {
 	}
 }
 
-func (d *Decoder) textOf(b []byte) []byte {
-	b = b[1 : len(b)-1]
-	if bytes.IndexByte(b, '\\') < 0 {
-		return b
+// value reads one value; n is what the paths say about it, nil where none leads here.
+func (d *Decoder) value(n *node) error {
+	if n == nil {
+		return d.tokens.SkipValue()
 	}
-	d.text = unescape(d.text[:0], b)
+	kind := d.tokens.PeekKind()
+	if kind != jsontext.KindBeginObject && kind != jsontext.KindBeginArray {
+		raw, err := d.tokens.ReadValue()
+		if err == nil {
+			end := int(d.tokens.InputOffset())
+			d.note(n, d.p[end-len(raw):end]) // raw itself lasts until the next token only
+		}
+		return err
+	}
+	d.note(n, aggregate)
+	if len(n.kids) == 0 && len(n.elems) == 0 {
+		return d.tokens.SkipValue()
+	}
+	if _, err := d.tokens.ReadToken(); err != nil {
+		return err
+	}
+	next := 0
+	for i := 0; ; i++ {
+		switch d.tokens.PeekKind() {
+		case jsontext.KindEndObject, jsontext.KindEndArray, jsontext.KindInvalid:
+			_, err := d.tokens.ReadToken()
+			return err
+		}
+		child := n.at(i)
+		if kind == jsontext.KindBeginObject {
+			key, err := d.tokens.ReadValue()
+			if err != nil {
+				return err
+			}
+			child = n.find(d.textOf(key), &next)
+		}
+		if err := d.value(child); err != nil {
+			return err
+		}
+	}
+}
+
+func (d *Decoder) note(n *node, raw []byte) {
+	for _, f := range n.hits {
+		d.hits = append(d.hits, hit{f, raw})
+	}
+}
+
+// textOf is the text of a string that jsontext has checked.
+func (d *Decoder) textOf(raw []byte) []byte {
+	if plain := raw[1 : len(raw)-1]; bytes.IndexByte(plain, '\\') < 0 {
+		return plain
+	}
+	d.text, _ = jsontext.AppendUnquote(d.text[:0], raw) // its error is of bytes that are no UTF-8
 	return d.text
 }
 
-func (d *Decoder) set(field int32, t *token) {
+func (d *Decoder) set(field int32, raw []byte) {
 	f, c := &d.layout.Fields[field], &d.Tally
 	v := math.NaN()
-	switch t.kind {
+	switch raw[0] {
 	case '"':
-		v = f.FromText(d.textOf(t.b), false, c)
-	case 0:
-		if raw, ok := codec.ParseNumber(t.b, false); ok {
-			v = f.FromNumber(raw, c)
-		} else {
-			c.RefuseReading(codec.NotANumber, f.Name)
-		}
+		v = f.FromText(d.textOf(raw), false, c)
 	case 't', 'f':
-		if x, ok := f.Texts[string(t.b)]; ok {
+		if x, ok := f.Texts[string(raw)]; ok {
 			v = x
-		} else if t.kind == 't' {
+		} else if raw[0] == 't' {
 			v = f.FromNumber(1, c)
 		} else {
 			v = f.FromNumber(0, c)
 		}
 	case 'n':
-	default:
+	case '{':
 		c.RefuseReading(codec.NotANumber, f.Name)
+	default:
+		if x, ok := codec.ParseNumber(raw, false); ok {
+			v = f.FromNumber(x, c)
+		} else {
+			c.RefuseReading(codec.NotANumber, f.Name)
+		}
 	}
 	d.rec.Slots()[d.slots[field]] = v
 }
