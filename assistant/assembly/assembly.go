@@ -35,6 +35,12 @@ type Request struct {
 // named tells whether the configuration decides about one of the things in Over.
 func (r Request) named(what string) bool { return r.Recorded == nil || slices.Contains(r.Over, what) }
 
+func (r Request) tell(text string) {
+	if r.Tell != nil {
+		r.Tell(text)
+	}
+}
+
 // Parts are everything that an assistant is made of, checked.
 type Parts struct {
 	Config   Config
@@ -57,10 +63,7 @@ type Parts struct {
 
 // Build reads and checks everything and reports every mistake in every file at once.
 func Build(r Request) (*Parts, error) {
-	p := &Parts{Config: r.Config, Channels: channel.NewSet(), tell: r.Tell}
-	if p.tell == nil {
-		p.tell = func(string) {}
-	}
+	p := &Parts{Config: r.Config, Channels: channel.NewSet(), tell: r.tell}
 	var err error
 	if p.in, err = r.gather(); err != nil {
 		return nil, err
