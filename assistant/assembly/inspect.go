@@ -75,7 +75,7 @@ func (p *Parts) Check() Checked {
 	for _, r := range p.Rules.Rules() {
 		found.Rules = append(found.Rules, CheckedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why, r.Learned})
 	}
-	phrases := append(p.Rules.Phrases(), assistant.Phrases(p.Rules.Asks())...)
+	phrases := append(p.Rules.Phrases(), assistant.Phrases(p.Config.Words(), p.Rules.Asks())...)
 	for _, text := range phrases {
 		if _, covered := p.voice.Duration(text); !covered {
 			found.Unspoken = append(found.Unspoken, text)
