@@ -110,6 +110,7 @@ func Build(r Request) (*Parts, error) {
 // compileRules compiles the rules for what the feed, the course and a car have.
 func (p *Parts) compileRules(k *car.Car) (*assistant.Vocabulary, *rules.Set, error) {
 	names := assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), k, p.Course, p.Config.Display())
+	names.Speak(p.Config.Words().Spoken)
 	if p.Bests != nil {
 		names.KeepBests()
 	}
@@ -154,7 +155,7 @@ func (p *Parts) Core() *assistant.Core {
 		advisories = -1 // the user's 0 is "no limit", the scheduler's is "the default"
 	}
 	return assistant.NewCore(assistant.Setup{
-		Channels: p.Channels, Car: p.Car, Course: p.Course, Known: p.Known, Rules: p.Rules, Names: p.names, Voice: p.voice,
+		Channels: p.Channels, Car: p.Car, Course: p.Course, Known: p.Known, Rules: p.Rules, Names: p.names, Voice: p.voice, Words: p.Config.Words(),
 		Bests: p.Bests, BestsOf: p.bestsOf,
 		Talk:    cue.Config{Margin: p.Config.Talk.Margin.Seconds(), MaxAdvisoriesPerLap: advisories},
 		MuteFor: p.Config.Talk.Mute.Seconds(),
