@@ -12,7 +12,7 @@ import (
 // complaints to the terminal when there is not. A sound server counts: ALSA's
 // default device usually leads there.
 func hardware() error {
-	if cards, _ := filepath.Glob("/dev/snd/pcm*p"); len(cards) > 0 || os.Getenv("PULSE_SERVER") != "" {
+	if Card() || os.Getenv("PULSE_SERVER") != "" {
 		return nil
 	}
 	if socket := filepath.Join(os.Getenv("XDG_RUNTIME_DIR"), "pulse", "native"); filepath.IsAbs(socket) {
