@@ -16,6 +16,7 @@ import (
 	"earshot/assistant/hand"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
+	"earshot/assistant/words"
 	"earshot/audio/voice"
 	"earshot/configs"
 )
@@ -107,7 +108,7 @@ func TestPartsAreDeclared(t *testing.T) {
 		require.NotEmpty(t, p.About, p.Name)
 		require.Equal(t, p.Name, health.Named(assistant.Parts(), p.Name+suffix[p.Many]).Name)
 	}
-	for _, text := range assistant.Phrases(nil) {
+	for _, text := range assistant.Phrases(words.English, nil) {
 		require.NotEmpty(t, text, "a part has words that are in no table")
 		_, covered := v.Duration(text)
 		require.True(t, covered, text)

@@ -93,8 +93,8 @@ func (s *story) source(t *testing.T, name string) []rules.Source {
 	return []rules.Source{{Name: name, Data: []byte(s.files[name])}}
 }
 
-// words splits a line at blanks outside quotes.
-func words(line string) (list []string) {
+// fields splits a line at blanks outside quotes.
+func fields(line string) (list []string) {
 	quoted := false
 	for _, w := range strings.FieldsFunc(line, func(r rune) bool {
 		if r == '"' {
@@ -108,7 +108,7 @@ func words(line string) (list []string) {
 }
 
 func (s *story) read(t *testing.T, line string, covered *[]channel.ID) {
-	w := words(line)
+	w := fields(line)
 	if w[0] == "start" {
 		s.inputs = append(s.inputs, assistant.Input{Kind: assistant.KindStart, Session: &journal.Session{ID: "story", Feed: "any"}})
 		return

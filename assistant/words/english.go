@@ -1,10 +1,23 @@
 package words
 
-import "earshot/assistant/journal"
+import (
+	"earshot/assistant/health"
+	"earshot/assistant/journal"
+	"earshot/audio/spoken"
+)
 
 // English is the language of the documents, and the one where none is selected.
 var English = &Language{
-	Name: "english",
+	Name: "english", Spoken: spoken.English,
+	Calls: Calls{
+		Marked: "Marked.", MarkedCorner: "Marked, turn %s.", NothingSaid: "Nothing said yet.",
+		Muted: "Muted.", Unmuted: "Talking again.", NoAnswer: "No %s data.", NewStint: "New stint.",
+		Cleared: "Clear.", NothingToClear: "Nothing to clear.",
+		Health: map[health.Words]string{
+			"feed-lost": "No telemetry.", "keys-lost": "Keys lost.", "recording-lost": "Recording stopped.", "journal-lost": "Journal stopped.",
+			"sound-back": "Sound back.",
+		},
+	},
 	findings: map[journal.Finding]string{
 		{Kind: journal.Understeer, Phase: "braking"}:    "braking understeer",
 		{Kind: journal.Understeer, Phase: "turn_in"}:    "turn-in understeer",

@@ -30,3 +30,13 @@ func TestEnglish(t *testing.T) {
 		require.Equal(t, tt.want, English.Void(lap))
 	}
 }
+
+func TestNamed(t *testing.T) {
+	for _, name := range []string{"", "english"} {
+		l, err := Named(name)
+		require.NoError(t, err)
+		require.Same(t, English, l)
+	}
+	_, err := Named("old norse")
+	require.EqualError(t, err, `there is no language "old norse": use english`)
+}

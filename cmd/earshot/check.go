@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -13,17 +14,21 @@ import (
 
 func newCheck() *cobra.Command {
 	var asJSON bool
+	var tests []string
 	c := &cobra.Command{
 		Use:   "check [RULES...]",
 		Short: "check feed, car, course and rules files; tell which rules are on",
 		Long: `Check reads everything that run would read and reports every mistake at its place. Then it tells which
 rules are on with this feed and car, and for each that is off what it lacks. RULES are files or folders on top of
-the rules that ship.`,
-		Example: "  earshot check --feed myfeed.yaml --car mycar.yaml\n  earshot check myrules.yaml",
+the rules that ship.
+
+With --test it tries rules: samples in, calls out, as a file of tests says (configs/rules/README.md shows one).`,
+		Example: "  earshot check --feed myfeed.yaml --car mycar.yaml\n  earshot check myrules.yaml\n  earshot check myrules.yaml --test myrules_test.yaml",
 		Args:    cobra.ArbitraryArgs,
 	}
 	addFileFlags(c)
 	addCoursesFlag(c, "folder of the saved courses, or none (default: the user's state folder)")
+	c.Flags().StringArrayVar(&tests, "test", nil, "try the rules with the samples of FILE; may be repeated")
 	c.Flags().BoolVar(&asJSON, "json", false, "for programs")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		cfg, err := loadConfig(c)
@@ -37,6 +42,9 @@ the rules that ship.`,
 		if err != nil {
 			return err
 		}
+		if tests != nil {
+			return tryRules(c.OutOrStdout(), p, tests, asJSON)
+		}
 		if _, err := p.Bindings(); err != nil {
 			return err
 		}
@@ -48,6 +56,39 @@ the rules that ship.`,
 		return nil
 	}
 	return c
+}
+
+// tryRules prints what came of the tests; a failed one is an error.
+func tryRules(w io.Writer, p *assembly.Parts, files []string, asJSON bool) error {
+	type tried struct {
+		File string `json:"file"`
+		Line int    `json:"line"`
+		Name string `json:"name"`
+		Good bool   `json:"good"`
+	}
+	all, good := []tried{}, 0
+	var errs []error
+	for _, name := range files {
+		results, err := p.Test(name)
+		errs = append(errs, err)
+		for _, r := range results {
+			all = append(all, tried{name, r.Line, r.Name, r.Good})
+			if r.Good {
+				good++
+			}
+		}
+	}
+	if asJSON {
+		if err := writeJSON(w, all); err != nil {
+			return err
+		}
+		return errors.Join(errs...)
+	}
+	for _, t := range all {
+		fmt.Fprintf(w, "%-6s %s:%d: %s\n", map[bool]string{true: "good", false: "failed"}[t.Good], t.File, t.Line, t.Name)
+	}
+	fmt.Fprintf(w, "%d of %d tests are good\n", good, len(all))
+	return errors.Join(errs...)
 }
 
 // brief puts the reasons why a rule is off into as few words as people need: each lack once, not once per wheel.
