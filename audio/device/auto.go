@@ -58,7 +58,7 @@ func advice() string {
 	return "plug in a sound output and enable it in the system's settings"
 }
 
-func oneLine(err error) string { return strings.Join(strings.Fields(err.Error()), " ") }
+func oneLine(err error) string { return strings.ReplaceAll(err.Error(), "\n", "; ") }
 
 // first opens the sound server where one answers, else the system's sound. The error says why it is not the better one, or none.
 func first(ctx context.Context) (Device, error) {

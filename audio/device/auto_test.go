@@ -44,7 +44,7 @@ func TestAutoTakesUpWhatAppears(t *testing.T) {
 		a, err := openAuto(t.Context(), func(s string) { said = append(said, s) }, find, time.Second)
 		require.NoError(t, err)
 		require.Len(t, said, 1)
-		require.Contains(t, said[0], "no sound: nothing answers. Nothing will be heard until")
+		require.Contains(t, said[0], "no sound: nothing; answers. Nothing will be heard until")
 		require.ErrorIs(t, <-a.Lost(), ErrLost)
 		require.ErrorIs(t, a.Play(audio.Clip{}), ErrLost)
 		require.Equal(t, "none yet", a.Name())
