@@ -9,6 +9,7 @@ import (
 
 	"earshot/assistant"
 	"earshot/assistant/feed"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/audio/device"
@@ -177,7 +178,11 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 	for _, s := range heard {
 		a.Sinks = append(a.Sinks, assistant.SpeakTo(s))
 	}
-	kept := d.keep(a, how.KeepBests)
+	kept := d.keep(a, how.KeepBests, func(_ health.Part, err error) {
+		if err != nil {
+			d.tell(err.Error())
+		}
+	})
 	err = a.Replay(ctx, d.Tape, how.Speed)
 	kept()
 	if err == nil && ctx.Err() == nil {
