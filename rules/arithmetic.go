@@ -213,15 +213,20 @@ func (c *checker) where(n *node) value {
 	if when.q == noQuantity || x.q == noQuantity {
 		return value{env: -1}
 	}
-	test, f := when.cond, x.num
-	v := computed(x.q, func(fr *frame) float64 {
-		if test(fr) == isTrue {
-			return f(fr)
-		}
-		return math.NaN()
-	})
+	test, f := truth(when.cond), x.num
+	v := computed(x.q, func(fr *frame) float64 { return f(fr) + test(fr) })
 	v.loose, v.labels = x.loose, x.labels
 	return v
+}
+
+// truth is 0 where the condition is true, else unknown.
+func truth(test cond) num {
+	return func(fr *frame) float64 {
+		if test(fr) == isTrue {
+			return 0
+		}
+		return math.NaN()
+	}
 }
 
 // fold computes a constant once.

@@ -86,6 +86,7 @@ type checker struct {
 	inKnown int          // depth inside known()
 	uses    map[int]*use // of the readings that the condition looks at
 	merging bool         // in a text for several instances: a glob stands for those only
+	placed  bool         // a text names the corner where the car is
 }
 
 // A decision is the comparison whose sides a Transition shows.
