@@ -88,6 +88,8 @@ type corners struct {
 	past   [mostCorners][OutOf]findingSet
 	passes [mostCorners]int
 	ended  [mostCorners]float64 // s, when the latest pass ended
+
+	announced announced
 }
 
 func (c *corners) init(k *car.Car) {
@@ -96,11 +98,13 @@ func (c *corners) init(k *car.Car) {
 		c.lock[w], c.spin[w] = k.At("slip_lock", channel.Wheel(w)), k.At("slip_spin", channel.Wheel(w))
 	}
 	c.clearSlip()
+	c.announced.stint()
 }
 
 func (c *corners) stint() {
 	c.here, c.n, c.fresh = 0, 0, false
 	c.past, c.passes = [mostCorners][OutOf]findingSet{}, [mostCorners]int{}
+	c.announced.stint()
 	c.clearSlip()
 }
 
@@ -109,7 +113,7 @@ func (c *corners) clearSlip() {
 }
 
 func (c *corners) step(at, dt float64, k *Condition, row channel.Row) {
-	c.fresh = false
+	c.fresh, c.announced.now = false, 0
 	here := 0
 	if x := row[channel.CornerHere]; x >= 1 && !(row[channel.InPitLane] == 1) {
 		here = int(x)
@@ -188,6 +192,7 @@ func (c *corners) finish(at float64) {
 		c.past[i][c.passes[i]%OutOf] = p.found
 		c.passes[i]++
 		c.ended[i] = at
+		c.announced.pass(at, p.corner, c.passes[i], c.repeatedSet(p.corner), p.found)
 	}
 	c.done, c.fresh = *p, true
 	c.clearSlip()
@@ -242,11 +247,12 @@ func (c *corners) shown(corner int, since float64) []journal.Finding {
 	return c.past[i][(c.passes[i]-1)%OutOf].list()
 }
 
-func (c *corners) repeated(corner int) []journal.Finding {
+func (c *corners) repeated(corner int) []journal.Finding { return c.repeatedSet(corner).list() }
+
+func (c *corners) repeatedSet(corner int) (all findingSet) {
 	if corner < 1 || corner > mostCorners {
-		return nil
+		return 0
 	}
-	var all findingSet
 	for bit := range findingBits {
 		n := 0
 		for _, f := range c.past[corner-1] {
@@ -256,5 +262,5 @@ func (c *corners) repeated(corner int) []journal.Finding {
 			all |= 1 << bit
 		}
 	}
-	return all.list()
+	return all
 }

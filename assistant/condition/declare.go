@@ -22,6 +22,12 @@ func Declarations() []channel.Declaration {
 	line := channel.All(channel.LapCompleted)
 	braking := channel.AnyOf(channel.Brake, channel.BrakeLineFront, channel.BrakeLineRear, channel.AccelerationLong, channel.Speed)
 	window := channel.Need{channel.Of().With(channel.CarKey("tyre_low"))}
+	touch := channel.Need{
+		channel.Of(channel.RideHeight).With(channel.CarKey("ride_height_low")), channel.Of(channel.SuspensionTravel).With(channel.CarKey("travel_stop")),
+	}
+	locks := func(w channel.ID) []channel.Need {
+		return []channel.Need{channel.All(channel.WheelSlip + w), braking, {channel.Of().With(channel.CarKey("slip_lock"))}}
+	}
 	list := []channel.Declaration{
 		{Channels: ids{channel.BrakeEvents}, Needs: []channel.Need{braking}},
 		{Channels: ids{channel.TyresReady}, Needs: []channel.Need{channel.All(channel.Four(channel.TyreCore)...), window}},
@@ -32,6 +38,28 @@ func Declarations() []channel.Declaration {
 			{channel.Of(channel.RoadWheelAngle), channel.Of(channel.SteeringWheelAngle).With(channel.CarKey("steering_ratio"))},
 			{channel.Of().With(channel.CarKey("wheelbase"))},
 		}},
+	}
+	corner := channel.All(channel.CornerHere)
+	for _, x := range []struct {
+		found channel.ID
+		about ids // where it was
+		needs []channel.Need
+	}{
+		{channel.UndersteerFound, ids{channel.UndersteerCorner, channel.UndersteerPhase}, []channel.Need{channel.All(channel.Balance), {channel.Of().With(channel.CarKey("balance_limit"))}}},
+		{channel.OversteerFound, ids{channel.OversteerCorner, channel.OversteerPhase}, []channel.Need{channel.All(channel.Balance), {channel.Of().With(channel.CarKey("balance_limit"))}}},
+		{channel.WheelspinFoundFront, ids{channel.WheelspinCornerFront}, []channel.Need{channel.All(channel.WheelSlip, channel.WheelSlip+1), {channel.Of().With(channel.CarKey("slip_spin"))}}},
+		{channel.WheelspinFoundRear, ids{channel.WheelspinCornerRear}, []channel.Need{channel.All(channel.WheelSlip+2, channel.WheelSlip+3), {channel.Of().With(channel.CarKey("slip_spin"))}}},
+		{channel.LimiterFound, ids{channel.LimiterCorner, channel.LimiterTime}, []channel.Need{channel.All(channel.EngineSpeed), {channel.Of().With(channel.CarKey("limiter_speed"))}}},
+		{channel.BottomingFound, ids{channel.BottomingCorner}, []channel.Need{channel.All(channel.Speed), touch}},
+		{channel.GearLowFound, ids{channel.GearLowCorner, channel.GearLow}, []channel.Need{channel.All(channel.Gear)}},
+		{channel.LockingFound, ids{channel.LockingCorner}, locks(0)},
+		{channel.LockingFound + 1, ids{channel.LockingCorner + 1}, locks(1)},
+		{channel.LockingFound + 2, ids{channel.LockingCorner + 2}, locks(2)},
+		{channel.LockingFound + 3, ids{channel.LockingCorner + 3}, locks(3)},
+	} {
+		needs := append(x.needs, corner)
+		list = append(list, channel.Declaration{Channels: ids{x.found}, Momentary: true, Resting: true, Needs: needs},
+			channel.Declaration{Channels: x.about, Seldom: true, Needs: needs})
 	}
 	for i, id := range aidChannels {
 		set, start := channel.ABSSet+channel.ID(i), channel.ABSStart+channel.ID(i)
