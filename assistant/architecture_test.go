@@ -18,9 +18,9 @@ import (
 // pure are the packages and files that decide. They get time as data and touch nothing of the world.
 var pure = []string{
 	"../assistant/feed/probe",
-	"../assistant/channel", "../assistant/journal", "../assistant/session/model", "../assistant/timing", "../assistant/course", "../assistant/car",
+	"../assistant/channel", "../assistant/journal", "../assistant/health", "../assistant/session/model", "../assistant/timing", "../assistant/course", "../assistant/car",
 	"../assistant/condition", "../assistant/fuel", "../assistant/race", "../assistant/cue", "../assistant/words", "../assistant/statistics", "../assistant/demo", "../rules", "../audio/spoken",
-	"core.go", "recognise.go", "talk.go", "input.go", "vocabulary.go",
+	"core.go", "illness.go", "trail.go", "recognise.go", "talk.go", "input.go", "vocabulary.go",
 }
 
 var forbiddenImports = []string{
@@ -93,9 +93,9 @@ func f() { go f(); _ = time.Now(); os.Exit(1) }`
 // root package assistant comes after assembly, which alone imports it, and before all others.
 var layers = [][]string{
 	{"assembly"},
-	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"hand/helper"}, {"demo", "hand", "cue", "fuel", "race", "condition", "timing"}, {"course", "car"},
+	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"hand/helper"}, {"demo", "hand", "cue", "fuel", "race", "condition", "timing", "sensor"}, {"course", "car"},
 	{"feed/probe"},
-	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"words"}, {"journal", "folder", "statistics"}, {"channel"},
+	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"words", "health"}, {"journal", "folder", "statistics"}, {"channel"},
 }
 
 func layerOf(pkg string) int {

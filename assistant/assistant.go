@@ -6,12 +6,8 @@ import (
 	"io"
 
 	"earshot/assistant/channel"
-	"earshot/assistant/course"
 	"earshot/assistant/feed"
-	"earshot/assistant/hand"
 	"earshot/assistant/journal"
-	"earshot/assistant/timing"
-	"earshot/rules"
 )
 
 // A Feed gives the samples of one source. It belongs to one goroutine.
@@ -43,65 +39,26 @@ func noticesOf(f Feed) []feed.Notice {
 	return nil
 }
 
-// A Speaker makes utterances heard. Its methods return at once.
-type Speaker interface {
-	Say(u Utterance)
-	Hush(at float64) // cuts what is sounding
-}
-
-// A Command is a press of the driver on its way to the loop.
-type Command struct {
-	Name   hand.Command
-	Source string
-}
-
 // An Assistant is a Core with its surroundings. Set the fields, then call Run or Replay once.
 type Assistant struct {
 	Core    *Core
 	Session journal.Session
-	Speaker Speaker                   // nil: nothing is said
-	Journal func(journal.Event) error // nil: nothing is kept
-	Record  func(Input) error         // nil: nothing is recorded
-	Bests   func(*timing.Bests)       // is given better laps than all before; it returns at once. nil: they are forgotten
-	Save    func(*course.Map)         // is given each better course; returns at once; nil: none is kept
+	Sinks   []Sink // where what happens goes, in the order in which they are given each step
 
-	Feed     Feed                  // for Run
-	Commands <-chan Command        // for Run; nil: none
-	Health   <-chan journal.Health // for Run; nil: none
-	Rules    <-chan []rules.Source // for Run: changed rules; nil: they never change
+	Feed Feed  // for Run
+	Door *Door // for Run: everything else that comes in; nil: nothing does
 
 	out Output
 }
 
-// step hands one input to the recorder and the core, and what follows from it to the journal and
-// the speaker.
-func (a *Assistant) step(in Input) error {
-	var err error
-	if a.Record != nil {
-		err = a.Record(in)
-	}
+// step carries one input through the core and gives what follows from it to the sinks. heard gets what each of them says, nil included.
+func (a *Assistant) step(in Input, heard func(sink int, err error)) {
 	a.out.Reset()
 	a.Core.Step(in, &a.out)
-	if a.Journal != nil {
-		for i := range a.out.Events {
-			err = errors.Join(err, a.Journal(a.out.Events[i]))
-		}
+	x := Step{In: in, Out: &a.out, Now: a.Core.Now()}
+	for i, s := range a.Sinks {
+		heard(i, s.Take(x))
 	}
-	if a.Bests != nil && a.out.Bests != nil {
-		a.Bests(a.out.Bests)
-	}
-	if a.Save != nil && a.out.Course != nil {
-		a.Save(a.out.Course)
-	}
-	if a.Speaker != nil {
-		if a.out.Hush {
-			a.Speaker.Hush(a.Core.Now())
-		}
-		if a.out.Say != nil {
-			a.Speaker.Say(*a.out.Say)
-		}
-	}
-	return err
 }
 
 // A Tape gives inputs in their order, stamped. The error is io.EOF after the last one. A row is
@@ -111,8 +68,13 @@ type Tape interface {
 }
 
 // Replay carries a tape to its end or until ctx is done, at so many times the speed of the feed's clock;
-// 0 is as fast as it goes. A tape that has no start and end of its own gets them.
+// 0 is as fast as it goes. A tape that has no start and end of its own gets them. A sink that fails ends it.
 func (a *Assistant) Replay(ctx context.Context, tape Tape, speed float64) error {
+	var broken error
+	step := func(in Input) error {
+		a.step(in, func(_ int, err error) { broken = errors.Join(broken, err) })
+		return broken
+	}
 	pace := NewPace(speed)
 	started, ended := false, false
 	for ctx.Err() == nil && !ended {
@@ -121,10 +83,10 @@ func (a *Assistant) Replay(ctx context.Context, tape Tape, speed float64) error 
 			break
 		}
 		if err != nil {
-			return errors.Join(err, a.step(Input{Kind: KindEnd, At: a.Core.Now()}))
+			return errors.Join(err, step(Input{Kind: KindEnd, At: a.Core.Now()}))
 		}
 		if !started && in.Kind != KindStart {
-			if err := a.step(Input{Kind: KindStart, Session: &a.Session}); err != nil {
+			if err := step(Input{Kind: KindStart, Session: &a.Session}); err != nil {
 				return err
 			}
 		}
@@ -132,12 +94,12 @@ func (a *Assistant) Replay(ctx context.Context, tape Tape, speed float64) error 
 		if !pace.Wait(ctx, in.At) {
 			break
 		}
-		if err := a.step(in); err != nil {
+		if err := step(in); err != nil {
 			return err
 		}
 	}
 	if ended {
 		return nil
 	}
-	return a.step(Input{Kind: KindEnd, At: a.Core.Now()})
+	return step(Input{Kind: KindEnd, At: a.Core.Now()})
 }

@@ -1,6 +1,7 @@
 package assistant
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -9,10 +10,13 @@ import (
 	"earshot/assistant/condition"
 	"earshot/assistant/course"
 	"earshot/assistant/cue"
+	"earshot/assistant/feed"
 	"earshot/assistant/fuel"
 	"earshot/assistant/hand"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/assistant/race"
+	"earshot/assistant/sensor"
 	"earshot/assistant/timing"
 	"earshot/audio/spoken"
 	"earshot/rules"
@@ -47,6 +51,9 @@ type Core struct {
 	now   float64
 
 	hold       *channel.Hold
+	guard      *sensor.Guard
+	frozen     *sensor.Call
+	nonsense   *sensor.Call
 	timing     *timing.Timing
 	learner    *course.Learner
 	passes     *course.Passes
@@ -63,6 +70,9 @@ type Core struct {
 	lineAt      float64 // when the car crossed the line last, NaN before
 	inStint     int     // number of the stint under way, 0 between stints
 	marks       int
+	trail       *trail
+	ill         map[string]*illness // by the name in the journal
+	unsteady    []*illness          // those that come and go
 	lastPass    map[int]course.Pass // the latest pass by corner
 	lessons     lessons
 	implausible []bool // channels whose nonsense has been told
@@ -81,12 +91,14 @@ func NewCore(s Setup) *Core {
 	c := &Core{
 		setup: s, hold: channel.NewHold(s.Channels),
 		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
+		guard: sensor.New(s.Channels), frozen: sensor.NewCall(sensor.Frozen), nonsense: sensor.NewCall(sensor.Implausible),
 		recogniser: course.NewRecogniser(s.Known),
 		condition:  condition.New(s.Car), fuel: fuel.New(s.Car), race: race.New(),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(),
-		lastPass:    make(map[int]course.Pass),
-		lessons:     newLessons(),
+		lastPass: make(map[int]course.Pass),
+		lessons:  newLessons(),
+		trail:    &trail{}, ill: make(map[string]*illness),
 		implausible: make([]bool, s.Channels.Len()),
 	}
 	c.scheduler = cue.New(s.Talk, wording{c})
@@ -112,15 +124,17 @@ func (c *Core) Step(in Input, out *Output) {
 		c.timings = c.timing.Tick(c.now, c.hold.Row, c.timings[:0])
 		c.happened(out)
 	case KindCommand:
-		c.command(in, out)
+		c.command(in.Request, out)
 	case KindHealth:
-		c.event(out, in.Health)
-		c.speakHealth(in.Health, out)
+		c.ail(in.Health, out)
 	case KindRules:
 		c.reload(in.Rules, out)
 	case KindEnd:
 		c.end(out)
 		return
+	}
+	if len(c.unsteady) > 0 {
+		c.settle(out)
 	}
 	c.transitions = c.memory.Step(c.now, c.hold.Row, c.situation(), c.transitions[:0])
 	for i := range c.transitions {
@@ -132,14 +146,18 @@ func (c *Core) Step(in Input, out *Output) {
 // sample runs the stages in the order in which they need each other.
 func (c *Core) sample(in Input, out *Output) {
 	row := c.hold.Row
-	if c.hold.Update(channel.Sample{At: c.now, Row: in.Row}) > 0 {
+	if c.guard.Update(c.hold, channel.Sample{At: c.now, Row: in.Row}) > 0 {
 		c.tellImplausible(in.Row, out)
 	}
+	c.tellSensors(out)
 	c.sampled = c.now
 	row[channel.FeedSilence] = 0
 	c.timings = c.timing.Step(c.now, row, c.timings[:0])
 	if m := c.learner.Step(c.now, row); m != nil {
 		c.learned(m, out)
+	}
+	if why := c.learner.Trouble(); why != "" {
+		c.event(out, &journal.Health{Part: "course", State: "degraded", Text: "the course is not learned: " + why})
 	}
 	c.recognise(out)
 	c.passed = c.passes.Step(c.now, row, c.passed[:0])
@@ -147,6 +165,7 @@ func (c *Core) sample(in Input, out *Output) {
 	c.fuel.Step(c.now, row)
 	c.race.Step(c.now, row)
 	c.happened(out)
+	c.trail.note(c.now, row)
 	c.tellLearned(out)
 	for i := range c.passed {
 		p := c.passed[i]
@@ -165,9 +184,9 @@ func (c *Core) checkDirection(m *course.Map, out *Output) {
 	if f == nil || f.Direction == 0 || math.Abs(m.Turning) < math.Pi || (m.Turning > 0) == (f.Direction == course.Left) {
 		return
 	}
-	c.event(out, &journal.Health{Part: "course", State: "degraded", Text: fmt.Sprintf(
+	c.event(out, coursePart.Is(health.Degraded, fmt.Sprintf(
 		"the course turns %s, and its file says %s: another course, the other direction, or an axis of the feed is the wrong way round",
-		wayRound(m.Turning > 0), wayRound(f.Direction == course.Left))})
+		wayRound(m.Turning > 0), wayRound(f.Direction == course.Left))))
 }
 
 func wayRound(left bool) string {
@@ -189,6 +208,7 @@ func (c *Core) happened(out *Output) {
 		case timing.StintEnd:
 			c.stint(e.Number, "end", e.At, out)
 			c.inStint = 0
+			c.memory.Reset()
 		case timing.LapBegun:
 			c.lineAt = e.At
 			c.scheduler.LapBegun(c.now)
@@ -198,6 +218,8 @@ func (c *Core) happened(out *Output) {
 			}
 		case timing.LapDone:
 			c.lapDone(e, out)
+		case timing.Doubted:
+			c.event(out, &journal.Health{Part: "channel " + c.setup.Channels.At(e.Doubt.Channel).Name, State: "degraded", Text: e.Doubt.Why})
 		}
 	}
 }
@@ -237,28 +259,41 @@ func (c *Core) stint(number int, what string, at float64, out *Output) {
 
 // reload puts other rules in force. What unchanged rules remember stays. Rules with a mistake leave the old ones in force.
 func (c *Core) reload(files []rules.Source, out *Output) {
-	h := &journal.Health{Part: "rules", State: "degraded", Text: "rules cannot be changed under way here"}
+	h := rulesPart.Is(health.Degraded, "rules cannot be changed under way here")
 	defer func() { c.event(out, h) }()
 	if c.setup.Names == nil {
 		return
 	}
 	set, err := rules.Compile(files, c.setup.Names)
 	if err != nil {
-		h.Text = "the old rules stay in force: " + err.Error()
+		h.Text = "the old rules stay in force: " + first(err, mistakesTold)
 		return
 	}
 	memory := set.NewMemory()
 	memory.Adopt(c.memory)
 	c.rules, c.memory = set, memory
-	h.State, h.Text = "ok", fmt.Sprintf("%d rules are in force", len(set.Rules()))
+	h = rulesPart.Is(health.OK, fmt.Sprintf("%d rules are in force", len(set.Rules())))
+}
+
+// mistakesTold of changed rules are journaled; `check` lists them all.
+const mistakesTold = 5
+
+// first is the text of an error, or of as many of the errors that it joins.
+func first(err error, most int) string {
+	list, ok := err.(interface{ Unwrap() []error })
+	if !ok || len(list.Unwrap()) <= most {
+		return err.Error()
+	}
+	all := list.Unwrap()
+	return fmt.Sprintf("%v\nand %d more: earshot check tells them all", errors.Join(all[:most]...), len(all)-most)
 }
 
 // command does what the driver asked for.
-func (c *Core) command(in Input, out *Output) {
-	c.event(out, &journal.Command{Name: string(in.Command), Source: in.Source})
-	switch in.Command {
+func (c *Core) command(r *hand.Request, out *Output) {
+	c.event(out, &journal.Command{Name: string(r.Name), Source: r.Source})
+	switch r.Name {
 	case hand.Mark:
-		c.mark(in.Memo, out)
+		c.mark(r, out)
 	case hand.Repeat:
 		rulings, said := c.scheduler.Repeat(c.now, c.rulings[:0])
 		c.rulings = rulings
@@ -270,6 +305,12 @@ func (c *Core) command(in Input, out *Output) {
 		c.timings = c.timing.NewStint(c.now, c.hold.Row, c.timings[:0])
 		c.happened(out)
 		c.confirm("stint", textNewStint, "", out)
+	case hand.Clear:
+		text := textNothingToClear
+		if c.memory.Reset() > 0 {
+			text = textCleared
+		}
+		c.confirm("clear", text, textCleared, out)
 	case hand.Mute:
 		if c.scheduler.Muted(c.now) {
 			c.scheduler.Unmute()
@@ -279,26 +320,39 @@ func (c *Core) command(in Input, out *Output) {
 		c.scheduler.Mute(c.now, c.setup.MuteFor)
 		c.confirm("mute", textMuted, "", out)
 	default:
-		c.answer(string(in.Command), out)
+		c.answer(string(r.Name), out)
 	}
 }
 
-// mark writes down the place and what the data showed there. The driver presses when he has hands
-// free, so the corner meant is the one the car is in or has left last.
-func (c *Core) mark(memo string, out *Output) {
+// mark writes down the place and what the data showed there, at the moment that is meant. The driver presses when he has hands
+// free, so the corner meant is the one that the car was in or had left last.
+func (c *Core) mark(r *hand.Request, out *Output) {
 	row := c.hold.Row
+	p, known := placeOf(c.now, row), true
+	if r.Pressed != 0 && r.Pressed < c.now {
+		if r.Pressed < c.sampled {
+			p, known = c.trail.at(r.Pressed)
+		}
+		p.at = r.Pressed
+	}
 	c.marks++
 	m := journal.NewMark()
-	m.Number, m.Memo = c.marks, memo
-	m.Speed, m.Gear = num(row, channel.Speed), num(row, channel.Gear)
-	for w := range 4 {
+	m.Number, m.Tag, m.Memo = c.marks, r.Tag, r.Memo
+	e := journal.Event{T: p.at, Lap: -1, Distance: journal.Unknown, Body: m}
+	if known {
+		e.Distance = journal.Num(p.distance)
+		if !math.IsNaN(p.lap) {
+			e.Lap = int(p.lap)
+		}
+		m.Speed, m.Gear, m.Balance = journal.Num(p.speed), journal.Num(p.gear), journal.Num(p.balance)
+	}
+	for w := range 4 { // these change slowly
 		m.TyreTemperature[w] = num(row, channel.TyreCore+channel.ID(w))
 		m.BrakeTemperature[w] = num(row, channel.BrakeTemperature+channel.ID(w))
 	}
-	m.Balance = num(row, channel.Balance)
 	text, short := textMarked, ""
-	if n := row[channel.CornerLast]; n >= 1 {
-		m.Corner = int(n)
+	if p.corner >= 1 {
+		m.Corner = int(p.corner)
 		text, short = fmt.Sprintf(textMarkedCorner, spoken.Cardinal(int64(m.Corner))), textMarked
 		if c.course != nil {
 			if k, ok := c.course.CornerNumbered(m.Corner); ok {
@@ -307,11 +361,12 @@ func (c *Core) mark(memo string, out *Output) {
 		}
 		// A pass that is still under way has no facts of its own yet; the debrief finds them in the
 		// corner event that follows.
-		if p, ok := c.lastPass[m.Corner]; ok && p.Lap == c.lap() && row[channel.CornerHere] != n {
-			m.MinSpeed, m.MinGear, m.Balance = p.Corner.MinSpeed, p.Corner.MinGear, p.Corner.Balance
+		underWay := row[channel.CornerHere] == p.corner && c.lap() == e.Lap
+		if pass, ok := c.lastPass[m.Corner]; ok && pass.Lap == e.Lap && !underWay {
+			m.MinSpeed, m.MinGear, m.Balance = pass.Corner.MinSpeed, pass.Corner.MinGear, pass.Corner.Balance
 		}
 	}
-	c.event(out, m)
+	out.Events = append(out.Events, e)
 	c.confirm("mark", text, short, out)
 }
 
@@ -363,8 +418,8 @@ func (c *Core) tellImplausible(row channel.Row, out *Output) {
 			continue
 		}
 		c.implausible[i] = true
-		c.event(out, &journal.Health{Part: "channel " + ch.Name, State: "degraded", Text: fmt.Sprintf(
-			"the feed gives %.4g, outside %.4g to %.4g (%s): counted as absent; check unit and scale in the feed file", v, ch.Min, ch.Max, ch.Quantity)})
+		c.event(out, feed.Reading.Of(ch.Name).Is(health.Degraded, fmt.Sprintf(
+			"the feed gives %.4g, outside %.4g to %.4g (%s): counted as absent; check unit and scale in the feed file", v, ch.Min, ch.Max, ch.Quantity)))
 	}
 }
 

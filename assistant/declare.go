@@ -12,7 +12,11 @@ import (
 
 // declarations gathers what the stages say of the channels that they compute.
 func declarations() []channel.Declaration {
-	list := []channel.Declaration{{Channels: []channel.ID{channel.FeedSilence}}}
+	list := []channel.Declaration{
+		{Channels: []channel.ID{channel.FeedSilence}},
+		{Channels: []channel.ID{channel.ChannelFrozen, channel.ChannelImplausible}, Resting: true},
+		{Channels: []channel.ID{channel.FrozenChannel, channel.ImplausibleChannel}, Seldom: true},
+	}
 	list = append(list, timing.Declarations()...)
 	list = append(list, course.Declarations()...)
 	list = append(list, condition.Declarations()...)

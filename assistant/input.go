@@ -19,8 +19,8 @@ type Kind string
 const (
 	KindStart   Kind = "start"
 	KindSample  Kind = "sample"
-	KindTick    Kind = "tick" // time has passed without a sample
-	KindCommand Kind = "command"
+	KindTick    Kind = "tick"    // time has passed without a sample
+	KindCommand Kind = "command" // somebody asks for something
 	KindHealth  Kind = "health"
 	KindRules   Kind = "rules" // the user has changed his rules
 	KindEnd     Kind = "end"
@@ -32,19 +32,15 @@ type Input struct {
 	Kind    Kind
 	At      float64          // s on the feed's clock
 	Row     channel.Row      // of a sample: what it told, NaN for the rest; the owner may use it again after Step
-	Command hand.Command     // of a command
-	Source  string           // of a command: where it came from
-	Memo    string           // of a mark: the words spoken with it
+	Request *hand.Request    // of a command
 	Session *journal.Session // of the start
 	Health  *journal.Health  // of a health input
 	Rules   []rules.Source   // of a rules input: all files that are to be in force
 }
 
-// wire is an Input that is not a sample as it stands in a recording.
+// wire is an Input that is not a sample as it stands in a recording. The fields of a request stand beside the others.
 type wire struct {
-	Command hand.Command     `json:"command,omitempty"`
-	Source  string           `json:"source,omitempty"`
-	Memo    string           `json:"memo,omitempty"`
+	*hand.Request
 	Session *journal.Session `json:"session,omitempty"`
 	Health  *journal.Health  `json:"health,omitempty"`
 	Rules   []rules.Source   `json:"rules,omitempty"`
@@ -52,7 +48,7 @@ type wire struct {
 
 // Encode returns what a recording keeps of an input besides its kind and time. A sample's row is recorded by itself.
 func (in Input) Encode() ([]byte, error) {
-	return json.Marshal(wire{in.Command, in.Source, in.Memo, in.Session, in.Health, in.Rules})
+	return json.Marshal(wire{in.Request, in.Session, in.Health, in.Rules})
 }
 
 // DecodeInput is the reverse of Encode.
@@ -69,9 +65,13 @@ func DecodeInput(kind string, at float64, data []byte) (Input, error) {
 			return in, fmt.Errorf("a recorded %s input: %w", kind, err)
 		}
 	}
-	in.Command, in.Source, in.Memo, in.Session, in.Health, in.Rules = w.Command, w.Source, w.Memo, w.Session, w.Health, w.Rules
+	in.Session, in.Health, in.Rules = w.Session, w.Health, w.Rules
+	if w.Request != nil && w.Name != "" {
+		in.Request = w.Request
+	}
 	switch {
-	case in.Kind == KindStart && in.Session == nil, in.Kind == KindHealth && in.Health == nil, in.Kind == KindCommand && in.Command == "", in.Kind == KindRules && len(in.Rules) == 0:
+	case in.Kind == KindStart && in.Session == nil, in.Kind == KindHealth && in.Health == nil, in.Kind == KindCommand && in.Request == nil,
+		in.Kind == KindRules && len(in.Rules) == 0:
 		return in, fmt.Errorf("a recorded %s input has no content", kind)
 	}
 	return in, nil

@@ -23,22 +23,22 @@ func TestLateLoopLosesNothing(t *testing.T) {
 	for i := range n {
 		f.samples = append(f.samples, channel.Sample{At: float64(i) * 0.01, Row: set.NewRow()})
 	}
-	commands := make(chan assistant.Command, 1)
+	door := assistant.NewDoor()
 	var samples []float64
 	pressed := 0
 	a := &assistant.Assistant{
-		Core: core, Session: journal.Session{ID: "late"}, Feed: f, Commands: commands,
-		Record: func(in assistant.Input) error {
+		Core: core, Session: journal.Session{ID: "late"}, Feed: f, Door: door,
+		Sinks: []assistant.Sink{assistant.InputsTo(func(in assistant.Input) error {
 			switch in.Kind {
 			case assistant.KindSample:
 				if samples = append(samples, in.At); len(samples) == n/2 {
-					commands <- assistant.Command{Name: hand.Mark, Source: "test"}
+					return door.Ask(hand.Request{Name: hand.Mark, Source: "test"}, time.Time{})
 				}
 			case assistant.KindCommand:
 				pressed++
 			}
 			return nil
-		},
+		})},
 	}
 	require.NoError(t, a.Run(t.Context()))
 	require.Equal(t, n, len(samples))
@@ -80,12 +80,12 @@ func toldOf(t *testing.T, b *burst, wait time.Duration) (told []string) {
 		b.row = set.NewRow()
 		ctx, stop := context.WithTimeout(t.Context(), wait)
 		defer stop()
-		a := &assistant.Assistant{Core: core, Session: journal.Session{ID: "burst"}, Feed: b, Journal: func(e journal.Event) error {
+		a := &assistant.Assistant{Core: core, Session: journal.Session{ID: "burst"}, Feed: b, Sinks: []assistant.Sink{assistant.JournalTo(func(e journal.Event) error {
 			if h, ok := e.Body.(*journal.Health); ok && h.Part == "feed" && ctx.Err() == nil {
 				told = append(told, h.Text)
 			}
 			return nil
-		}}
+		})}}
 		require.NoError(t, a.Run(ctx))
 	})
 	return told

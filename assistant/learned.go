@@ -91,6 +91,7 @@ func (c *Core) tellNeverLearned(out *Output) {
 		return
 	}
 	k := knowledge(c.setup.Channels, seen, c.setup.Car, c.setup.Course)
+	before := ""
 	for _, l := range c.lessons {
 		if l.told {
 			continue
@@ -102,7 +103,12 @@ func (c *Core) tellNeverLearned(out *Output) {
 		if len(lacks) == 0 {
 			lacks = []string{c.progress(l.code)}
 		}
-		c.event(out, &journal.Learned{What: l.code, At: journal.Unknown, Lacks: strings.Join(lacks, ", ")})
+		text := strings.Join(lacks, ", ")
+		if text == before {
+			continue // what rests on the same is told once
+		}
+		before = text
+		c.event(out, &journal.Learned{What: l.code, At: journal.Unknown, Lacks: text})
 	}
 }
 

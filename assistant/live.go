@@ -12,6 +12,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 )
 
@@ -23,16 +24,18 @@ const (
 )
 
 // A live is a Core on a live feed. The goroutine that reads the feed carries each sample through the core itself: handing it to another
-// one costs more than all the rest. The one that attends to the driver takes the core in between.
+// one costs more than all the rest. The one that attends to the door and the clock takes the core in between.
 type live struct {
 	a     *Assistant
 	begin time.Time
 
-	turn       sync.Mutex // who holds it has the core and what follows
-	at         float64    // of the last sample
-	arrived    time.Time  // when that was
-	heard      bool       // a sample has come
-	complained bool       // that none has come
+	turn       sync.Mutex        // who holds it has the core and what follows
+	at         float64           // of the last sample
+	arrived    time.Time         // when that was
+	heard      bool              // a sample has come
+	complained bool              // that none has come
+	failing    []bool            // which sinks do
+	sick       []*journal.Health // of sinks, not yet told
 
 	watch  statsWatch
 	unsaid *feed.Stats // with troubles that have not been told
@@ -41,14 +44,15 @@ type live struct {
 	counted int64 // troubles up to the last look of the reader, whose it is
 }
 
-// Run carries a live feed until it ends or ctx is done. Everything has been handed to the journal and the
-// recorder, and all goroutines have ended, when it returns. An end by ctx is no error.
+// Run carries a live feed until it ends or ctx is done. Everything has been handed to the sinks, and all goroutines have ended, when it
+// returns. The error is the feed's; an end by ctx is none, and a sink that fails is told as health and ends nothing.
 func (a *Assistant) Run(ctx context.Context) error {
 	begin := time.Now()
-	l := &live{a: a, begin: begin, arrived: begin}
-	if err := a.step(Input{Kind: KindStart, Session: &a.Session}); err != nil {
-		return err
+	if a.Door == nil {
+		a.Door = NewDoor()
 	}
+	l := &live{a: a, begin: begin, arrived: begin, failing: make([]bool, len(a.Sinks))}
+	l.step(Input{Kind: KindStart, Session: &a.Session})
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	g, gctx := errgroup.WithContext(ctx)
@@ -57,12 +61,38 @@ func (a *Assistant) Run(ctx context.Context) error {
 		return l.read(gctx)
 	})
 	g.Go(func() error {
-		defer stop()
-		return l.attend(gctx)
+		l.attend(gctx)
+		return nil
 	})
 	err := g.Wait()
-	err = errors.Join(err, l.rest())
-	return errors.Join(err, a.step(Input{Kind: KindEnd, At: l.now()}))
+	l.admit(a.Door.close()) // nothing that the driver pressed before the end is lost
+	l.counts(l.now())
+	l.step(Input{Kind: KindEnd, At: l.now()})
+	return err
+}
+
+// step carries an input through. The caller has the turn, but for the start.
+func (l *live) step(in Input) {
+	l.a.step(in, l.hear)
+	for len(l.sick) > 0 {
+		h := l.sick[0]
+		l.sick = l.sick[1:]
+		l.a.step(Input{Kind: KindHealth, At: in.At, Health: h}, l.hear)
+	}
+}
+
+// hear keeps how a sink is; a change waits to be told.
+func (l *live) hear(sink int, err error) {
+	if (err != nil) == l.failing[sink] {
+		return
+	}
+	l.failing[sink] = err != nil
+	part := l.a.Sinks[sink].Part()
+	h := part.Is(health.OK, "it works again")
+	if err != nil {
+		h = part.Is(health.Lost, err.Error())
+	}
+	l.sick = append(l.sick, h)
 }
 
 // now is the feed's clock between samples. It stands at zero until the first one. The caller has the turn.
@@ -75,21 +105,16 @@ func (l *live) now() float64 {
 
 // read is the goroutine of the feed. While it is late the samples wait with their source, or with the system.
 func (l *live) read(ctx context.Context) error {
-	var broken error
 	emit := func(s channel.Sample) {
 		l.turn.Lock()
 		defer l.turn.Unlock()
 		l.at, l.arrived, l.heard = s.At, time.Now(), true
-		broken = errors.Join(broken, l.a.step(Input{Kind: KindSample, At: s.At, Row: s.Row}))
+		l.step(Input{Kind: KindSample, At: s.At, Row: s.Row})
 	}
 	for {
 		err := l.a.Feed.Read(ctx, emit)
-		if broken == nil {
-			broken = l.report()
-		}
+		l.report()
 		switch {
-		case broken != nil:
-			return broken
 		case err == nil:
 		case errors.Is(err, io.EOF), ctx.Err() != nil:
 			return nil
@@ -101,10 +126,9 @@ func (l *live) read(ctx context.Context) error {
 
 // report passes on what the feed says of itself. What it counted waits for the next tick; a picture of it is taken each time that it has
 // doubled, so that a flood costs little.
-func (l *live) report() error {
-	var err error
+func (l *live) report() {
 	for _, n := range noticesOf(l.a.Feed) {
-		err = errors.Join(err, l.health(&n.Health))
+		l.do(func(now float64) { l.step(Input{Kind: KindHealth, At: now, Health: &n.Health}) })
 	}
 	if n := troublesOf(l.a.Feed); n > 0 && n >= 2*l.counted {
 		l.counted = n
@@ -113,7 +137,6 @@ func (l *live) report() error {
 		l.unsaid = &s
 		l.turn.Unlock()
 	}
-	return err
 }
 
 func troublesOf(f Feed) int64 {
@@ -125,75 +148,66 @@ func troublesOf(f Feed) int64 {
 }
 
 // counts tells of the troubles that wait. The caller has the turn.
-func (l *live) counts(now float64) error {
+func (l *live) counts(now float64) {
 	s := l.unsaid
 	l.unsaid, l.told = nil, time.Now()
 	if s == nil {
-		return nil
+		return
 	}
 	if h := l.watch.compare(*s); h != nil {
-		return l.a.step(Input{Kind: KindHealth, At: now, Health: h})
+		l.step(Input{Kind: KindHealth, At: now, Health: h})
 	}
-	return nil
-}
-
-func (l *live) health(h *journal.Health) error {
-	if h == nil {
-		return nil
-	}
-	return l.do(func(now float64) error { return l.a.step(Input{Kind: KindHealth, At: now, Health: h}) })
 }
 
 // do takes the turn for what comes between samples.
-func (l *live) do(f func(now float64) error) error {
+func (l *live) do(f func(now float64)) {
 	l.turn.Lock()
 	defer l.turn.Unlock()
-	return f(l.now())
+	f(l.now())
 }
 
-// attend is the goroutine of the driver and of the clock.
-func (l *live) attend(ctx context.Context) error {
+// attend is the goroutine of the door and of the clock.
+func (l *live) attend(ctx context.Context) {
 	ticker := time.NewTicker(tickEvery)
 	defer ticker.Stop()
 	for {
-		var err error
 		select {
-		case c := <-l.a.Commands:
-			err = l.command(c)
-		case h := <-l.a.Health:
-			err = l.health(&h)
-		case files := <-l.a.Rules:
-			err = l.do(func(now float64) error { return l.a.step(Input{Kind: KindRules, At: now, Rules: files}) })
+		case <-l.a.Door.wake:
+			l.admit(l.a.Door.take())
 		case <-ticker.C:
-			err = l.do(l.tick)
+			l.do(l.tick)
 		case <-ctx.Done():
-			return nil
-		}
-		if err != nil {
-			return err
+			return
 		}
 	}
 }
 
-func (l *live) command(c Command) error {
-	return l.do(func(now float64) error {
-		return l.a.step(Input{Kind: KindCommand, At: now, Command: c.Name, Source: c.Source})
-	})
+// admit stamps what has come in at the door and carries it through.
+func (l *live) admit(list []arrival) {
+	for _, a := range list {
+		l.do(func(now float64) {
+			a.in.At = now
+			if r := a.in.Request; r != nil && l.heard {
+				if ago := time.Since(a.pressed).Seconds(); ago > 0 {
+					r.Pressed = now - ago
+				}
+			}
+			l.step(a.in)
+		})
+	}
 }
 
-func (l *live) tick(now float64) error {
-	var err error
+func (l *live) tick(now float64) {
 	if l.unsaid != nil && time.Since(l.told) >= statsEvery {
-		err = l.counts(now)
+		l.counts(now)
 	}
 	switch {
 	case !l.heard && !l.complained && time.Since(l.begin) > firstSample:
 		l.complained = true
-		err = errors.Join(err, l.a.step(Input{Kind: KindHealth, At: now, Health: &journal.Health{Part: "feed", State: "lost", Text: l.whyNothing()}}))
+		l.step(Input{Kind: KindHealth, At: now, Health: feed.Whole.Is(health.Lost, l.whyNothing())})
 	case l.heard && time.Since(l.arrived) >= tickEvery:
-		err = errors.Join(err, l.a.step(Input{Kind: KindTick, At: now}))
+		l.step(Input{Kind: KindTick, At: now})
 	}
-	return err
 }
 
 // whyNothing says what may be wrong while no sample has come.
@@ -206,21 +220,6 @@ func (l *live) whyNothing() string {
 	return "no sample has come yet: check that the source sends to the address in the feed file"
 }
 
-// rest takes in what had come before the end: nothing that the driver pressed is lost.
-func (l *live) rest() error {
-	var err error
-	for {
-		select {
-		case c := <-l.a.Commands:
-			err = errors.Join(err, l.command(c))
-		case h := <-l.a.Health:
-			err = errors.Join(err, l.health(&h))
-		default:
-			return errors.Join(err, l.do(l.counts))
-		}
-	}
-}
-
 // A statsWatch turns what a decoder counted into health events: once when a trouble begins, then as it grows tenfold.
 type statsWatch struct{ told int64 }
 
@@ -230,7 +229,7 @@ func (w *statsWatch) compare(s feed.Stats) *journal.Health {
 		return nil
 	}
 	w.told = trouble
-	return &journal.Health{Part: "feed", State: "degraded", Text: describe(s)}
+	return feed.Whole.Is(health.Degraded, describe(s))
 }
 
 func describe(s feed.Stats) string {

@@ -19,6 +19,7 @@ import (
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
 	"earshot/assistant/hand"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/configs"
 	"earshot/rules"
@@ -58,9 +59,10 @@ func newCoreKnowing(t testing.TB, known []*course.Known) (*assistant.Core, *chan
 			sources = append(sources, rules.Source{Name: e.Name(), Data: read("rules/" + e.Name())})
 		}
 	}
-	shipped, err := rules.Compile(sources, assistant.NewVocabulary(set, f.Covers(set), k, nil, nil))
+	names := assistant.NewVocabulary(set, f.Covers(set), k, nil, nil)
+	shipped, err := rules.Compile(sources, names)
 	require.NoError(t, err)
-	return assistant.NewCore(assistant.Setup{Channels: set, Car: k, Known: known, Rules: shipped, Voice: wordy{}}), set
+	return assistant.NewCore(assistant.Setup{Channels: set, Car: k, Known: known, Rules: shipped, Names: names, Voice: wordy{}}), set
 }
 
 // drive is the demo car as a live feed: its samples come when they are due on the local clock.
@@ -92,10 +94,31 @@ func (d *drive) Read(ctx context.Context, emit func(channel.Sample)) error {
 
 func (d *drive) Stats() feed.Stats { return feed.Stats{Record: "sample"} }
 
-// copyOf keeps an input beyond the step.
-func copyOf(in assistant.Input) assistant.Input {
-	in.Row = slices.Clone(in.Row)
-	return in
+// keepAll are sinks that keep every input and every event.
+func keepAll(tape *[]assistant.Input, lived *[]journal.Event) []assistant.Sink {
+	return []assistant.Sink{
+		assistant.InputsTo(func(in assistant.Input) error {
+			in.Row = slices.Clone(in.Row)
+			*tape = append(*tape, in)
+			return nil
+		}),
+		assistant.JournalTo(func(e journal.Event) error { *lived = append(*lived, e); return nil }),
+	}
+}
+
+// recorded are the inputs as a recording gives them back.
+func recorded(t *testing.T, tape []assistant.Input) (again []assistant.Input) {
+	t.Helper()
+	for _, in := range tape {
+		if in.Kind != assistant.KindSample {
+			data, err := in.Encode()
+			require.NoError(t, err)
+			in, err = assistant.DecodeInput(string(in.Kind), in.At, data)
+			require.NoError(t, err)
+		}
+		again = append(again, in)
+	}
+	return again
 }
 
 func journalText(t testing.TB, events []journal.Event) string {
@@ -109,7 +132,7 @@ func journalText(t testing.TB, events []journal.Event) string {
 	return string(b)
 }
 
-// Four minutes of live driving in a bubble of its own time, with presses, an illness and a silent feed; then the
+// Four minutes of live driving in a bubble of its own time, with presses of every kind, an illness, other rules and a silent feed; then the
 // recorded inputs once more through a new core. Both tell the same story, byte for byte.
 func TestReplayEqualsLive(t *testing.T) {
 	var tape []assistant.Input
@@ -118,22 +141,25 @@ func TestReplayEqualsLive(t *testing.T) {
 		core, set := newCore(t)
 		sim, err := demo.New(set, demo.Options{Seed: 7, Story: true, Rate: 30})
 		require.NoError(t, err)
-		commands := make(chan assistant.Command)
-		health := make(chan journal.Health)
+		door := assistant.NewDoor()
 		a := &assistant.Assistant{
 			Core: core, Session: journal.Session{ID: "live", Feed: "demo"},
-			Feed: &drive{sim: sim, until: 240, hush: 5}, Commands: commands, Health: health,
-			Record:  func(in assistant.Input) error { tape = append(tape, copyOf(in)); return nil },
-			Journal: func(e journal.Event) error { lived = append(lived, e); return nil },
+			Feed: &drive{sim: sim, until: 240, hush: 5}, Door: door, Sinks: keepAll(&tape, &lived),
 		}
 		go func() {
-			for i, c := range []hand.Command{hand.Fuel, hand.Mark, hand.Mute, hand.Tyres, hand.Repeat, hand.Mark, hand.Mute, hand.Brakes} {
+			for i, r := range []hand.Request{
+				{Name: hand.Fuel}, {Name: hand.Mark, Tag: "car", Memo: "washes out"}, {Name: hand.Mute}, {Name: hand.Tyres}, {Name: hand.Repeat},
+				{Name: hand.Mark, Number: 3}, {Name: hand.Mute}, {Name: hand.Clear}, {Name: "message", Text: "Box this lap.", Priority: "caution"},
+			} {
 				time.Sleep(time.Duration(20+i) * 1037 * time.Millisecond)
-				commands <- assistant.Command{Name: c, Source: "test"}
+				r.Source = "test"
+				require.NoError(t, door.Ask(r, time.Now().Add(-time.Duration(i)*777*time.Millisecond)))
 			}
-			health <- journal.Health{Part: "keys", State: "lost", Text: "the test took them away"}
+			require.NoError(t, door.Health(*hand.KeysPart.Is(health.Lost, "the test took them away")))
+			require.NoError(t, door.Rules([]rules.Source{{Name: "own.yaml", Data: []byte("rules: [{name: own, when: speed > 10 km/h, say: Moving.}]")}}))
 		}()
 		require.NoError(t, a.Run(t.Context()))
+		require.ErrorIs(t, door.Ask(hand.Request{Name: hand.Mark}, time.Time{}), assistant.ErrShut)
 	})
 	require.Len(t, bodies[*journal.Mark](lived), 2)
 	require.NotEmpty(t, bodies[*journal.Lap](lived))
@@ -144,7 +170,7 @@ func TestReplayEqualsLive(t *testing.T) {
 
 	core, _ := newCore(t)
 	var out assistant.Output
-	for _, in := range tape {
+	for _, in := range recorded(t, tape) {
 		core.Step(in, &out)
 	}
 	require.Equal(t, journalText(t, lived), journalText(t, out.Events))
@@ -172,7 +198,9 @@ func TestInputsSurviveTheRecording(t *testing.T) {
 	for _, in := range []assistant.Input{
 		{Kind: assistant.KindStart, Session: &journal.Session{ID: "x", Feed: "f"}},
 		{Kind: assistant.KindTick, At: 3.25},
-		{Kind: assistant.KindCommand, At: 4, Command: hand.Mark, Source: "key F9", Memo: "washes out"},
+		{Kind: assistant.KindCommand, At: 4, Request: &hand.Request{Name: hand.Mark, Source: "key F9", Pressed: 3.9, Tag: "car", Memo: "washes out"}},
+		{Kind: assistant.KindCommand, At: 4, Request: &hand.Request{Name: "message", Source: "box", Text: "Rain.", Priority: "caution", Number: 2}},
+		{Kind: assistant.KindRules, At: 5, Rules: []rules.Source{{Name: "a.yaml", Data: []byte("rules: []")}}},
 		{Kind: assistant.KindHealth, At: 5, Health: &journal.Health{Part: "keys", State: "lost", Text: "gone"}},
 		{Kind: assistant.KindEnd, At: 6},
 	} {
@@ -182,7 +210,10 @@ func TestInputsSurviveTheRecording(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, in, again)
 	}
-	_, err := assistant.DecodeInput("nonsense", 0, nil)
+	old, err := assistant.DecodeInput("command", 4, []byte(`{"command":"mark","source":"key F9","memo":"washes out"}`))
+	require.NoError(t, err)
+	require.Equal(t, &hand.Request{Name: hand.Mark, Source: "key F9", Memo: "washes out"}, old.Request, "a recording of an earlier version")
+	_, err = assistant.DecodeInput("nonsense", 0, nil)
 	require.ErrorContains(t, err, "nonsense")
 	_, err = assistant.DecodeInput("command", 0, []byte("{}"))
 	require.ErrorContains(t, err, "no content")

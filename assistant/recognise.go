@@ -4,7 +4,7 @@ import (
 	"fmt"
 
 	"earshot/assistant/course"
-	"earshot/assistant/journal"
+	"earshot/assistant/health"
 	"earshot/assistant/timing"
 )
 
@@ -30,12 +30,11 @@ func (c *Core) recognise(out *Output) {
 	}
 	found, left := c.recogniser.Step(c.now, c.hold.Row)
 	if err := c.recogniser.Trouble(); err != nil {
-		c.event(out, &journal.Health{Part: "course", State: "degraded", Text: err.Error()})
+		c.event(out, coursePart.Is(health.Degraded, err.Error()))
 	}
 	switch {
 	case left != "":
-		c.event(out, &journal.Health{Part: "course", State: "degraded", Text: fmt.Sprintf(
-			"this is not %s: %s; the course is learned anew", c.course.Name, left)})
+		c.event(out, coursePart.Is(health.Degraded, fmt.Sprintf("this is not %s: %s; the course is learned anew", c.course.Name, left)))
 		c.learner.Forget()
 		c.useBests("")
 		c.useCourse(nil)
@@ -49,8 +48,7 @@ func (c *Core) recognise(out *Output) {
 }
 
 func (c *Core) tellRecognised(m *course.Map, how string, out *Output) {
-	c.event(out, &journal.Health{Part: "course", State: "ok", Text: fmt.Sprintf(
-		"recognised %s %s: %d corners, braking points of %d laps", m.Name, how, len(m.Corners), m.Laps)})
+	c.event(out, coursePart.Is(health.OK, fmt.Sprintf("recognised %s %s: %d corners, braking points of %d laps", m.Name, how, len(m.Corners), m.Laps)))
 }
 
 // useBests takes the best laps of a recognised course from its earlier sessions; of a course without a name there are none.

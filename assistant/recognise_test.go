@@ -124,9 +124,7 @@ func TestReplayRecognisesAsTheLiveRunDid(t *testing.T) {
 		require.NoError(t, err)
 		a := &assistant.Assistant{
 			Core: core, Session: journal.Session{ID: "live", Feed: "demo"}, Feed: &drive{sim: sim, until: 240},
-			Record:  func(in assistant.Input) error { tape = append(tape, copyOf(in)); return nil },
-			Journal: func(e journal.Event) error { lived = append(lived, e); return nil },
-			Save:    func(*course.Map) { saved++ },
+			Sinks: append(keepAll(&tape, &lived), assistant.CoursesTo(func(*course.Map) { saved++ })),
 		}
 		require.NoError(t, a.Run(t.Context()))
 	})

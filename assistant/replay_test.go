@@ -81,7 +81,7 @@ func (b *bench) assistant(into *[]byte) *assistant.Assistant {
 	return &assistant.Assistant{
 		Core:    assistant.NewCore(assistant.Setup{Channels: b.set, Car: b.car, Course: b.course, Rules: b.rules, Voice: wordy{}}),
 		Session: journal.Session{ID: "x", Feed: "x"},
-		Journal: func(e journal.Event) (err error) { *into, err = e.Append(*into); return err },
+		Sinks:   []assistant.Sink{assistant.JournalTo(func(e journal.Event) (err error) { *into, err = e.Append(*into); return err })},
 	}
 }
 
@@ -248,9 +248,8 @@ func (b *bench) live(t testing.TB, list []delivery, presses []int, path string) 
 	require.NoError(t, err)
 	a := b.assistant(&lived)
 	a.Feed = &deliveries{decoder: decoder, list: list, live: true}
-	a.Record = assistant.RecordInto(recorder)
-	commands := make(chan assistant.Command)
-	a.Commands = commands
+	a.Sinks = append(a.Sinks, assistant.RecordTo(recorder))
+	a.Door = assistant.NewDoor()
 	ctx, done := context.WithCancel(t.Context())
 	var hands sync.WaitGroup
 	hands.Go(func() {
@@ -261,9 +260,7 @@ func (b *bench) live(t testing.TB, list []delivery, presses []int, path string) 
 			case <-ctx.Done():
 				return
 			}
-			select {
-			case commands <- assistant.Command{Name: all[i%len(all)], Source: "test"}:
-			case <-ctx.Done():
+			if a.Door.Ask(hand.Request{Name: all[i%len(all)], Source: "test"}, time.Time{}) != nil {
 				return
 			}
 		}

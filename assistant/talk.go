@@ -9,6 +9,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
 	"earshot/assistant/cue"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/rules"
 )
@@ -22,23 +23,35 @@ const (
 	textUnmuted      = "Talking again."
 	textNoAnswer     = "No %s data."
 	textNewStint     = "New stint."
+
+	textCleared        = "Clear." // latched rules are let go
+	textNothingToClear = "Nothing to clear."
 )
 
-// spokenParts names the parts whose loss the driver must hear of. The feed's own silence is a rule's business.
-var spokenParts = map[string]string{
-	"feed": "No telemetry.", "keys": "Keys lost.", "microphone": "Microphone lost.", "recording": "Recording stopped.", "journal": "Journal stopped.",
+// healthTexts are what the driver hears of parts that fall ill. The feed's silence under way is a rule's business.
+var healthTexts = map[health.Words]string{
+	"feed-lost": "No telemetry.", "keys-lost": "Keys lost.", "recording-lost": "Recording stopped.", "journal-lost": "Journal stopped.",
+	"sound-back": "Sound back.",
 }
 
 // Phrases lists the fixed texts of the core, with the words of its questions, so that a voice can be checked to have them all.
 func Phrases(asks []string) []string {
-	list := []string{textMarked, "Marked, turn", textNothingSaid, textMuted, textUnmuted, textNewStint}
+	list := []string{textMarked, "Marked, turn", textNothingSaid, textMuted, textUnmuted, textNewStint, textCleared, textNothingToClear}
 	for _, ask := range asks {
-		list = append(list, fmt.Sprintf(textNoAnswer, ask))
+		list = append(list, noAnswer(ask))
 	}
-	for _, part := range []string{"feed", "keys", "microphone", "recording", "journal"} {
-		list = append(list, spokenParts[part])
+	for _, p := range parts {
+		for _, w := range []health.Words{p.Lost, p.Back} {
+			if w != "" {
+				list = append(list, healthTexts[w])
+			}
+		}
 	}
 	return list
+}
+
+func noAnswer(ask string) string {
+	return fmt.Sprintf(textNoAnswer, strings.NewReplacer("_", " ", "-", " ").Replace(ask))
 }
 
 // How long what the driver asked for may wait, s (common practice, no source). The scheduler says it within seconds outside
@@ -55,7 +68,7 @@ const answerPrefix = "answer-"
 func (c *Core) answer(ask string, out *Output) {
 	text, short, ok := c.rules.Answer(ask, c.hold.Row)
 	if !ok {
-		text = fmt.Sprintf(textNoAnswer, ask)
+		text = noAnswer(ask)
 	}
 	c.offer(cue.Cue{Rule: answerPrefix + ask, Text: text, Short: c.phrase(short), Priority: cue.Answer, Expires: c.now + answerLife, Live: ok}, out)
 }
@@ -74,12 +87,8 @@ func (c *Core) phrase(text string) cue.Phrase {
 	return cue.Phrase{Text: text, Seconds: seconds}
 }
 
-func (c *Core) speakHealth(h *journal.Health, out *Output) {
-	text, ok := spokenParts[h.Part]
-	if !ok || h.State != "lost" {
-		return
-	}
-	c.offer(cue.Cue{Rule: "health-" + h.Part, Text: text, Priority: cue.Caution}, out)
+func (c *Core) callHealth(part string, words health.Words, out *Output) {
+	c.offer(cue.Cue{Rule: "health-" + part, Text: healthTexts[words], Priority: cue.Caution}, out)
 }
 
 func (c *Core) offer(q cue.Cue, out *Output) {
@@ -101,6 +110,9 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		c.verdicts(out)
 	}
 	if !t.Say {
+		if t.Why != "" {
+			c.silent(t, out)
+		}
 		return
 	}
 	q := cue.Cue{Rule: t.Rule.Name, Instance: t.Instance, Wheel: t.Wheel, Text: t.Text, Where: places[t.Rule.Where], Importance: importances[t.Rule.Importance]}
@@ -119,6 +131,14 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		}
 	}
 	c.offer(q, out)
+}
+
+// silent journals why a rule that has words says nothing.
+func (c *Core) silent(t *rules.Transition, out *Output) {
+	q := journal.NewCue()
+	q.Rule, q.Priority, q.Verdict, q.Why = t.Rule.Name, string(t.Rule.Priority), string(cue.Suppressed), t.Why
+	q.Queued = journal.Num(c.now)
+	c.event(out, q)
 }
 
 var priorities = map[rules.Priority]cue.Priority{

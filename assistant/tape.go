@@ -8,7 +8,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
-	"earshot/assistant/journal"
+	"earshot/assistant/health"
 	"earshot/assistant/session"
 )
 
@@ -118,7 +118,7 @@ func (t *RecordedTape) Next() (Input, error) {
 	if errors.Is(err, io.EOF) && !t.told {
 		t.told = true
 		if text := t.recording.Loss().String(); text != "" {
-			return Input{Kind: KindHealth, At: t.at, Health: &journal.Health{Part: "recording", State: "degraded", Text: text}}, nil
+			return Input{Kind: KindHealth, At: t.at, Health: session.RecordingPart.Is(health.Degraded, text)}, nil
 		}
 	}
 	if err != nil {
@@ -129,19 +129,4 @@ func (t *RecordedTape) Next() (Input, error) {
 		return Input{Kind: KindSample, At: e.At, Row: e.Row}, nil
 	}
 	return DecodeInput(e.Kind, e.At, e.Data)
-}
-
-// RecordInto returns what Assistant.Record needs to record into r.
-func RecordInto(r *session.Recorder) func(Input) error {
-	return func(in Input) error {
-		if in.Kind == KindSample {
-			r.Sample(in.At, in.Row)
-			return nil
-		}
-		data, err := in.Encode()
-		if err != nil {
-			return err
-		}
-		return r.Input(in.At, string(in.Kind), data)
-	}
 }

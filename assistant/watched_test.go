@@ -63,8 +63,7 @@ func TestTroubleOfTheFeedReplays(t *testing.T) {
 		require.NoError(t, err)
 		a := &assistant.Assistant{
 			Core: core, Session: journal.Session{ID: "live", Feed: "demo"}, Feed: &watchedDrive{drive: drive{sim: sim, until: 90}},
-			Record:  func(in assistant.Input) error { tape = append(tape, copyOf(in)); return nil },
-			Journal: func(e journal.Event) error { lived = append(lived, e); return nil },
+			Sinks: keepAll(&tape, &lived),
 		}
 		require.NoError(t, a.Run(t.Context()))
 	})

@@ -96,18 +96,16 @@ func (m *Memory) Words(rule *Rule, instance int, env []float64) (text, short str
 	return text, in.short.words(&f, 1<<instance), text != ""
 }
 
-// Reset lets go of the instances of a latched rule whose condition has gone: they clear at the next
-// Step. An instance whose condition is still there stays.
-func (m *Memory) Reset(rule string) {
-	r := m.set.byName[rule]
-	if r == nil {
-		return
-	}
-	for _, i := range r.cells {
-		if i >= 0 && m.cells[i].gone {
-			m.cells[i].released = true
+// Reset lets go of all latched instances whose condition has gone, and tells how many: they clear at the next Step. An instance whose
+// condition is still there stays.
+func (m *Memory) Reset() (n int) {
+	for i := range m.cells {
+		if c := &m.cells[i]; c.gone && !c.released {
+			c.released = true
+			n++
 		}
 	}
+	return n
 }
 
 // Step judges every rule at now, in seconds, which must not fall. Bit i of situation says that

@@ -117,10 +117,10 @@ func TestLatchAndReset(t *testing.T) {
 	voc := car()
 	mem := compile(t, voc, "rules: [{name: hot, when: oil_temperature > 100 °C, latch: true, say: Hot., say_clear: Fine.}]").NewMemory()
 	require.Equal(t, []string{"0 Hot."}, said(t, voc, mem, "oil_temperature", 0, 101))
-	mem.Reset("hot") // the condition is still there: no effect, now or later
+	require.Zero(t, mem.Reset(), "the condition is still there: no effect, now or later")
 	require.Empty(t, said(t, voc, mem, "oil_temperature", 1, 101, 90, 90))
-	mem.Reset("nobody")
-	mem.Reset("hot")
+	require.Equal(t, 1, mem.Reset())
+	require.Zero(t, mem.Reset(), "it was let go already")
 	require.Equal(t, []string{"4 Fine."}, said(t, voc, mem, "oil_temperature", 4, 90, 90))
 	require.Equal(t, []string{"6 Hot."}, said(t, voc, mem, "oil_temperature", 6, 101, 90))
 }

@@ -49,11 +49,15 @@ type answer struct {
 	short *template // nil where there is none
 }
 
+// mostRules is the bound of all files together: each rule costs time with every sample.
+const mostRules = 1000
+
 // Compile reads rules files. A rule of a later file takes the place of one of the same name from
 // an earlier file, and `name: x` with `off: true` switches it off; likewise the answers of a later
 // file to one question take the place of those of earlier files. The error joins every mistake of
 // every file as *document.Error, in the order of the files and of the places within them.
 func Compile(files []Source, voc Vocabulary) (*Set, error) {
+	count := 0
 	b := &builder{voc: voc, set: &Set{byName: map[string]*Rule{}}}
 	var all []error
 	for i, src := range files {
@@ -61,7 +65,11 @@ func Compile(files []Source, voc Vocabulary) (*Set, error) {
 		if slices.ContainsFunc(files[:i], func(earlier Source) bool { return earlier.Name == src.Name }) {
 			f.Bad(nil, "", "the file is read twice")
 		}
-		b.file(f)
+		if count += len(f.rules); count > mostRules {
+			f.Bad(nil, "merge rules with each:, or take some out", "with this file there are %d rules, and no more than %d may be", count, mostRules)
+		} else {
+			b.file(f)
+		}
 		for _, e := range document.Errors(f.Err()) {
 			all = append(all, e)
 		}

@@ -120,15 +120,15 @@ func (c Config) BestsFolder() (string, error) {
 	return c.Bests, nil
 }
 
-// Bindings checks the keys. An empty key takes a binding away.
-func (c Config) Bindings() (*hand.Bindings, error) {
+// Bindings checks the keys of the configuration; the questions that the rules answer can be bound too. An empty key takes a binding away.
+func (p *Parts) Bindings() (*hand.Bindings, error) {
 	var list []hand.Binding
-	for _, command := range sortedKeys(c.Keys) {
-		if key := c.Keys[command]; key != "" {
+	for _, command := range sortedKeys(p.Config.Keys) {
+		if key := p.Config.Keys[command]; key != "" {
 			list = append(list, hand.Binding{Key: key, Command: command})
 		}
 	}
-	b, err := hand.Bind(list)
+	b, err := hand.Bind(list, p.Rules.Asks())
 	if err != nil {
 		return nil, fmt.Errorf("the keys in the configuration:\n%w", err)
 	}

@@ -67,7 +67,7 @@ func (f *demoFeed) presses() []assistant.Input {
 		if f.watch.Press != nil {
 			f.watch.Press(p, f.last)
 		}
-		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Command: hand.Command(p.Command), Memo: p.Memo, Source: "demo"})
+		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Request: &hand.Request{Name: hand.Command(p.Command), Memo: p.Memo, Source: "demo"}})
 	}
 	return due
 }

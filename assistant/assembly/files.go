@@ -12,6 +12,7 @@ import (
 
 	"earshot/assistant/folder"
 	"earshot/configs"
+	"earshot/configs/document"
 	"earshot/rules"
 )
 
@@ -76,8 +77,8 @@ func isPath(name string) bool {
 	return strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml")
 }
 
-// mostBytes is the bound of a feed, car, course or DBC file. The longest that ships has 14 KiB.
-const mostBytes = 4 << 20
+// mostBytes is the bound of a feed, car, course or DBC file.
+const mostBytes = document.Largest
 
 func readFile(name string) ([]byte, error) { return folder.ReadFile(name, mostBytes) }
 

@@ -13,9 +13,9 @@ import (
 // less than watching folders, and works on every file system.
 const rulesEvery = time.Second
 
-// watchRules sends all rules files each time one of them has changed, appeared or gone, until ctx is done. What
+// watchRules hands on all rules files each time one of them has changed, appeared or gone, until ctx is done. What
 // cannot be read is told once and changes nothing.
-func watchRules(ctx context.Context, every time.Duration, read func() ([]rules.Source, error), changed chan<- []rules.Source, tell func(string)) {
+func watchRules(ctx context.Context, every time.Duration, read func() ([]rules.Source, error), changed func([]rules.Source) error, tell func(string)) {
 	before, _ := read() // what is in force was read a moment ago; the first difference from now on counts
 	var trouble string
 	ticker := time.NewTicker(every)
@@ -39,12 +39,11 @@ func watchRules(ctx context.Context, every time.Duration, read func() ([]rules.S
 			continue
 		}
 		before = now
-		select {
-		case changed <- now:
-			tell("rules: read again")
-		case <-ctx.Done():
+		if err := changed(now); err != nil {
+			tell("rules: " + err.Error())
 			return
 		}
+		tell("rules: read again")
 	}
 }
 

@@ -21,9 +21,10 @@ func TestRulesAreReadAgain(t *testing.T) {
 		files, trouble := []rules.Source{{Name: "a.yaml", Data: []byte("1")}}, error(nil)
 		read := func() ([]rules.Source, error) { return files, trouble }
 		changed := make(chan []rules.Source, 10)
+		put := func(files []rules.Source) error { changed <- files; return nil }
 		var told []string
 		ctx, stop := context.WithCancel(t.Context())
-		go watchRules(ctx, time.Second, read, changed, func(s string) { told = append(told, s) })
+		go watchRules(ctx, time.Second, read, put, func(s string) { told = append(told, s) })
 		pass := func() {
 			time.Sleep(3 * time.Second)
 			synctest.Wait()

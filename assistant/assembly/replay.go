@@ -12,7 +12,9 @@ import (
 	"earshot/assistant/feed"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
+	"earshot/assistant/timing"
 	"earshot/audio/device"
+	"earshot/audio/speaker"
 )
 
 // A CallError is a call that cannot be meant, such as two files for one source.
@@ -152,16 +154,19 @@ type Playback struct {
 // Replay carries the drive to its end or until ctx is done and returns the core as it is then. Where Request.Saved is set, courses
 // that are learned are saved.
 func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core, err error) {
-	a := &assistant.Assistant{Core: d.Core(), Session: d.Head, Journal: how.Journal}
-	heard := speakers(how.Heard)
+	a := &assistant.Assistant{Core: d.Core(), Session: d.Head}
+	if how.Journal != nil {
+		a.Sinks = append(a.Sinks, assistant.JournalTo(how.Journal))
+	}
+	heard := how.Heard
 	if how.Device {
 		out, problem := device.Open(ctx, d.Config.Device, d.tell)
 		if problem != nil {
 			return nil, problem
 		}
-		speaker := newDeviceSpeaker(d.voice, out, d.tell)
-		defer speaker.close()
-		heard = append(heard, speaker)
+		s := speaker.New(d.voice, out, func(err error) { d.tell("speech: " + err.Error()) })
+		defer s.Close()
+		heard = append(heard, deviceSpeaker{s})
 	}
 	if how.Audio != "" {
 		track, problem := newTrackSpeaker(d.voice, how.Audio)
@@ -171,18 +176,20 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 		defer func() { err = errors.Join(err, track.close(a.Core.Now())) }()
 		heard = append(heard, track)
 	}
-	if len(heard) > 0 {
-		a.Speaker = heard
+	for _, s := range heard {
+		a.Sinks = append(a.Sinks, assistant.SpeakTo(s))
 	}
 	var keeper *store.Keeper
 	var name func() string
 	if d.folder != "" {
 		keeper, name = d.keepCourses()
-		a.Save = keeper.Keep
+		a.Sinks = append(a.Sinks, assistant.CoursesTo(keeper.Keep))
 	}
 	kept := func() {}
 	if how.KeepBests {
-		a.Bests, kept = d.keepBests(name)
+		var keep func(*timing.Bests)
+		keep, kept = d.keepBests(name)
+		a.Sinks = append(a.Sinks, assistant.BestsTo(keep))
 	}
 	err = a.Replay(ctx, d.Tape, how.Speed)
 	if keeper != nil {

@@ -13,11 +13,13 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/course/store"
 	"earshot/assistant/feed"
+	"earshot/assistant/folder"
 	"earshot/assistant/hand"
 	"earshot/assistant/hand/helper"
-	"earshot/assistant/journal"
+	"earshot/assistant/health"
 	"earshot/assistant/session"
 	"earshot/audio/device"
+	"earshot/audio/speaker"
 	"earshot/rules"
 )
 
@@ -30,7 +32,7 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 			err = errors.Join(err, fmt.Errorf("%s: %w", what, e))
 		}
 	}
-	bindings, err := p.Config.Bindings()
+	bindings, err := p.Bindings()
 	if err != nil {
 		return err
 	}
@@ -54,19 +56,16 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 	}
 	head.ID = dir.Manifest.ID
 
-	health := make(chan journal.Health, 64)
-	ill := func(part string, problem error) {
-		h := journal.Health{Part: part, State: "ok"}
+	door := assistant.NewDoor()
+	ill := func(part health.Part, problem error) {
+		h := part.Is(health.OK, "")
 		if problem != nil {
-			h.State, h.Text = "lost", problem.Error()
-			tell(fmt.Sprintf("%s: %v", part, problem))
+			h = part.Is(health.Lost, problem.Error())
+			tell(fmt.Sprintf("%s: %v", part.Name, problem))
 		} else {
-			tell(part + ": ok")
+			tell(part.Name + ": ok")
 		}
-		select {
-		case health <- h:
-		default: // the loop has ended or is flooded; the line above was printed
-		}
+		_ = door.Health(*h) // it refuses after the end or in a flood; the line above was printed
 	}
 	outliveFileLimit()
 	events, err := session.NewJournalWriter(dir.Journal(), ill)
@@ -93,8 +92,8 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 	if err != nil {
 		return err
 	}
-	speaker := newDeviceSpeaker(p.voice, out, tell)
-	defer closing("the sound device", speaker.close)
+	voice := speaker.New(p.voice, out, func(err error) { tell("speech: " + err.Error()) })
+	defer closing("the sound device", voice.Close)
 
 	// What watches the world ends before the loop's inputs are closed.
 	watching, stop := context.WithCancel(ctx)
@@ -105,39 +104,32 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 		for {
 			select {
 			case problem := <-out.Lost():
-				ill("sound", problem)
+				ill(assistant.Sound, problem)
 			case <-watching.Done():
 				return
 			}
 		}
 	})
-	commands := make(chan assistant.Command, 16)
-	watchers.Go(func() { watchKeys(watching, bindings, commands, ill, tell) })
-	changed := make(chan []rules.Source)
+	watchers.Go(func() { watchKeys(watching, bindings, door, ill, tell) })
 	watchers.Go(func() {
-		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(p.Config.Rules) }, changed, tell)
+		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(p.Config.Rules) }, door.Rules, tell)
 	})
 
 	a := &assistant.Assistant{
-		Core: p.Core(), Session: head, Speaker: append(speakers(heard), speaker),
-		Journal: func(e journal.Event) error {
-			// A full disk is a health event, told by the writer itself; the assistant goes on.
-			_ = events.Append(e)
-			_ = recorder.Event(e)
-			return nil
-		},
-		Record:   assistant.RecordInto(recorder),
-		Feed:     stream,
-		Commands: commands, Health: health, Rules: changed,
+		Core: p.Core(), Session: head, Feed: stream, Door: door,
+		Sinks: []assistant.Sink{assistant.RecordTo(recorder), assistant.JournalTo(events.Append), assistant.SpeakTo(deviceSpeaker{voice})},
+	}
+	for _, s := range heard {
+		a.Sinks = append(a.Sinks, assistant.SpeakTo(s))
 	}
 	var name func() string
 	var keeper *store.Keeper
 	if p.folder != "" {
 		keeper, name = p.keepCourses()
-		a.Save = keeper.Keep
+		a.Sinks = append(a.Sinks, assistant.CoursesTo(keeper.Keep))
 	}
 	keep, kept := p.keepBests(name)
-	a.Bests = keep
+	a.Sinks = append(a.Sinks, assistant.BestsTo(keep))
 	defer kept() // after the courses have their names
 	if keeper != nil {
 		defer keeper.Close()
@@ -150,13 +142,17 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 	if err := a.Run(ctx); err != nil {
 		return err
 	}
-	tell(fmt.Sprintf("session %s has ended; earshot debrief %s", head.ID, head.ID))
+	ref := head.ID
+	if p.Config.DataDir != "" { // where debrief does not look by itself
+		ref = folder.Argument(dir.Path)
+	}
+	tell(fmt.Sprintf("session %s has ended; earshot debrief %s", head.ID, ref))
 	return nil
 }
 
 // watchKeys runs the helper program for global keys, where there can be one, and maps presses to commands.
-func watchKeys(ctx context.Context, b *hand.Bindings, commands chan<- assistant.Command, ill func(string, error), tell func(string)) {
-	keys := b.Keyboard()
+func watchKeys(ctx context.Context, b *hand.Bindings, door *assistant.Door, ill func(health.Part, error), tell func(string)) {
+	keys := b.Keys()
 	if len(keys) == 0 {
 		return
 	}
@@ -172,25 +168,24 @@ func watchKeys(ctx context.Context, b *hand.Bindings, commands chan<- assistant.
 			if !ok {
 				return
 			}
-			select {
-			case commands <- assistant.Command{Name: command, Source: "key " + p.Key}:
-			case <-ctx.Done():
+			if err := door.Ask(hand.Request{Name: command, Source: "key " + p.Key}, time.Now()); err != nil {
+				tell(fmt.Sprintf("keys: %s: %v", command, err))
 			}
 		},
 		Health: func(h helper.Health) {
 			switch h.State {
-			case helper.Lost:
+			case health.Lost:
 				b.LetGo()
-				ill("keys", errors.New(h.Text))
-			case helper.OK:
-				ill("keys", nil)
+				ill(hand.KeysPart, errors.New(h.Text))
+			case health.OK:
+				ill(hand.KeysPart, nil)
 			default:
 				tell("keys: " + h.Text)
 			}
 		},
 	}
 	if err := watched.Run(ctx); err != nil {
-		ill("keys", err)
+		ill(hand.KeysPart, err)
 	}
 }
 

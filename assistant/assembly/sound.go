@@ -4,11 +4,10 @@ import (
 	"context"
 	"fmt"
 	"os"
-	"sync"
 
 	"earshot/assistant"
 	"earshot/audio"
-	"earshot/audio/device"
+	"earshot/audio/speaker"
 	"earshot/audio/voice"
 )
 
@@ -65,82 +64,8 @@ func (s *trackSpeaker) close(end float64) error {
 	return nil
 }
 
-// deviceSpeaker plays through a sound device. A goroutine of its own makes the clips, since a synthesiser
-// may take its time; the loop never waits for it.
-type deviceSpeaker struct {
-	voice  *voice.Voice
-	device device.Device
-	tell   func(string) // one line for people; may be called from the goroutine
-	jobs   chan speech
-	ended  sync.WaitGroup
-}
+// A deviceSpeaker plays through a sound device.
+type deviceSpeaker struct{ *speaker.Speaker }
 
-type speech struct {
-	text string
-	hush bool
-}
-
-func newDeviceSpeaker(v *voice.Voice, d device.Device, tell func(string)) *deviceSpeaker {
-	s := &deviceSpeaker{voice: v, device: d, tell: tell, jobs: make(chan speech, 16)}
-	s.ended.Add(1)
-	go func() {
-		defer s.ended.Done()
-		if err := v.Ready(); err != nil { // so that the first cue need not wait for it
-			tell(fmt.Sprintf("speech: the voice %s: %v", v.Name(), err))
-		}
-		for j := range s.jobs {
-			s.do(j)
-		}
-	}()
-	return s
-}
-
-func (s *deviceSpeaker) do(j speech) {
-	if j.hush {
-		s.device.Stop()
-		return
-	}
-	clip, report, err := s.voice.Say(context.Background(), j.text)
-	if err == nil {
-		err = s.device.Play(clip)
-	}
-	if err == nil {
-		err = report.Problem
-	}
-	if err != nil {
-		s.tell(fmt.Sprintf("speech: %v", err))
-	}
-}
-
-func (s *deviceSpeaker) Say(u assistant.Utterance) { s.put(speech{text: u.Text}) }
-func (s *deviceSpeaker) Hush(float64)              { s.put(speech{hush: true}) }
-
-func (s *deviceSpeaker) put(j speech) {
-	select {
-	case s.jobs <- j:
-	default:
-		s.tell("speech: the sound device is behind; a cue was not played")
-	}
-}
-
-// close lets what is sounding end.
-func (s *deviceSpeaker) close() error {
-	close(s.jobs)
-	s.ended.Wait()
-	return s.device.Close()
-}
-
-// speakers passes everything on to each of them.
-type speakers []assistant.Speaker
-
-func (s speakers) Say(u assistant.Utterance) {
-	for _, one := range s {
-		one.Say(u)
-	}
-}
-
-func (s speakers) Hush(at float64) {
-	for _, one := range s {
-		one.Hush(at)
-	}
-}
+func (s deviceSpeaker) Say(u assistant.Utterance) { s.Speaker.Say(u.Text) }
+func (s deviceSpeaker) Hush(float64)              { s.Speaker.Hush() }

@@ -185,6 +185,14 @@ var (
 	PersonalRecord  = calc("personal_record", None, "1 at the sample that completes a lap better than all sessions before, else 0")
 )
 
+// Computed channels: sensors that do not measure.
+var (
+	ChannelFrozen      = calc("channel_frozen", None, "1 while frozen_channel names a sensor whose reading stands still although it must move")
+	FrozenChannel      = calc("frozen_channel", None, "the sensor, or several of a kind", sensorNames...)
+	ChannelImplausible = calc("channel_implausible", None, "1 while implausible_channel names a sensor whose readings cannot be")
+	ImplausibleChannel = calc("implausible_channel", None, "the sensor, or several of a kind", sensorNames...)
+)
+
 // Computed channels: the condition of the car.
 var (
 	TyreCore         = calcWheels("tyre_core", Temperature, "what the window is judged on: carcass where known, else tread")

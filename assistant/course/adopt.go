@@ -23,12 +23,14 @@ func (l *Learner) Adopt(m *Map) *Map {
 		remember(&mem.slowest, rel(c.Slowest))
 		remember(&mem.speed, c.MinSpeed)
 	}
-	l.bad = l.bad || len(l.points) > 1 // course_distance may go by another measure from here on
+	if len(l.points) > 1 {
+		l.spoil("the course was recognised on the way") // course_distance may go by another measure from here on
+	}
 	return l.m
 }
 
 // Forget makes the Learner begin again with the next whole lap.
-func (l *Learner) Forget() { l.m, l.known, l.bad, l.voids = nil, nil, true, 0 }
+func (l *Learner) Forget() { l.m, l.known, l.spoilt, l.voids = nil, nil, "on another course", 0 }
 
 // carryOver gives corners what m knows of those that begin where they do.
 func carryOver(cs []Corner, m *Map) []Corner {

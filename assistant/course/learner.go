@@ -19,6 +19,7 @@ const (
 	turnInPart  = 0.3   // of the greatest curvature driven in a corner: from there on the car turns in
 	standing    = 0.5   // m/s: slower is standing
 	stop        = 1.0   // s of standing that make a lap a poor one
+	telling     = 2     // laps of no use in a row after which the driver is told why
 	fullCaution = 3     // value of channel.Flag
 	spinning    = 2.5   // rad/s: faster is a spin, and so is
 	impossible  = 60.0  // m/s² of yaw rate times speed: no tyre turns a car so; common practice, no source
@@ -47,9 +48,10 @@ type Learner struct {
 	lap    float64
 	at     float64
 	points []point
-	pedal  bool // the lap has a brake pedal
-	placed bool // every point has a position
-	bad    bool // the lap has a hole, a jump, a visit to the pits
+	pedal  bool   // the lap has a brake pedal
+	placed bool   // every point has a position
+	spoilt string // why the lap is no use: a hole, a jump, a visit to the pits; empty where it is
+	failed int    // laps in a row that were of no use while there is no map, those through the pits apart
 	void   bool
 	voids  int
 	last   struct{ d, v, x, y float64 }
@@ -57,6 +59,7 @@ type Learner struct {
 	line     centre
 	rough    *Map    // is l.m while that rests on a poor lap
 	change   change  // on its way to the one who asks
+	untold   string  // why there is no map, waits to be told
 	driven   float64 // m since the line by speed
 	caution  bool    // a full-course caution was shown in the lap
 	slowLaps int     // in a row
@@ -71,6 +74,23 @@ type Learner struct {
 // NewLearner returns a Learner. f names and corrects the corners; it may be nil.
 func NewLearner(f *File) *Learner {
 	return &Learner{file: f, loc: NewLocator(f), lap: math.NaN(), points: make([]point, 0, 8192)}
+}
+
+// Why a lap through the pits is no use; that is nobody's fault.
+const pitted = "through the pits"
+
+// spoil notes the first reason for which the lap is no use.
+func (l *Learner) spoil(why string) {
+	if l.spoilt == "" {
+		l.spoilt = why
+	}
+}
+
+// Trouble returns once why the course is not known after whole laps; else it is empty.
+func (l *Learner) Trouble() string {
+	why := l.untold
+	l.untold = ""
+	return why
 }
 
 // Map returns the map so far, or nil.
@@ -89,8 +109,15 @@ func (l *Learner) Step(at float64, row channel.Row) *Map {
 	if lap != l.lap && !math.IsNaN(lap) {
 		if lap == l.lap+1 && l.lap >= 1 {
 			l.finish(l.last.d+gone-d, l.driven+gone-d)
+			l.failed++
+			if l.m != nil || l.spoilt == pitted {
+				l.failed = 0
+			}
+			if l.failed == telling {
+				l.untold = l.spoilt
+			}
 		}
-		l.lap, l.points, l.pedal, l.placed, l.bad, l.void = lap, l.points[:0], false, true, false, false
+		l.lap, l.points, l.pedal, l.placed, l.spoilt, l.void = lap, l.points[:0], false, true, "", false
 		l.driven, l.stood, l.clock, l.spun, l.fell, l.torn, l.caution, l.byMap = 0, 0, 0, false, false, false, false, 0
 		if d > 0 {
 			l.driven = d
@@ -98,8 +125,11 @@ func (l *Learner) Step(at float64, row channel.Row) *Map {
 	} else {
 		l.driven += gone
 	}
-	if at-l.at > silence && len(l.points) > 0 || row[channel.InPits] == 1 {
-		l.bad = true
+	switch {
+	case row[channel.InPits] == 1:
+		l.spoilt = pitted
+	case at-l.at > silence && len(l.points) > 0:
+		l.spoil("the feed was silent for more than two seconds")
 	}
 	l.void = l.void || row[channel.LapVoid] == 1
 	l.caution = l.caution || row[channel.Flag] == fullCaution
@@ -137,8 +167,15 @@ func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 		if d-q.d < spacing || placed && l.placed && p.X == q.x && p.Y == q.y {
 			return
 		}
-		if d-q.d > farApart || n == maxPoints || l.fell {
-			l.bad = true
+		switch {
+		case d-q.d > farApart:
+			l.spoil("the distance along the lap jumped by more than 100 m")
+		case n == maxPoints:
+			l.spoil("a lap is longer than 40 km")
+		case l.fell:
+			l.spoil("the distance along the lap fell back before the lap ended")
+		}
+		if l.spoilt != "" {
 			return
 		}
 		l.torn = l.torn || placed && l.placed && apart(p.X-q.x, p.Y-q.y, d-q.d)
@@ -162,7 +199,19 @@ func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 
 // finish closes a lap of that length in metres, by course_distance and by speed.
 func (l *Learner) finish(length, driven float64) {
-	if n := len(l.points); l.bad || n < 20 || length < shortest || l.points[0].d > farApart || length-l.points[n-1].d > farApart {
+	for n := len(l.points); n > 0 && l.points[n-1].d >= length; n-- { // the line was believed to be passed a little later
+		l.points = l.points[:n-1]
+	}
+	switch n := len(l.points); {
+	case l.spoilt != "":
+	case n == 0:
+		l.spoilt = "the feed has neither a distance along the lap, nor a position or a speed to work it out"
+	case n < 20 || length < shortest:
+		l.spoilt = "a lap has too few samples, or is shorter than 200 m"
+	case l.points[0].d > farApart || length-l.points[n-1].d > farApart:
+		l.spoilt = "the distance along the lap does not begin where the lap does"
+	}
+	if l.spoilt != "" {
 		return
 	}
 	if l.void {
@@ -231,11 +280,11 @@ func (l *Learner) build(length float64) bool {
 		m.K = l.curvature(m, d, a)
 		m.Placed, m.loc = true, l.loc
 	case l.placed:
-		return false // the lap does not end where it began, or the car was carried
-	default:
-		if !l.reckon(m, d, a, n) {
-			return false
-		}
+		l.spoilt = "by its positions the lap does not end where it began, or the car was carried"
+		return false
+	case !l.reckon(m, d, a, n):
+		l.spoilt = "there is no position, and speed and yaw rate, by the distance along the lap, do not draw a closed line"
+		return false
 	}
 	for _, k := range m.K {
 		m.Turning += k * m.Step

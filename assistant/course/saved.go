@@ -316,6 +316,9 @@ func (f *savedFile) checkHead(bad func(string, ...any)) {
 	}
 }
 
+// mostCorners is more than twice what the longest courses have; common practice, no source.
+const mostCorners = 500
+
 // checkBody looks at the line and the corners.
 func (f *savedFile) checkBody(bad func(string, ...any)) {
 	length, n := float64(f.Length), len(f.X)
@@ -351,8 +354,23 @@ func (f *savedFile) checkBody(bad func(string, ...any)) {
 			bad("corner %d: %s is %g m, not on the course", i+1, what, float64(*v))
 		}
 	}
+	if len(f.Corners) > mostCorners {
+		bad("%d corners: no course has more than %d", len(f.Corners), mostCorners)
+		return
+	}
+	ahead := func(from, to fixed) float64 { // m to drive
+		if to < from {
+			return float64(to-from) + length
+		}
+		return float64(to - from)
+	}
+	turn := 0.0 // m from apex to apex
 	for i := range f.Corners {
 		c := &f.Corners[i]
+		turn += ahead(c.Apex, f.Corners[(i+1)%len(f.Corners)].Apex)
+		if ahead(c.Entry, c.Apex) > ahead(c.Entry, c.Exit) {
+			bad("corner %d: from entry (%g m) to exit (%g m) the apex (%g m) is not passed", i+1, float64(c.Entry), float64(c.Exit), float64(c.Apex))
+		}
 		if c.Number != i+1 {
 			bad("corner %d has the number %d", i+1, c.Number)
 		}
@@ -368,6 +386,9 @@ func (f *savedFile) checkBody(bad func(string, ...any)) {
 		if !(c.Radius >= 0) || !(c.Angle >= 0) || c.MinSpeed != nil && !(*c.MinSpeed >= 0) {
 			bad("corner %d: a radius, angle or speed below 0", i+1)
 		}
+	}
+	if turn > 1.5*length {
+		bad("the corners do not follow each other around the course")
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -67,6 +68,36 @@ func TestDecodeSavedTellsEveryMistake(t *testing.T) {
 	for _, want := range []string{"it has no name", "2 and 1 coordinates", "the origin of the plane", "corner 1 has the number 2", `hand is "up"`, "entry is -1 m", "exit is 2000 m"} {
 		require.ErrorContains(t, err, want)
 	}
+}
+
+// Corners that cannot be driven one after the other are refused: calls would come anywhere else.
+func TestDecodeSavedRefusesCornersThatCannotBe(t *testing.T) {
+	m := learn(t, surveyedLines(t)[6], byXY)
+	decode := func(change func(m *course.Map)) error {
+		other := *m
+		other.Corners = slices.Clone(m.Corners)
+		change(&other)
+		b, err := course.Saved{Map: &other}.Encode()
+		require.NoError(t, err)
+		_, err = course.DecodeSaved("a.json", b)
+		return err
+	}
+	require.NoError(t, decode(func(*course.Map) {}))
+	require.ErrorContains(t, decode(func(m *course.Map) {
+		c := &m.Corners[1]
+		c.Entry, c.Exit = c.Exit, c.Entry
+	}), "corner 2: from entry")
+	require.ErrorContains(t, decode(func(m *course.Map) {
+		m.Corners[0], m.Corners[2] = m.Corners[2], m.Corners[0]
+		m.Corners[0].Number, m.Corners[2].Number = 1, 3
+	}), "do not follow each other")
+	require.ErrorContains(t, decode(func(m *course.Map) {
+		for i := range 20000 {
+			c := m.Corners[0]
+			c.Number = i + 1
+			m.Corners = append(m.Corners[:i], c)
+		}
+	}), "20000 corners: no course has more than 500")
 }
 
 func FuzzDecodeSaved(f *testing.F) {

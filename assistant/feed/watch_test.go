@@ -30,7 +30,7 @@ type drivenCar struct {
 }
 
 // health plays five minutes and gives "second part state" of every notice.
-func health(t *testing.T, file string, hz int, change func(i int, c *drivenCar) (copies int)) []string {
+func healthOf(t *testing.T, file string, hz int, change func(i int, c *drivenCar) (copies int)) []string {
 	t.Helper()
 	f, set := parse(t, file)
 	var text bytes.Buffer
@@ -152,16 +152,16 @@ func TestTroubleIsToldOnceAndItsEnd(t *testing.T) {
 			return 1
 		}, []string{"120 channel tyre_pressure_fl ok", "150 channel tyre_pressure_fl degraded", "170 channel tyre_pressure_fl ok"}},
 	} {
-		require.Equal(t, tt.want, health(t, watchedFeed, 10, tt.change), tt.name)
+		require.Equal(t, tt.want, healthOf(t, watchedFeed, 10, tt.change), tt.name)
 	}
 	frozen := func(i int, c *drivenCar) int { c.x, c.y = 5, 6; return 1 }
-	require.Equal(t, []string{"3 movement of the position degraded"}, health(t, watchedFeed, 10, frozen))
-	require.Empty(t, health(t, watchedFeed+"frozen: false\n", 10, frozen))
-	require.Empty(t, health(t, watchedFeed+"frozen: {channels: []}\n", 10, frozen))
-	require.Empty(t, health(t, watchedFeed+"frozen: {above: 100 m/s}\n", 10, frozen))
-	require.Equal(t, []string{"20 movement of the position degraded"}, health(t, watchedFeed+"frozen: {channels: [position_x], after: 20 s}\n", 10, frozen))
+	require.Equal(t, []string{"3 movement of the position degraded"}, healthOf(t, watchedFeed, 10, frozen))
+	require.Empty(t, healthOf(t, watchedFeed+"frozen: false\n", 10, frozen))
+	require.Empty(t, healthOf(t, watchedFeed+"frozen: {channels: []}\n", 10, frozen))
+	require.Empty(t, healthOf(t, watchedFeed+"frozen: {above: 100 m/s}\n", 10, frozen))
+	require.Equal(t, []string{"20 movement of the position degraded"}, healthOf(t, watchedFeed+"frozen: {channels: [position_x], after: 20 s}\n", 10, frozen))
 	// A part that comes and goes is told five times and no more.
-	require.Len(t, health(t, watchedFeed, 10, func(i int, c *drivenCar) int {
+	require.Len(t, healthOf(t, watchedFeed, 10, func(i int, c *drivenCar) int {
 		if i%200 < 50 {
 			c.x, c.y = 5, 6
 		}

@@ -61,6 +61,18 @@ func Plain(name string) string {
 	}, name), "-")
 }
 
+// Argument writes a path so that it can be copied into a command line.
+func Argument(path string) string {
+	plain := strings.Trim(path, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-+=:,@%/"+string(filepath.Separator)) == ""
+	switch {
+	case plain && path != "":
+		return path
+	case runtime.GOOS == "windows":
+		return `"` + path + `"`
+	}
+	return "'" + strings.ReplaceAll(path, "'", `'\''`) + "'"
+}
+
 // Read reads a file of at most so many bytes. A pipe or a device is refused: it may never begin or never end.
 func Read(fsys fs.FS, name string, most int64) ([]byte, error) {
 	info, err := fs.Stat(fsys, name)

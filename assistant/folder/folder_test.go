@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"runtime"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -73,4 +74,15 @@ func TestReplaceLeavesTheOldOrTheNew(t *testing.T) {
 	entries, err = os.ReadDir(filepath.Dir(busy))
 	require.NoError(t, err)
 	require.Len(t, entries, 1)
+}
+
+func TestArgument(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("the quotes are those of a POSIX shell")
+	}
+	for path, want := range map[string]string{
+		"a/b-1.yaml": "a/b-1.yaml", "my drive/x": "'my drive/x'", "it's": `'it'\''s'`, "$HOME": "'$HOME'", "": "''", "Kurs Ä": "'Kurs Ä'",
+	} {
+		require.Equal(t, want, Argument(path))
+	}
 }

@@ -9,63 +9,66 @@ import (
 	"earshot/configs/document"
 )
 
-// A Command is what the driver asks for.
+// A Command names what is asked for: one of the commands below, or a question to which the rules in force have an answer.
 type Command string
 
-// The commands.
+// The commands that need no rules.
 const (
 	Mark   Command = "mark"   // tag this corner
-	Fuel   Command = "fuel"   // how is the fuel
-	Tyres  Command = "tyres"  // how are the tyres
-	Brakes Command = "brakes" // how are the brakes
-	Lap    Command = "lap"    // how was the last lap
-	Gap    Command = "gap"    // how far are the others
 	Repeat Command = "repeat" // say that again
 	Mute   Command = "mute"   // be quiet for a while, or talk again
-	Delta  Command = "delta"  // how do I stand against the best lap
 	Stint  Command = "stint"  // a new stint begins
+	Clear  Command = "clear"  // let latched rules go whose condition has gone
 )
 
-var commands = []struct {
-	name  Command
-	about string
-}{
-	{Mark, "tag this corner"},
-	{Fuel, "how is the fuel"},
-	{Tyres, "how are the tyres"},
-	{Brakes, "how are the brakes"},
-	{Lap, "how was the last lap"},
-	{Gap, "how far are the others"},
-	{Repeat, "say that again"},
-	{Mute, "be quiet for a while, or talk again"},
-	{Delta, "how do I stand against the best lap"},
-	{Stint, "a new stint begins"},
+// Questions that the rules that ship answer.
+const (
+	Fuel   Command = "fuel"
+	Tyres  Command = "tyres"
+	Brakes Command = "brakes"
+	Lap    Command = "lap"
+	Gap    Command = "gap"
+	Delta  Command = "delta"
+)
+
+var abouts = map[Command]string{
+	Mark:   "tag this corner",
+	Repeat: "say that again",
+	Mute:   "be quiet for a while, or talk again",
+	Stint:  "a new stint begins",
+	Clear:  "let go of latched calls whose cause has gone",
+	Fuel:   "how is the fuel",
+	Tyres:  "how are the tyres",
+	Brakes: "how are the brakes",
+	Lap:    "how was the last lap",
+	Gap:    "how far are the others",
+	Delta:  "how do I stand against the best lap",
 }
 
-// Commands lists all commands.
-func Commands() []Command {
-	list := make([]Command, len(commands))
-	for i, c := range commands {
-		list[i] = c.name
+// Commands lists what can be asked for where the rules answer those questions.
+func Commands(questions []string) []Command {
+	list := []Command{Mark, Repeat, Mute, Stint, Clear}
+	for _, q := range questions {
+		if c := Command(q); !slices.Contains(list, c) {
+			list = append(list, c)
+		}
 	}
 	return list
 }
 
-// About is what the command is for, in a few words; empty for an unknown one.
+// About is what the command is for, in a few words.
 func (c Command) About() string {
-	for _, k := range commands {
-		if k.name == c {
-			return k.about
-		}
+	if text, ok := abouts[c]; ok {
+		return text
 	}
-	return ""
+	return "the answer of your rules"
 }
 
-// ParseCommand reads a command's name; case does not matter. The error is a *BindingError.
-func ParseCommand(s string) (Command, error) {
+// ParseCommand reads the name of one of the commands in list; case does not matter. The error is a *BindingError.
+func ParseCommand(s string, list []Command) (Command, error) {
 	c := Command(strings.ToLower(s))
-	if c.About() == "" {
-		return "", &BindingError{Command: s, Msg: "unknown command " + quote(s), Hint: didYouMean(s, names(Commands()))}
+	if !slices.Contains(list, c) {
+		return "", &BindingError{Command: s, Msg: "unknown command " + quote(s), Hint: didYouMean(s, names(list))}
 	}
 	return c, nil
 }
@@ -121,14 +124,19 @@ type Bindings struct {
 	down  map[string]bool
 }
 
-// Bind checks the list and returns the Bindings. Case does not matter in it. A command may sit on several keys, a
-// key has one command. All mistakes are reported at once, joined, each a *BindingError.
-func Bind(list []Binding) (*Bindings, error) {
+// Bind checks the list and returns the Bindings; questions are those that the rules answer. Case does not matter in it. A command may sit on
+// several keys, a key has one command. A button of a wheel is refused: nothing sends one yet. All mistakes are reported at once, joined, each
+// a *BindingError.
+func Bind(list []Binding, questions []string) (*Bindings, error) {
+	known := Commands(questions)
 	b := &Bindings{byKey: make(map[string]Command, len(list)), down: make(map[string]bool, len(list))}
 	var errs []error
 	for _, x := range list {
 		key, kerr := ParseKey(x.Key)
-		cmd, cerr := ParseCommand(x.Command)
+		if kerr == nil && IsButton(key) {
+			kerr = &BindingError{Key: x.Key, Msg: "no program sends the buttons of a wheel yet", Hint: "use a key of the keyboard; many wheels can be set to send one"}
+		}
+		cmd, cerr := ParseCommand(x.Command, known)
 		for _, err := range []error{kerr, cerr} {
 			if be, ok := errors.AsType[*BindingError](err); ok {
 				be.Key, be.Command = x.Key, x.Command
@@ -151,13 +159,8 @@ func Bind(list []Binding) (*Bindings, error) {
 	return b, nil
 }
 
-// Keys lists the bound keys of the keyboard and the wheel in the order of the list.
+// Keys lists the bound keys in the order of the list: what a keyboard helper is to watch.
 func (b *Bindings) Keys() []string { return slices.Clone(b.keys) }
-
-// Keyboard lists the bound keys of the keyboard: what a keyboard helper is to watch.
-func (b *Bindings) Keyboard() []string {
-	return slices.DeleteFunc(b.Keys(), IsButton)
-}
 
 // Command returns what a key is bound to.
 func (b *Bindings) Command(key string) (Command, bool) {

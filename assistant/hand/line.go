@@ -3,6 +3,7 @@ package hand
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -115,16 +116,19 @@ func ParseLine(line string) (Line, error) {
 		}
 		return Line{Kind: kind, Key: key}, nil
 	case Spoken:
-		c, err := ParseCommand(rest)
-		if be, ok := errors.AsType[*BindingError](err); ok {
-			return Line{}, &LineError{text, at, be.Msg, be.Hint}
+		name := strings.ToLower(rest)
+		if !commandWord.MatchString(name) {
+			return Line{}, &LineError{text, at, "this cannot be a command", "a command is one word, such as mark"}
 		}
-		return Line{Kind: kind, Command: c}, nil
+		return Line{Kind: kind, Command: Command(name)}, nil
 	case Trouble:
 		return Line{Kind: kind, Text: clean(rest)}, nil
 	}
 	return Line{}, &LineError{text, 0, "it begins with none of ready, press, release, command, error", ""}
 }
+
+// commandWord is what a rules file can be asked too.
+var commandWord = regexp.MustCompile(`^[a-z][a-z0-9]*([-_][a-z0-9]+)*$`)
 
 // cutWord splits off the first word; at is where the rest begins.
 func cutWord(s string) (word, rest string, at int) {

@@ -26,7 +26,9 @@ var (
 )
 
 func question(n int, at float64) assistant.Input {
-	return assistant.Input{Kind: assistant.KindCommand, At: at, Command: hand.Command([]string{"fuel", "tyres", "brakes", "lap"}[n%4]), Source: "ledger"}
+	return assistant.Input{Kind: assistant.KindCommand, At: at, Request: &hand.Request{
+		Name: hand.Command([]string{"fuel", "tyres", "brakes", "lap"}[n%4]), Source: "ledger",
+	}}
 }
 
 // An account of one rule.

@@ -19,6 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 )
 
@@ -152,7 +153,7 @@ func TestAFullDiskLeavesNoHoleWhereMemoryHolds(t *testing.T) {
 	f, err := create(filepath.Join(dir, "r.mcap"))
 	require.NoError(t, err)
 	said := make(chan error, 10)
-	r, err := startRecorder(f, testHead(50), Options{Wait: true, Report: func(_ string, err error) { said <- err }})
+	r, err := startRecorder(f, testHead(50), Options{Wait: true, Report: func(_ health.Part, err error) { said <- err }})
 	require.NoError(t, err)
 	rnd := rand.New(rand.NewPCG(3, 4))
 	var inputs []input
@@ -185,9 +186,9 @@ func TestAFullDiskLeavesNoHoleWhereMemoryHolds(t *testing.T) {
 func TestANearlyFullDiskIsLeftToTheJournal(t *testing.T) {
 	dir, resize := smallDisk(t, keepFree+1<<20)
 	recording, other := make(chan error, 10), make(chan error, 10)
-	r, err := NewRecorder(filepath.Join(dir, "r.mcap"), testHead(50), Options{Wait: true, Report: func(_ string, err error) { recording <- err }})
+	r, err := NewRecorder(filepath.Join(dir, "r.mcap"), testHead(50), Options{Wait: true, Report: func(_ health.Part, err error) { recording <- err }})
 	require.NoError(t, err)
-	j, err := NewJournalWriter(filepath.Join(dir, "j.jsonl"), func(_ string, err error) { other <- err })
+	j, err := NewJournalWriter(filepath.Join(dir, "j.jsonl"), func(_ health.Part, err error) { other <- err })
 	require.NoError(t, err)
 	rnd := rand.New(rand.NewPCG(5, 6))
 	row := make(channel.Row, 50)
@@ -246,7 +247,7 @@ func TestANearlyFullDiskIsLeftToTheJournal(t *testing.T) {
 func TestARecordingThatStaysStopped(t *testing.T) {
 	dir, _ := smallDisk(t, keepFree+1<<20)
 	recording := make(chan error, 10)
-	r, err := NewRecorder(filepath.Join(dir, "r.mcap"), testHead(50), Options{Wait: true, Report: func(_ string, err error) { recording <- err }})
+	r, err := NewRecorder(filepath.Join(dir, "r.mcap"), testHead(50), Options{Wait: true, Report: func(_ health.Part, err error) { recording <- err }})
 	require.NoError(t, err)
 	rnd, row := rand.New(rand.NewPCG(5, 6)), make(channel.Row, 50)
 	for i := range 20000 { // 8 MB

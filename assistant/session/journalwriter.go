@@ -15,8 +15,11 @@ const journalEvery = 500 * time.Millisecond
 // journalQueue bounds what waits for a disk that takes nothing: hours of events.
 const journalQueue = 32 << 20
 
-// ErrClosed is returned by writers after Close.
-var ErrClosed = errors.New("the session is closed")
+// What writers return: ErrClosed after Close, ErrFull for what found no room and is lost.
+var (
+	ErrClosed = errors.New("the session is closed")
+	ErrFull   = errors.New("the disk has taken nothing for too long: what comes now is lost")
+)
 
 // JournalWriter appends events to a journal file. What is older than one second is
 // on disk; a mark goes there at once. Its methods may be called from any goroutine.
@@ -51,14 +54,14 @@ func startJournal(f file, room int, report Report) *JournalWriter {
 		sync: make(chan chan<- error),
 		stop: make(chan struct{}),
 		done: make(chan error, 1),
-		sink: sink{part: "journal", f: f, report: report},
+		sink: sink{part: JournalPart, f: f, report: report},
 	}
 	go w.run()
 	return w
 }
 
-// Append takes the event in and returns at once. It fails with ErrClosed and for
-// an event that cannot be written as JSON; trouble with the disk goes to the Report.
+// Append takes the event in and returns at once. It fails with ErrClosed, for an event that cannot be written as JSON, and with
+// ErrFull where the disk has taken nothing for so long that there is no room left; other trouble with the disk goes to the Report.
 func (w *JournalWriter) Append(e journal.Event) error {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -73,7 +76,7 @@ func (w *JournalWriter) Append(e journal.Event) error {
 	if len(q) > w.room {
 		w.lost++
 		w.queue = q[:before]
-		return nil
+		return ErrFull
 	}
 	w.queue = q
 	if _, mark := e.Body.(*journal.Mark); mark {

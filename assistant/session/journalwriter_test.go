@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 )
 
@@ -75,7 +76,7 @@ type told struct {
 	errs []error
 }
 
-func (r *told) report(_ string, err error) {
+func (r *told) report(_ health.Part, err error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.errs = append(r.errs, err)
@@ -170,10 +171,15 @@ func TestJournalGivesUpWhatHasNoRoomAndSaysSo(t *testing.T) {
 		disk.set(full, 0)
 		w := startJournal(disk, 200, nil)
 		time.Sleep(600 * time.Millisecond)
+		refused := 0
 		for i := range 100 {
-			require.NoError(t, w.Append(command(float64(i), "mute")))
+			if err := w.Append(command(float64(i), "mute")); err != nil {
+				require.ErrorIs(t, err, ErrFull)
+				refused++
+			}
 			time.Sleep(100 * time.Millisecond)
 		}
+		require.Equal(t, w.Lost(), refused, "never silently")
 		require.Positive(t, w.Lost())
 		err := w.Close()
 		require.ErrorIs(t, err, full)

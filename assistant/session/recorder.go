@@ -129,7 +129,7 @@ func prepareRecorder(f file, head Head, o Options) (*Recorder, error) {
 		limit: o.Queue, wait: o.Wait,
 		kinds: map[string]bool{}, topics: map[string]uint16{},
 		wake: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan error, 1),
-		sink: sink{part: "recording", f: f, report: o.Report}, room: o.room,
+		sink: sink{part: RecordingPart, f: f, report: o.Report}, room: o.room,
 	}
 	r.space.L = &r.mu
 	return r, r.begin(head)
@@ -194,21 +194,30 @@ func (r *Recorder) topic(kind string) (uint16, error) {
 	return id, r.w.WriteChannel(c)
 }
 
-// Sample records the present readings. It copies row.
-func (r *Recorder) Sample(at float64, row channel.Row) {
+// Sample records the present readings. It copies row. The error is ErrFull where there is no room.
+func (r *Recorder) Sample(at float64, row channel.Row) error {
 	size := 5 + len(KindSample) + headLen + 2 + (len(row)+7)/8 + 8*len(row)
 	r.mu.Lock()
-	if r.admit(size) {
+	ok := r.admit(size)
+	if ok {
 		q := appendFrame(r.queue, KindSample)
 		q = appendHead(q, r.seq, at)
 		q = appendRow(q, row)
 		r.queue = endFrame(q, len(r.queue))
 	}
 	r.nudge()
+	return room(ok)
+}
+
+func room(ok bool) error {
+	if ok {
+		return nil
+	}
+	return ErrFull
 }
 
 // Input records any other input. It copies data. A kind is one to sixty bytes and not "sample"; there
-// may be a thousand different ones, and data has a limit: the error says so.
+// may be a thousand different ones, and data has a limit: the error says so. It is ErrFull where there is no room.
 func (r *Recorder) Input(at float64, kind string, data []byte) error {
 	if kind == "" || len(kind) > 60 || kind == KindSample {
 		return fmt.Errorf("recording: %q cannot be the kind of an input", kind)
@@ -225,14 +234,15 @@ func (r *Recorder) Input(at float64, kind string, data []byte) error {
 		}
 		r.kinds[kind] = true
 	}
-	if r.admit(size) {
+	ok := r.admit(size)
+	if ok {
 		q := appendFrame(r.queue, kind)
 		q = appendHead(q, r.seq, at)
 		q = append(q, data...)
 		r.queue = endFrame(q, len(r.queue))
 	}
 	r.nudge()
-	return nil
+	return room(ok)
 }
 
 // Event records an event of the journal, which a replay passes over: for those who look at the recording with other tools. An event

@@ -3,12 +3,14 @@ package session
 import (
 	"io"
 	"os"
+
+	"earshot/assistant/health"
 )
 
 // Report is told when a part of the session falls ill (err says why) and when it
 // has recovered (err is nil), once each. It is called on the goroutine of
 // the writer and must not call back into it.
-type Report func(part string, err error)
+type Report func(part health.Part, err error)
 
 // file is what a sink needs of an *os.File.
 type file interface {
@@ -35,7 +37,7 @@ func (f dataFile) Sync() error { return syncData(f.File) }
 // sink appends to a file and keeps what the disk did not take, so that a write
 // that failed half way is continued, not repeated. Its goroutine owns it.
 type sink struct {
-	part    string
+	part    health.Part
 	f       file
 	report  Report
 	off     int64  // bytes that are in the file

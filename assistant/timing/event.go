@@ -1,6 +1,9 @@
 package timing
 
-import "earshot/assistant/journal"
+import (
+	"earshot/assistant/channel"
+	"earshot/assistant/journal"
+)
 
 // A Kind says what an Event tells.
 type Kind string
@@ -12,6 +15,7 @@ const (
 	LapBegun   Kind = "lap begun"
 	LapDone    Kind = "lap done"
 	LapVoid    Kind = "lap void"
+	Doubted    Kind = "doubted" // a reading that was not believed, told once a channel
 )
 
 // A Class is the kind of a lap.
@@ -35,6 +39,13 @@ type Event struct {
 	At     float64 // s on the feed's clock, interpolated between samples where it is at the line
 	Number int     // of the lap or of the stint
 	Lap    Lap     // of LapDone; of LapVoid only WhyInvalid
+	Doubt  Doubt
+}
+
+// A Doubt is a reading that was not believed, and why.
+type Doubt struct {
+	Channel channel.ID
+	Why     string
 }
 
 // A Lap is a completed lap.
@@ -45,6 +56,7 @@ type Lap struct {
 	Time       float64 // s: the feed's own where it has one, else Computed
 	Computed   float64 // s, between the interpolated crossings
 	FeedTime   float64 // s, as the feed told; NaN where it did not
+	Whole      bool    // seen without a hole and without a jump: others are compared with it
 	Exact      bool    // timed between samples that were close together
 	WhyInexact string  // where not Exact
 	Valid      bool    // no reason against it was seen

@@ -16,6 +16,8 @@ type lapState struct {
 	inexact   string  // why begun is not exact
 	why       string  // why the lap is void
 	gap       float64 // s, the longest time without samples
+	feedClock float64 // s, the feed's time into the lap at the sample before
+	moved     bool    // the car was moved by hand, or the time that it took is missing
 	left      bool    // the car left the pits in this lap
 	entered   bool    // or entered them
 	stopped   bool    // or stood on the course
@@ -41,7 +43,7 @@ func (l *lapState) reset(number int, begun, odo float64, bounds []course.Boundar
 	for range n {
 		splits = append(splits, math.NaN())
 	}
-	*l = lapState{number: number, begun: begun, odo: odo, splits: splits, bounds: bounds, placed: math.NaN(), placedAt: begun}
+	*l = lapState{number: number, begun: begun, odo: odo, splits: splits, bounds: bounds, placed: math.NaN(), placedAt: begun, feedClock: math.NaN()}
 	if number > 0 {
 		l.placed = 0
 	}
@@ -53,7 +55,9 @@ type pending struct {
 	lap      Lap
 	deadline float64
 	crossed  float64
-	in       bool // ended in the pit lane
+	blind    bool    // the line was passed unseen, at the beginning or at the end
+	in       bool    // ended in the pit lane
+	length   float64 // m that a lap has, NaN where not known
 	flags    lapState
 }
 
@@ -88,7 +92,7 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 	}
 	if l.number > 0 {
 		p := &t.pending
-		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, flags: *l}
+		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, length: t.length(), flags: *l, blind: l.inexact+move.inexact != ""}
 		p.lap = Lap{
 			Number: l.number, Stint: t.stint.number, Begun: l.begun, Computed: move.when - l.begun, FeedTime: math.NaN(),
 			Valid: l.why == "", WhyInvalid: l.why, Length: odo - l.odo, Exact: true, Sectors: t.sectorTimes(move.when), Potential: math.NaN(),
@@ -108,9 +112,10 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 		out = t.settle(at, row, out)
 	}
 	out = append(out, Event{Kind: LapBegun, At: move.when, Number: l.number + 1})
-	valid := row[channel.LapValid] == 1
+	valid := t.seldom[lapValid].value == 1
 	l.reset(l.number+1, move.when, odo, l.bounds)
 	l.inexact, l.feedValid = move.inexact, valid
+	l.moved = move.inexact != ""
 	t.trace.begin()
 	return out
 }
@@ -143,7 +148,10 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 	p.active = false
 	lap.FeedTime, lap.Time = feed, lap.Computed
 	// A time that is far from the crossings is that of another lap.
-	tolerance := max(1, 0.02*lap.Computed) + p.flags.gap
+	tolerance := max(1, 0.02*lap.Computed)
+	if p.blind {
+		tolerance += p.flags.gap
+	}
 	if math.Abs(feed-lap.Computed) <= tolerance {
 		lap.Time = feed
 		if !lap.Exact {
@@ -162,13 +170,18 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 	default:
 		lap.Class = Flying
 	}
-	t.delta = lap.Time - t.best
-	if lap.Valid && lap.Exact && lap.Class == Flying && !(lap.Time >= t.best) {
+	// A lap with a hole is no measure, whatever the feed says of its time, and neither is the way out of or into the pits.
+	lap.Whole = p.flags.gap == 0 && !p.flags.moved && lap.Exact && !(lap.Length > 0 && lap.Length < wholePart*p.length)
+	if t.delta = lap.Time - t.best; !lap.Whole || lap.Class == Out || lap.Class == In {
+		t.delta = math.NaN()
+	}
+	counts := lap.Valid && lap.Whole && lap.Class == Flying
+	if counts && !(lap.Time >= t.best) {
 		lap.Best = !math.IsNaN(t.best)
 		t.best = lap.Time
 		t.trace.keepBest()
 	}
-	if lap.Valid && lap.Exact && lap.Class == Flying {
+	if counts {
 		var trace *Trace
 		if t.trace.lastOK {
 			trace = t.trace.last
@@ -195,7 +208,11 @@ func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Eve
 	} else {
 		l.standing = 0
 	}
-	switch f := row[channel.Flag]; {
+	if gone := row[channel.LapTime] - l.feedClock; gone > dt+gapLimit { // the log was cut, and its clock goes on
+		l.gap = max(l.gap, gone-dt)
+	}
+	l.feedClock = row[channel.LapTime]
+	switch f := t.seldom[flagShown].value; {
 	case f == flagCaution:
 		l.caution = true
 	case f == flagYellow:
@@ -206,8 +223,8 @@ func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Eve
 	if l.why != "" {
 		return out
 	}
-	switch valid := row[channel.LapValid]; {
-	case row[channel.OnCourse] == 0, t.offWidth(at, row):
+	switch valid := t.seldom[lapValid].value; {
+	case t.seldom[onCourse].value == 0, t.offWidth(at, row):
 		out = t.void(at, t.offWhere(row), out)
 	case valid >= 0.5:
 		l.feedValid = true
@@ -240,7 +257,7 @@ func (t *Timing) lapEnd(when, rate, driven float64) float64 {
 		if math.IsNaN(rate) {
 			return t.trace.d
 		}
-		return t.trace.d + rate*max(when-t.lap.begun-t.trace.t, 0)
+		return t.trace.d + rate*(when-t.lap.begun-t.trace.t) // back, where the crossing was believed late
 	case t.m != nil && t.m.Placed:
 		return t.m.Length
 	}

@@ -239,9 +239,9 @@ func TestWhatMakesALapVoid(t *testing.T) {
 			c.run(1000, 50, channel.LapValid, 1, channel.OnCourse, 1)
 			c.run(1500, 50, channel.LapValid, 1, channel.OnCourse, 1)
 			c.hold.Row[channel.CornerLast], c.hold.Row[channel.CornerHere] = 4, 4
-			c.run(10, 50, tt.pairs...)
+			c.run(20, 50, tt.pairs...)
 			require.Equal(t, flag(tt.why != ""), c.get(channel.LapVoid))
-			c.run(1490, 50, channel.LapValid, tt.valid, channel.OnCourse, 1)
+			c.run(1480, 50, channel.LapValid, tt.valid, channel.OnCourse, 1)
 			// The feed tells of the next lap a few samples later: that must not void it.
 			c.run(40, 50, channel.LapValid, tt.valid, channel.OnCourse, 1)
 			c.run(2970, 50, channel.LapValid, 1, channel.OnCourse, 1)

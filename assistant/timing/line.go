@@ -15,6 +15,9 @@ const (
 	shortestLap = 5.0   // s between two crossings
 	undone      = 500.0 // m after which a crossing backwards is forgotten
 	dirSpeed    = 3.0   // m/s: a gate learns its direction from a car that is at least as fast
+	wrapWait    = 5.0   // s by which lap_distance may begin again before or after lap_number steps
+	wrapWay     = 150.0 // m, likewise
+	shortestWay = 100.0 // m: what begins again sooner was moved
 )
 
 // A movement is what one sample tells of the car's way.
@@ -29,6 +32,8 @@ type movement struct {
 	pit        int // 1 into the pit lane, -1 out of it, 0 nothing seen
 	boundary   int // that was passed by its gate, -1: none
 	boundaryAt float64
+
+	doubt Doubt // where it has not been told before
 }
 
 // A watch sees a gate being passed.
@@ -86,12 +91,21 @@ type line struct {
 	speed   float64 // m/s from position
 
 	dist, distAt float64 // lap_distance, NaN before the first
+	leap         leap    // of lap_distance, not believed yet
 	length       float64 // of the lap as lap_distance counts it, NaN where unknown
 	rate         float64 // m/s, of lap_distance; NaN where unknown
-	wrapped      float64 // s, when lap_distance passed the line last
-	number       float64 // lap_number, NaN before the first
+	wrapped      float64 // s, when lap_distance passed the line last, as interpolated
+	wrapSeen     float64 // s, of the sample that showed it; NaN once lap_number has stepped with it
+	endless      bool    // lap_distance does not begin again at the line
+	base         float64 // m of lap_distance at the line, where it is endless
+	stepOdo      float64 // m, where lap_number stepped to what is not believed yet, and
+	stepDist     float64 // m of lap_distance there
+	counter      settled // lap_number
+	counterAt    float64 // s, when it stepped to what is not believed yet, and
+	counterSeen  float64 // s, of the sample that showed it
 	late         bool    // lap_number has been seen to step a moment after lap_distance passed the line
 	v            float64 // speed at the sample before
+	told         [3]bool // which doubts have been told
 
 	last    float64 // s, of the last crossing that counted
 	odo     odometer
@@ -101,7 +115,7 @@ type line struct {
 
 func newLine(f *course.File) line {
 	nan := math.NaN()
-	l := line{file: f, loc: course.NewLocator(f), speed: nan, dist: nan, rate: nan, length: nan, wrapped: math.Inf(-1), number: nan, v: nan, last: math.Inf(-1)}
+	l := line{file: f, loc: course.NewLocator(f), speed: nan, dist: nan, rate: nan, length: nan, wrapped: math.Inf(-1), wrapSeen: nan, counter: newSettled(), v: nan, last: math.Inf(-1)}
 	if f == nil {
 		return l
 	}
@@ -129,7 +143,7 @@ func (l *line) byGate() bool {
 }
 
 // known tells whether there is a line at all: without one no lap ends, an out-lap neither.
-func (l *line) known() bool { return !math.IsNaN(l.number) || !math.IsNaN(l.dist) || l.byGate() }
+func (l *line) known() bool { return !math.IsNaN(l.counter.value) || !math.IsNaN(l.dist) || l.byGate() }
 
 // distanceCounts tells whether lap_distance begins at the line that timing goes by.
 func (l *line) distanceCounts() bool { return !l.byGate() }
@@ -140,8 +154,11 @@ func (l *line) step(at, dt float64, row channel.Row) movement {
 	m := movement{boundary: -1}
 	dir, when := 0, 0.0
 	byPlace := l.position(at, v, row, &m)
-	byNumber, number := l.lapNumber(at, dt, row, &m) // before lap_distance: it looks at the same step of it
 	byDistance, wrap := l.lapDistance(at, v, row, &m)
+	if byDistance == 1 {
+		l.endless, l.base = false, 0
+	}
+	byNumber, number := l.lapNumber(at, dt, v, row, &m)
 	l.odo.step(at, dt, v, l.v, l.pos, l.havePos, l.posAt == at && l.speed > 0, m.jumped)
 	m.speed = l.speed
 	source := course.Auto
@@ -151,7 +168,7 @@ func (l *line) step(at, dt float64, row channel.Row) movement {
 	switch {
 	case l.byGate():
 		dir, when = byPlace.dir, byPlace.when
-	case source == course.ByLapDistance || math.IsNaN(l.number):
+	case source == course.ByLapDistance || math.IsNaN(l.counter.value):
 		dir, when = byDistance, wrap
 	default:
 		dir, when = byNumber, number
@@ -159,26 +176,37 @@ func (l *line) step(at, dt float64, row channel.Row) movement {
 			l.wrapped = wrap
 		}
 		switch {
-		case byNumber == 1 && at-l.wrapped < 1:
-			l.late = l.late || byDistance != 1
+		case byNumber == 1 && l.wrapSeen >= at-wrapWait:
+			l.late = l.late || l.counterSeen > l.wrapSeen
 			when = l.wrapped // finer than the counter
 		case byDistance == 1 && l.late:
 			dir, when = 1, wrap // the counter will step in a moment; what comes between is of the new lap already
+		}
+		if byNumber == 1 {
+			l.wrapSeen = math.NaN()
 		}
 	}
 	l.v = v
 	if m.jumped {
 		l.undo = false
-		return m
+		if byNumber != 1 {
+			return m
+		}
 	}
 	if l.counted(dir, when) {
 		m.crossed, m.when = true, when
-		if dt > gapLimit {
+		switch {
+		case m.jumped:
+			m.inexact = "the car was moved at the line"
+		case dt > gapLimit:
 			m.inexact = fmt.Sprintf("no samples for %.1f s at the line", dt)
 		}
 	}
 	return m
 }
+
+// place is the distance from the line by lap_distance, NaN where unknown.
+func (l *line) place() float64 { return l.dist - l.base }
 
 // counted tells whether a passing of the line is a crossing: forward, not one that only makes a
 // passing backwards undone, and not just after the last.
@@ -197,6 +225,29 @@ func (l *line) counted(dir int, when float64) bool {
 	}
 	l.undo, l.last = false, when
 	return true
+}
+
+// A leap is a lap_distance that does not follow from the one before: a course that begins again, a car that was moved, or a wrong sample. The
+// next sample decides.
+type leap struct {
+	open  bool
+	d, at float64
+	dir   int     // 1: over the line, if it is believed
+	when  float64 // s
+	gone  float64 // m that the car went until then
+}
+
+// doubts are what line may have to tell once each.
+const (
+	doubtNumber = iota
+	doubtDistance
+	doubtEndless
+)
+
+func (l *line) doubt(m *movement, which int, id channel.ID, format string, args ...any) {
+	if !l.told[which] {
+		l.told[which], m.doubt = true, Doubt{id, fmt.Sprintf(format, args...)}
+	}
 }
 
 type passing struct {
@@ -293,6 +344,9 @@ func (l *line) lapDistance(at, v float64, row channel.Row, m *movement) (dir int
 		}
 		return 0, 0
 	}
+	if l.leap.open {
+		return l.land(at, d, v, m)
+	}
 	d0, t0 := l.dist, l.distAt
 	l.dist, l.distAt = d, at
 	if math.IsNaN(d0) {
@@ -306,6 +360,7 @@ func (l *line) lapDistance(at, v float64, row channel.Row, m *movement) (dir int
 		l.rate = (d - d0) / dt
 	}
 	if d0 < 0 && d >= 0 && d-d0 <= reach(dt, v, l.v) {
+		l.wrapSeen = at
 		return 1, t0 + dt*d0/(d0-d)
 	}
 	span := l.length
@@ -316,22 +371,54 @@ func (l *line) lapDistance(at, v float64, row channel.Row, m *movement) (dir int
 	far := reach(dt, v, l.v)
 	switch {
 	case span < 2*jumpFree:
-	case d0-d > span/2: // wrapped forward
+	case d0-d > span/2 && d <= far: // began again
 		when, gone := wrapTime(at, dt, d, v, l.v, span-d0)
-		if d > far || !math.IsNaN(l.length) && span-d0+d > far+slack {
-			m.jumped = m.jumped || !l.byGate()
-			return 0, 0
+		if !math.IsNaN(l.length) && span-d0+d <= far+slack {
+			l.wrapSeen = at
+			return 1, when
 		}
-		if math.IsNaN(l.length) && gone > 0 {
-			l.length = d0 + gone - d
-		}
-		return 1, when
-	case d-d0 > span/2 && span-d+d0 <= far+slack: // wrapped backward
+		l.open(d0, t0, leap{d: d, at: at, dir: 1, when: when, gone: gone})
+	case d-d0 > span/2 && span-d+d0 <= far+slack: // back over the line
 		return -1, at
-	case math.Abs(d-d0) > far && !l.byGate():
-		m.jumped = true
+	case math.Abs(d-d0) > far:
+		l.open(d0, t0, leap{d: d, at: at})
 	}
 	return 0, 0
+}
+
+// open waits with what does not follow from the place before.
+func (l *line) open(d0, t0 float64, x leap) {
+	x.open = true
+	l.leap, l.dist, l.distAt = x, d0, t0
+}
+
+// land decides what a leap was, now that lap_distance has moved on to d.
+func (l *line) land(at, d, v float64, m *movement) (dir int, when float64) {
+	x := l.leap
+	if d == x.d && at-x.at < stillAfter {
+		return 0, 0 // held
+	}
+	if math.Abs(d-l.dist) <= reach(at-l.distAt, v, l.v) { // as if nothing had been
+		l.leap.open, l.dist, l.distAt = false, d, at
+		l.doubt(m, doubtDistance, channel.LapDistance, "it was %.0f m for a moment between %.0f and %.0f m: not believed", x.d, l.dist, d)
+		return 0, 0
+	}
+	if math.Abs(d-x.d) > reach(at-x.at, v, l.v) { // neither here nor there
+		l.leap.d, l.leap.at, l.leap.dir = d, at, 0
+		return 0, 0
+	}
+	l.leap.open = false
+	was := l.dist
+	l.dist, l.distAt = d, at
+	if x.dir == 0 || !math.IsNaN(l.length) || was < shortestWay {
+		m.jumped = m.jumped || !l.byGate()
+		return 0, 0
+	}
+	if x.gone > 0 {
+		l.length = was + x.gone - x.d
+	}
+	l.wrapSeen = x.at
+	return 1, x.when
 }
 
 // wrapTime returns when the line was passed, d metres before a sample at time at, dt after the
@@ -355,25 +442,50 @@ func wrapTime(at, dt, d, v, u, rest float64) (when, gone float64) {
 	return at, 0
 }
 
-// lapNumber looks for the feed's counter to step. When it was: the feed's time into the lap where that began
-// between the last two samples, else the middle between them.
-func (l *line) lapNumber(at, dt float64, row channel.Row, m *movement) (dir int, when float64) {
-	n := row[channel.LapNumber]
-	if math.IsNaN(n) || n == l.number {
+// lapNumber looks for the feed's counter to step. Where lap_distance begins again, there is the line, and the step is believed with it: some
+// samples before or after it. Else when it was is the feed's time into the lap where that began between two samples, or the middle between
+// them, and a step is believed once it is held.
+func (l *line) lapNumber(at, dt, v float64, row channel.Row, m *movement) (dir int, when float64) {
+	n, c := row[channel.LapNumber], &l.counter
+	if math.IsNaN(n) {
 		return 0, 0
 	}
-	old := l.number
-	l.number = n
-	if math.IsNaN(old) {
-		return 0, 0
+	old := c.value
+	step := n == old+1
+	since := row[channel.LapTime]
+	if n != old && n != c.next {
+		l.counterAt, l.counterSeen, l.stepOdo, l.stepDist = at-dt/2, at, l.odo.total, l.dist
+		if since >= 0 && since <= dt {
+			l.counterAt = at - since
+		}
+		if v > 0 {
+			l.stepDist -= v * (l.distAt - l.counterAt)
+		}
 	}
-	if n != old+1 {
+	hold := holdLong
+	switch {
+	case step && (math.IsNaN(l.dist) || l.endless):
+		hold = holdTime
+	case step && l.odo.total-l.stepOdo < wrapWay:
+		hold = wrapWait
+	}
+	if step && l.wrapSeen >= at-wrapWait || math.IsNaN(l.dist) && since >= 0 && since <= dt && at-l.last > shortestLap {
+		c.believe(n)
+	} else if c.step(at, n, hold) {
+		l.doubt(m, doubtNumber, channel.LapNumber, "it was another than %g for a moment: not believed", n)
+	}
+	switch {
+	case c.value == old || math.IsNaN(old):
+		return 0, 0
+	case !step:
 		m.jumped = m.jumped || !l.byGate()
 		return 0, 0
 	}
-	when = at - dt/2
-	if since := row[channel.LapTime]; since >= 0 && since <= dt {
-		when = at - since
+	if rest := l.length - l.stepDist; math.IsNaN(l.wrapSeen) && !math.IsNaN(l.dist) && !(rest > wrapWay) {
+		if l.base = l.stepDist; !l.endless {
+			l.endless = true
+			l.doubt(m, doubtEndless, channel.LapDistance, "it does not begin again where lap_number steps: the place is counted from there")
+		}
 	}
-	return 1, when
+	return 1, l.counterAt
 }

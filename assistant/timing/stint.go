@@ -65,7 +65,7 @@ func (t *Timing) atHome(at, v float64, row channel.Row) bool {
 func (t *Timing) pits(at, v float64, row channel.Row, move movement, out []Event) []Event {
 	s := &t.stint
 	in := s.pits
-	if p := row[channel.InPitLane]; !math.IsNaN(p) {
+	if p := t.seldom[pitLane].value; !math.IsNaN(p) {
 		s.known = true
 		in = p >= 0.5
 	} else if move.pit != 0 {

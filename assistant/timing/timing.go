@@ -1,6 +1,7 @@
 package timing
 
 import (
+	"fmt"
 	"math"
 
 	"earshot/assistant/channel"
@@ -10,9 +11,10 @@ import (
 const (
 	slowFactor = 1.07 // of the best lap, as the 107 % rule of qualifying has it; common practice
 	gapLimit   = 2.0  // s: samples further apart leave a gap
+	wholePart  = 0.93 // of the length of a lap: who drove less on it was not seen all the way; a short cut is shorter by less
 	longGap    = 5.0  // s: over such a gap no crossing is seen by position
 	feedWait   = 1.0  // s that the feed may take to tell its own lap time
-	graceValid = 1.0  // s after the line in which the feed's lap_valid may still be that of the lap before
+	graceValid = 1.25 // s after the line in which the feed's lap_valid may still be that of the lap before
 	moving     = 1.0  // m/s: slower is standing
 	stopTime   = 2.0  // s of standing that make a lap slow
 	asideLimit = 40.0 // m from the centre line: farther away the map is not believed
@@ -50,6 +52,9 @@ type Timing struct {
 	feedLast float64 // last_lap_time as the feed shows it
 	feedNew  float64 // s, when that changed
 
+	seldom  [len(seldom)]settled // what the feed tells of them
+	doubted [len(seldom)]bool    // whether it has been told that it was wrong
+
 	stint   stintState
 	flagged struct{ completed, best, stint, record bool } // in this sample
 
@@ -73,6 +78,9 @@ func New(cfg Config) *Timing {
 	t.aside, t.recordTime, t.trace, t.records = nan, nan, newTracer(), newRecords(cfg.Bests)
 	t.sector.reset()
 	t.stint.stood = nan
+	for i := range t.seldom {
+		t.seldom[i] = newSettled()
+	}
 	t.useCompound(nan)
 	t.compare(cfg.Bests)
 	return t
@@ -163,6 +171,7 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 	}
 	t.feedTime(at, row)
 	t.useCompound(row[channel.Compound])
+	out = t.settleFlags(at, row, out)
 	was := t.stint.pits
 	move := t.line.step(at, dt, row)
 	v := row[channel.Speed]
@@ -174,13 +183,16 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 		t.lap.gap = max(t.lap.gap, dt)
 	}
 	if move.jumped {
-		t.trace.whole = false
+		t.trace.whole, t.lap.moved = false, true
 		out = t.void(at, "the car was moved", out)
 	}
 	if move.crossed {
 		out = t.cross(at, move, was || t.stint.pits, row, out)
 	}
-	t.locate(at, v, row)
+	t.locate(at, row)
+	if move.doubt.Why != "" {
+		out = append(out, Event{Kind: Doubted, At: at, Doubt: move.doubt})
+	}
 	if t.lap.number > 0 && t.seen == at {
 		t.trace.add(t.place, at-t.lap.begun)
 	}
@@ -189,6 +201,25 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 	out = t.settle(at, row, out)
 	t.write(at, row)
 	t.at, t.v = at, v
+	return out
+}
+
+// settleFlags takes in what the feed seldom changes.
+func (t *Timing) settleFlags(at float64, row channel.Row, out []Event) []Event {
+	for i, id := range seldom {
+		s := &t.seldom[i]
+		if row[id] == s.value && s.count == 0 || math.IsNaN(row[id]) && math.IsNaN(s.value) { // nearly always
+			continue
+		}
+		hold := holdTime
+		if id == channel.InPitLane && row[channel.Speed] > pitFast {
+			hold = holdLong
+		}
+		if s.step(at, row[id], hold) && !t.doubted[i] {
+			t.doubted[i] = true
+			out = append(out, Event{Kind: Doubted, At: at, Doubt: Doubt{id, fmt.Sprintf("it was another than %g for a moment: not believed", row[id])}})
+		}
+	}
 	return out
 }
 
@@ -206,11 +237,11 @@ func (t *Timing) unflag() {
 }
 
 // locate works out course_distance.
-func (t *Timing) locate(at, v float64, row channel.Row) {
+func (t *Timing) locate(at float64, row channel.Row) {
 	old := t.place
 	switch {
-	case t.line.distanceCounts() && row.Has(channel.LapDistance):
-		t.place = row[channel.LapDistance]
+	case t.byDistance():
+		t.place = t.line.place()
 		if t.place < 0 {
 			t.place = math.NaN() // on the way to the line for the first time
 		}

@@ -319,7 +319,9 @@ func storyOf(t testing.TB, l *assembly.Parts, tape assistant.Tape, n int) (bits,
 	t.Helper()
 	var events []journal.Event
 	o := &onlySamples{tape: tape, n: n}
-	a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "x"}, Journal: func(e journal.Event) error { events = append(events, e); return nil }}
+	a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "x"}, Sinks: []assistant.Sink{
+		assistant.JournalTo(func(e journal.Event) error { events = append(events, e); return nil }),
+	}}
 	require.NoError(t, a.Replay(t.Context(), o, 0))
 	return o.bits, told(t, events)
 }

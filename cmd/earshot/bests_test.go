@@ -81,7 +81,7 @@ func recordLog(t *testing.T, dir string, i int, recording string, head journal.S
 	require.NoError(t, err)
 	recorder, err := session.NewRecorder(recording, d.Recorded(head.ID), session.Options{Wait: true})
 	require.NoError(t, err)
-	record := assistant.RecordInto(recorder)
+	record := func(in assistant.Input) error { return assistant.Record(recorder, in) }
 	require.NoError(t, record(assistant.Input{Kind: assistant.KindStart, Session: &head}))
 	d.Head, d.Tape = head, recordingTape{d.Tape, record}
 	var b bytes.Buffer

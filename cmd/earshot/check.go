@@ -37,6 +37,9 @@ the rules that ship.`,
 		if err != nil {
 			return err
 		}
+		if _, err := p.Bindings(); err != nil {
+			return err
+		}
 		found := p.Check()
 		if asJSON {
 			return writeJSON(c.OutOrStdout(), found)

@@ -34,6 +34,12 @@ func loadConfig(c *cobra.Command) (assembly.Config, error) {
 	for command, key := range d.Keys {
 		v.SetDefault("keys."+command, key)
 	}
+	for _, e := range os.Environ() { // viper asks the environment only for what it knows
+		name, _, _ := strings.Cut(e, "=")
+		if command, ok := strings.CutPrefix(name, "EARSHOT_KEYS_"); ok && d.Keys[strings.ToLower(command)] == "" {
+			v.SetDefault("keys."+strings.ToLower(command), "")
+		}
+	}
 	v.SetEnvPrefix("EARSHOT")
 	v.SetEnvKeyReplacer(strings.NewReplacer(".", "_"))
 	v.AutomaticEnv()

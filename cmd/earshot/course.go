@@ -251,21 +251,21 @@ var fileLike = regexp.MustCompile(`\.[A-Za-z]{2,5}$`)
 
 // findCourse returns the course that name means.
 func findCourse(c *cobra.Command, cfg assembly.Config, name string) (*course.Map, error) {
-	_, err := os.Stat(name)
-	isFile := err == nil || strings.ContainsAny(name, `/\`) || fileLike.MatchString(name)
-	switch {
-	case !isFile:
+	if _, err := os.Stat(name); err != nil { // a name may look like a path
 		folder, err := cfg.CoursesFolder()
 		if err != nil {
 			return nil, err
 		}
 		e, err := store.Find(folder, name)
-		if err != nil {
+		if err == nil {
+			s, err := e.Saved()
+			return s.Map, err
+		}
+		if !strings.ContainsAny(name, `/\`) && !fileLike.MatchString(name) {
 			return nil, err
 		}
-		s, err := e.Saved()
-		return s.Map, err
-	case strings.HasSuffix(name, ".json"):
+	}
+	if strings.HasSuffix(name, ".json") {
 		e, err := store.Read(name)
 		if err != nil {
 			return nil, err

@@ -13,6 +13,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
+	"earshot/assistant/folder"
 )
 
 // The files of a drive that was written down.
@@ -70,7 +71,7 @@ func writeDemo(c *cobra.Command, o demo.Options, dir string) error {
 		return err
 	}
 	fmt.Fprintf(c.OutOrStdout(), "%d samples, %d laps: %s\ntruth: %s\ntry: earshot replay %s --feed %s\n", samples, len(sim.Truth().Done),
-		filepath.Join(dir, samplesFile), filepath.Join(dir, truthFile), filepath.Join(dir, samplesFile), filepath.Join(dir, tableFeedFile))
+		filepath.Join(dir, samplesFile), filepath.Join(dir, truthFile), folder.Argument(filepath.Join(dir, samplesFile)), folder.Argument(filepath.Join(dir, tableFeedFile)))
 	return nil
 }
 

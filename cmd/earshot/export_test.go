@@ -49,7 +49,7 @@ func recordDemo(t testing.TB, path string, seconds float64) (set *channel.Set, r
 	require.NoError(t, err)
 	r, err := session.NewRecorder(path, l.Recorded("demo"), session.Options{Wait: true})
 	require.NoError(t, err)
-	record := assistant.RecordInto(r)
+	record := func(in assistant.Input) error { return assistant.Record(r, in) }
 	require.NoError(t, record(assistant.Input{Kind: assistant.KindStart, Session: &journal.Session{ID: "demo", Feed: "demo"}}))
 	sim, err := demo.New(l.Channels, demo.Options{Seed: 1, Story: true})
 	require.NoError(t, err)

@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/hand"
 )
 
@@ -10,8 +11,9 @@ func newKeys() *cobra.Command {
 	return &cobra.Command{
 		Use:   "keys",
 		Short: "show which key does what",
-		Long: `Keys shows the bindings in force and every command that can be bound. They are set in the
-configuration file, as keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty key takes a binding away.`,
+		Long: `Keys shows the bindings in force and everything that can be bound: the commands, and each question to which
+the rules have an answer, your own (ask: weather) included. They are set in the configuration file, as
+keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty key takes a binding away.`,
 		Example: "  earshot keys\n  EARSHOT_KEYS_MARK=space earshot keys",
 		Args:    cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -19,11 +21,15 @@ configuration file, as keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty ke
 			if err != nil {
 				return err
 			}
-			if _, err := cfg.Bindings(); err != nil {
+			p, err := assembly.Build(requestOf(c, cfg))
+			if err != nil {
+				return err
+			}
+			if _, err := p.Bindings(); err != nil {
 				return err
 			}
 			rows := [][]string{{"command", "key", "what it does"}}
-			for _, command := range hand.Commands() {
+			for _, command := range hand.Commands(p.Rules.Asks()) {
 				key := cfg.Keys[string(command)]
 				if key == "" {
 					key = "-"

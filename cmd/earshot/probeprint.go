@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"earshot/assistant/feed/probe"
+	"earshot/assistant/folder"
 )
 
 func (f listened) print(w io.Writer) {
@@ -167,7 +168,7 @@ func (u unknown) print(w io.Writer) {
 		u.printLayout(w, u.Layout)
 	}
 	if u.Written != "" {
-		fmt.Fprintf(w, "\nwritten: %s; fill it in, then earshot check --feed %s and earshot probe --feed %s\n", u.Written, u.Written, u.Written)
+		fmt.Fprintf(w, "\nwritten: %s; fill it in, then earshot check --feed %s and earshot probe --feed %s\n", u.Written, folder.Argument(u.Written), folder.Argument(u.Written))
 	}
 }
 

@@ -148,13 +148,13 @@ func runDatagrams(t *testing.T, l *assembly.Parts, list [][]byte, period time.Du
 	synctest.Test(t, func(t *testing.T) {
 		a := &assistant.Assistant{
 			Core: l.Core(), Session: journal.Session{ID: "replay", Feed: l.FeedName(), Car: l.Car.Name, Course: l.CourseName()},
-			Feed: &datagramFeed{decoder: decoder, list: list, period: period}, Journal: assembly.JournalTo(&b),
-			Record: func(in assistant.Input) error {
+			Feed: &datagramFeed{decoder: decoder, list: list, period: period},
+			Sinks: []assistant.Sink{assistant.JournalTo(assembly.JournalTo(&b)), assistant.InputsTo(func(in assistant.Input) error {
 				if in.Kind == assistant.KindSample {
 					bits = append(bits, sampleBits(in.At, in.Row))
 				}
 				return nil
-			},
+			})},
 		}
 		require.NoError(t, a.Run(t.Context()))
 	})
@@ -335,7 +335,7 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		source, err := feed.Open(t.Context(), l.Feed, l.Channels, feed.Options{Paths: map[string]string{"": path}})
 		require.NoError(t, err)
 		defer source.Close()
-		a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "replay", Feed: "r"}, Record: assistant.RecordInto(recorder)}
+		a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "replay", Feed: "r"}, Sinks: []assistant.Sink{assistant.RecordTo(recorder)}}
 		require.NoError(t, a.Replay(t.Context(), assistant.NewFeedTape(source, nil), 0))
 		require.NoError(t, recorder.Close())
 		var stdout, stderr bytes.Buffer

@@ -14,18 +14,12 @@ import (
 	"time"
 
 	"earshot/assistant/hand"
-)
-
-// The states of a Health, as the journal writes them.
-const (
-	OK       = "ok"
-	Degraded = "degraded"
-	Lost     = "lost"
+	"earshot/assistant/health"
 )
 
 // A Health tells how a source is.
 type Health struct {
-	State string // OK, Degraded or Lost
+	State health.State
 	Text  string // for people
 }
 
@@ -102,7 +96,7 @@ func (h *Helper) Run(ctx context.Context) error {
 		if settled {
 			wait = h.firstWait()
 		}
-		h.tell(Health{Lost, fmt.Sprintf("%s: %s; it is started again in %v", filepath.Base(path), why, wait)})
+		h.tell(Health{health.Lost, fmt.Sprintf("%s: %s; it is started again in %v", filepath.Base(path), why, wait)})
 		timer := time.NewTimer(wait)
 		select {
 		case <-timer.C:
@@ -154,17 +148,17 @@ func (h *Helper) once(ctx context.Context, path string) (settled bool, why strin
 			slow.Stop()
 			if ready.IsZero() {
 				ready = time.Now()
-				h.tell(Health{OK, name + " listens"})
+				h.tell(Health{health.OK, name + " listens"})
 			}
 		case hand.Trouble:
 			trouble = l.Text
-			h.tell(Health{Degraded, name + ": " + l.Text})
+			h.tell(Health{health.Degraded, name + ": " + l.Text})
 		default:
 			h.Line(l)
 		}
 	}, func(n int) {
 		if n == 1 {
-			h.tell(Health{Degraded, name + " sends lines that are not of the key protocol; they are passed over"})
+			h.tell(Health{health.Degraded, name + " sends lines that are not of the key protocol; they are passed over"})
 		}
 	})
 	stderr := &tail{}

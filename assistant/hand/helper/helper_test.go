@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"earshot/assistant/hand"
+	"earshot/assistant/health"
 
 	"github.com/stretchr/testify/require"
 )
@@ -105,7 +106,7 @@ func next(t *testing.T, events chan event) event {
 
 func TestLinesOfBoundKeysOnly(t *testing.T) {
 	events, end := start(t, "good", nil)
-	require.Equal(t, OK, next(t, events).health.State)
+	require.Equal(t, health.OK, next(t, events).health.State)
 	require.Equal(t, hand.Line{Kind: hand.Pressed, Key: "F5"}, next(t, events).line)
 	require.Equal(t, hand.Line{Kind: hand.Released, Key: "F5"}, next(t, events).line, "no repeats, no F9")
 	require.Equal(t, hand.Line{Kind: hand.Pressed, Key: "F6"}, next(t, events).line, "the keys are the arguments, in order")
@@ -117,11 +118,11 @@ func TestLinesOfBoundKeysOnly(t *testing.T) {
 func TestDeathIsToldAndMended(t *testing.T) {
 	events, _ := start(t, "dies", nil)
 	for i, wait := range []string{"1ms", "2ms", "4ms"} {
-		require.Equal(t, OK, next(t, events).health.State, "start %d", i)
+		require.Equal(t, health.OK, next(t, events).health.State, "start %d", i)
 		require.Equal(t, hand.Line{Kind: hand.Pressed, Key: "F5"}, next(t, events).line)
 		require.Equal(t, hand.Line{Kind: hand.Released, Key: "F5"}, next(t, events).line, "a held key is let go")
 		lost := next(t, events).health
-		require.Equal(t, Lost, lost.State)
+		require.Equal(t, health.Lost, lost.State)
 		require.Contains(t, lost.Text, "exit status 3: the display has gone; it is started again in "+wait, "with back-off")
 	}
 }
@@ -129,9 +130,9 @@ func TestDeathIsToldAndMended(t *testing.T) {
 func TestBackOffIsBounded(t *testing.T) {
 	events, _ := start(t, "tells", func(h *Helper) { h.LongestWait = 2 * time.Millisecond })
 	for _, wait := range []string{"1ms", "2ms", "2ms"} {
-		require.Equal(t, Degraded, next(t, events).health.State)
+		require.Equal(t, health.Degraded, next(t, events).health.State)
 		lost := next(t, events).health
-		require.Equal(t, Lost, lost.State)
+		require.Equal(t, health.Lost, lost.State)
 		require.Contains(t, lost.Text, "exit status 1: no X display")
 		require.True(t, strings.HasSuffix(lost.Text, " "+wait), lost.Text)
 	}
@@ -150,20 +151,20 @@ func TestBackOffBeginsAnewOnceSettled(t *testing.T) {
 func TestOneThatNeverGetsReadyIsReplaced(t *testing.T) {
 	events, _ := start(t, "hangs", func(h *Helper) { h.ReadyWithin, h.Grace = 20*time.Millisecond, time.Millisecond })
 	require.Contains(t, next(t, events).health.Text, "did not get ready in time")
-	require.Equal(t, Lost, next(t, events).health.State, "and once more")
+	require.Equal(t, health.Lost, next(t, events).health.State, "and once more")
 }
 
 func TestOneThatDoesNotEndIsKilled(t *testing.T) {
 	events, end := start(t, "deaf", func(h *Helper) { h.Grace = 10 * time.Millisecond })
-	require.Equal(t, OK, next(t, events).health.State)
+	require.Equal(t, health.OK, next(t, events).health.State)
 	require.NoError(t, end())
 }
 
 func TestBabbleIsPassedOver(t *testing.T) {
 	events, _ := start(t, "babbles", nil)
-	require.Equal(t, OK, next(t, events).health.State)
+	require.Equal(t, health.OK, next(t, events).health.State)
 	bad := next(t, events).health
-	require.Equal(t, Degraded, bad.State)
+	require.Equal(t, health.Degraded, bad.State)
 	require.NotContains(t, bad.Text, "what", "what a source sends is not kept")
 	require.Equal(t, hand.Line{Kind: hand.Pressed, Key: "F6"}, next(t, events).line, "told once, then on it goes")
 }

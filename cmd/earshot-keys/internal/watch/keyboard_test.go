@@ -19,6 +19,7 @@ import (
 
 	"earshot/assistant/hand"
 	"earshot/assistant/hand/helper"
+	"earshot/assistant/health"
 	"earshot/cmd/internal/keytest"
 
 	"github.com/stretchr/testify/require"
@@ -216,7 +217,7 @@ func TestServerDies(t *testing.T) {
 		cancel()
 		require.NoError(t, <-done)
 	}()
-	wait := func(state string) helper.Health {
+	wait := func(state health.State) helper.Health {
 		t.Helper()
 		deadline := time.After(30 * time.Second)
 		for {
@@ -226,7 +227,7 @@ func TestServerDies(t *testing.T) {
 					return s
 				}
 			case <-deadline:
-				require.FailNow(t, "it never was "+state)
+				require.FailNow(t, "it never was "+string(state))
 			}
 		}
 	}
@@ -236,16 +237,16 @@ func TestServerDies(t *testing.T) {
 		require.Equal(t, hand.Line{Kind: hand.Pressed, Key: "F5"}, <-lines)
 		require.Equal(t, hand.Line{Kind: hand.Released, Key: "F5"}, <-lines)
 	}
-	wait(helper.OK)
+	wait(health.OK)
 	f5(x)
 	x.Kill()
-	t.Log(wait(helper.Lost).Text)
-	again := wait(helper.Lost)
+	t.Log(wait(health.Lost).Text)
+	again := wait(health.Lost)
 	require.Contains(t, again.Text, "no X display")
 	require.Contains(t, again.Text, "40ms", "twice as long as the first wait")
 
 	back := keytest.StartXOn(t, x.Display)
 	require.Equal(t, x.Display, back.Display)
-	wait(helper.OK)
+	wait(health.OK)
 	f5(back)
 }

@@ -1,0 +1,102 @@
+package assistant
+
+import (
+	"fmt"
+	"slices"
+
+	"earshot/assistant/feed"
+	"earshot/assistant/hand"
+	"earshot/assistant/health"
+	"earshot/assistant/journal"
+	"earshot/assistant/session"
+)
+
+// The parts of the core itself.
+var (
+	coursePart = health.Part{Name: "course", About: "what is driven is not what the course file or the saved course says; ok: a course was recognised"}
+	rulesPart  = health.Part{Name: "rules", About: "changed rules cannot be used: those before stay in force"}
+)
+
+// Parts lists everything that may fall ill.
+func Parts() []health.Part {
+	return []health.Part{
+		feed.Whole, feed.Source, feed.Reading, feed.Movement, hand.KeysPart, Sound, session.JournalPart, session.RecordingPart, Courses, Bests,
+		coursePart, rulesPart,
+	}
+}
+
+var parts = Parts()
+
+// A part that comes and goes is told so many times; then it has to keep its state for a while before it is told again, s (common practice,
+// no source: a loose plug makes a dozen changes a minute).
+const (
+	changesTold = 6
+	steadyAfter = 60.0
+)
+
+// An illness is what is known of a part.
+type illness struct {
+	part     health.Part
+	state    journal.Health
+	changed  float64 // when its state did last
+	changes  int     // since it was steady last
+	spoken   bool    // that it is lost, since it was steady last
+	unsteady bool    // it has changed too often to be told
+}
+
+// ail takes in how a part is: it is journaled, and said once where the driver must know.
+func (c *Core) ail(h *journal.Health, out *Output) {
+	i := c.ill[h.Part]
+	if i == nil {
+		i = &illness{part: health.Named(parts, h.Part)}
+		c.ill[h.Part] = i
+	}
+	was := i.state
+	i.state = *h
+	if was.State == h.State { // its text may be news
+		if was.Text != h.Text && !i.unsteady {
+			c.event(out, h)
+		}
+		return
+	}
+	if c.now-i.changed >= steadyAfter {
+		i.changes, i.spoken = 0, false
+	}
+	i.changed = c.now
+	switch i.changes++; {
+	case i.unsteady:
+		return
+	case i.changes == changesTold:
+		i.unsteady = true
+		c.unsteady = append(c.unsteady, i)
+		h = i.part.Is(health.State(h.State), fmt.Sprintf("%s; it comes and goes: it is told again when it has kept its state for %.0f s", h.Text, steadyAfter))
+		h.Part = i.state.Part
+	}
+	c.event(out, h)
+	c.sayHealth(i, health.State(was.State), out)
+}
+
+// settle tells of parts that came and went and have kept their state since.
+func (c *Core) settle(out *Output) {
+	c.unsteady = slices.DeleteFunc(c.unsteady, func(i *illness) bool {
+		if c.now-i.changed < steadyAfter {
+			return false
+		}
+		i.changes, i.spoken, i.unsteady = 0, false, false
+		state := i.state
+		c.event(out, &state)
+		c.sayHealth(i, health.Lost, out)
+		return true
+	})
+}
+
+func (c *Core) sayHealth(i *illness, was health.State, out *Output) {
+	state := health.State(i.state.State)
+	switch {
+	case state == health.Lost && i.part.Lost != "" && !i.spoken:
+		i.spoken = true
+		c.callHealth(i.part.Name, i.part.Lost, out)
+	case state == health.OK && was == health.Lost && i.part.Back != "":
+		c.callHealth(i.part.Name, i.part.Back, out)
+	}
+}

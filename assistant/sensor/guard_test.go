@@ -1,0 +1,315 @@
+package sensor_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"earshot/assistant/channel"
+	"earshot/assistant/demo"
+	"earshot/assistant/sensor"
+)
+
+var set = channel.NewSet()
+
+func drive(t testing.TB, o demo.Options) []channel.Sample {
+	sim, err := demo.New(set, o)
+	require.NoError(t, err)
+	var samples []channel.Sample
+	for s, ok := sim.Next(); ok; s, ok = sim.Next() {
+		samples = append(samples, channel.Sample{At: s.At, Row: slices.Clone(s.Row)})
+	}
+	return samples
+}
+
+// A told is a finding with its time.
+type told struct {
+	at float64
+	sensor.Finding
+}
+
+// watch takes a drive through a Guard as the core does and returns what channel id was held to be; spoil changes each row first.
+func watch(samples []channel.Sample, id channel.ID, spoil func(i int, at float64, row channel.Row)) (all []told, held []float64) {
+	g, hold, row := sensor.New(set), channel.NewHold(set), set.NewRow()
+	for i, s := range samples {
+		copy(row, s.Row)
+		if spoil != nil {
+			spoil(i, s.At, row)
+		}
+		g.Update(hold, channel.Sample{At: s.At, Row: row})
+		for _, f := range g.Findings() {
+			all = append(all, told{s.At, f})
+		}
+		held = append(held, hold.Row[id])
+	}
+	return all, held
+}
+
+// coarse rounds every sensor of a drive to steps that real ones have.
+func coarse(row channel.Row) {
+	for _, id := range channel.Sensed() {
+		step := 0.0
+		switch set.At(id).Quantity {
+		case channel.Temperature:
+			step = 1
+		case channel.Pressure:
+			step = 1
+		case channel.Velocity:
+			step = 0.25
+		case channel.Angle:
+			step = 0.01
+		}
+		for w := range channel.ID(4) {
+			if step > 0 && (w == 0 || channel.PerWheel(id)) {
+				row[id+w] = math.Round(row[id+w]/step) * step
+			}
+		}
+	}
+}
+
+// Sensors that work are never accused: fine ones, noisy ones, those of whole degrees and kilopascals, those that speak once a second,
+// standing, in the pits, and behind the safety car.
+func TestSoundSensorsAreBelieved(t *testing.T) {
+	random := rand.New(rand.NewPCG(1, 2))
+	spoils := map[string]func(i int, at float64, row channel.Row){
+		"as they are": nil,
+		"noisy": func(_ int, _ float64, row channel.Row) {
+			for id := channel.TyreTemperature; id < channel.TyreCarcass+4; id++ {
+				row[id] += 0.45 * random.NormFloat64()
+			}
+		},
+		"coarse": func(_ int, _ float64, row channel.Row) { coarse(row) },
+		"once a second": func(i int, _ float64, row channel.Row) {
+			if coarse(row); i%20 != 0 {
+				for id := channel.TyreTemperature; id <= channel.BrakeTemperature+3; id++ {
+					row[id] = math.NaN()
+				}
+			}
+		},
+	}
+	for i, o := range []demo.Options{
+		{Seed: 1, Laps: 4, Rate: 20},
+		{Seed: 2, Laps: 4, Rate: 20, Course: demo.Courses()[1], Faults: []demo.Fault{{Kind: demo.Caution, FromLap: 2, Corner: 3, Amount: 240}}},
+		{Seed: 3, Laps: 5, Rate: 20, Course: demo.Courses()[2], Stint: 3},
+	} {
+		samples := drive(t, o)
+		for name, spoil := range spoils {
+			found, _ := watch(samples, 0, spoil)
+			for _, f := range found {
+				t.Errorf("drive %d %s: %s fault %d at %.1f s: %v for %v", i, name, set.At(f.Channel).Name, f.Fault, f.at, f.Value, f.For)
+			}
+		}
+	}
+}
+
+// A sensor that stands still is told by name, and absent from then on until it moves again.
+func TestFrozenSensors(t *testing.T) {
+	samples := drive(t, demo.Options{Seed: 4, Laps: 4, Rate: 20})
+	const from, until = 200, 330
+	for _, tt := range []struct {
+		name   string
+		ids    []channel.ID
+		coarse bool
+		within float64 // s
+	}{
+		{"a tread", []channel.ID{channel.TyreTemperature + 1}, false, 24},
+		{"a tread of whole degrees", []channel.ID{channel.TyreTemperature + 1}, true, 60},
+		{"a pressure", []channel.ID{channel.TyrePressure + 2}, false, 24},
+		{"all pressures", channel.Four(channel.TyrePressure), false, 24},
+		{"all treads", channel.Four(channel.TyreTemperature), false, 24},
+		{"a carcass", []channel.ID{channel.TyreCarcass + 3}, false, 24},
+		{"a disc", []channel.ID{channel.BrakeTemperature}, false, 24},
+		{"a disc of whole degrees", []channel.ID{channel.BrakeTemperature}, true, 30},
+		{"a wheel speed", []channel.ID{channel.WheelSpeed}, false, 24},
+		{"the yaw rate", []channel.ID{channel.YawRate}, false, 24},
+		{"the steering", []channel.ID{channel.SteeringWheelAngle}, false, 24},
+		{"the speed", []channel.ID{channel.Speed}, false, 24},
+		{"everything of a wheel", []channel.ID{channel.TyreTemperature, channel.TyrePressure, channel.BrakeTemperature}, false, 24},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			stuck := map[channel.ID]float64{}
+			found, held := watch(samples, tt.ids[0], func(_ int, at float64, row channel.Row) {
+				if tt.coarse {
+					coarse(row)
+				}
+				for _, id := range tt.ids {
+					if at < from {
+						stuck[id] = row[id]
+					} else if at < until {
+						row[id] = stuck[id]
+					}
+				}
+			})
+			frozen, back := map[channel.ID]float64{}, map[channel.ID]float64{}
+			for _, f := range found {
+				require.Contains(t, tt.ids, f.Channel, "%s at %.1f", set.At(f.Channel).Name, f.at)
+				if f.Fault == sensor.Frozen {
+					require.NotContains(t, frozen, f.Channel)
+					frozen[f.Channel] = f.at
+				} else {
+					back[f.Channel] = f.at
+				}
+			}
+			for _, id := range tt.ids {
+				require.Contains(t, frozen, id, set.At(id).Name)
+				require.InDelta(t, from+tt.within/2+7, frozen[id], tt.within/2-6)
+				require.InDelta(t, until+1, back[id], 15)
+			}
+			for i, s := range samples {
+				if s.At >= frozen[tt.ids[0]] && s.At < until {
+					require.True(t, math.IsNaN(held[i]))
+				}
+			}
+		})
+	}
+}
+
+// Exactly 0 from a tyre or a disc is no reading, from the start or suddenly; a tyre that goes flat comes to 0 and is believed.
+func TestZeros(t *testing.T) {
+	samples := drive(t, demo.Options{Seed: 5, Laps: 2, Rate: 20})
+	id := channel.TyrePressure + 1
+	for _, tt := range []struct {
+		name  string
+		spoil func(at float64, x float64) float64
+		told  float64 // s; NaN: never
+	}{
+		{"from the start", func(float64, float64) float64 { return 0 }, math.NaN()},
+		{"suddenly", func(at, x float64) float64 {
+			if at > 100 {
+				return 0
+			}
+			return x
+		}, 101},
+		{"a single one", func(at, x float64) float64 {
+			if at > 100 && at < 100.1 {
+				return 0
+			}
+			return x
+		}, math.NaN()},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			found, held := watch(samples, id, func(_ int, at float64, row channel.Row) { row[id] = tt.spoil(at, row[id]) })
+			require.NotContains(t, held, 0.0)
+			if tt.name == "a single one" {
+				require.Empty(t, found)
+				return
+			}
+			require.Len(t, found, 1)
+			require.Equal(t, sensor.Implausible, found[0].Fault)
+			if !math.IsNaN(tt.told) {
+				require.InDelta(t, tt.told, found[0].at, 1)
+			}
+		})
+	}
+	found, held := watch(samples, id, func(_ int, at float64, row channel.Row) {
+		if at > 60 {
+			row[id] = max(0, row[id]*(1-(at-60)/20)) // flat within twenty seconds
+		}
+	})
+	require.Equal(t, 0.0, held[len(held)-1], "a flat tyre is a truth: %v", found)
+}
+
+// Single wild readings do not get through; a sensor of which they are many is told.
+func TestSpikes(t *testing.T) {
+	samples := drive(t, demo.Options{Seed: 6, Laps: 2, Rate: 20})
+	id := channel.TyreTemperature + 2
+	wild := func(every int) func(i int, at float64, row channel.Row) {
+		return func(i int, _ float64, row channel.Row) {
+			if i%every == every-1 {
+				row[id] += 40
+			}
+		}
+	}
+	found, held := watch(samples, id, wild(600))
+	require.Empty(t, found)
+	for i := 599; i < len(samples); i += 600 {
+		require.InDelta(t, samples[i].Row[id], held[i], 5)
+	}
+	found, _ = watch(samples, id, wild(30))
+	require.NotEmpty(t, found)
+	require.Equal(t, sensor.Implausible, found[0].Fault)
+	require.Less(t, found[0].at, 15.0)
+
+	// Another level that stays is believed: the tyres were changed.
+	found, held = watch(samples, id, func(_ int, at float64, row channel.Row) {
+		if at > 100 {
+			row[id] -= 40
+		}
+	})
+	require.Empty(t, found)
+	require.InDelta(t, samples[len(samples)-1].Row[id]-40, held[len(held)-1], 1e-9)
+}
+
+// Readings outside their range for a second are told, and again believed when they are sound.
+func TestOutOfRange(t *testing.T) {
+	samples := drive(t, demo.Options{Seed: 7, Laps: 2, Rate: 20})
+	found, _ := watch(samples, 0, func(_ int, at float64, row channel.Row) {
+		if at > 100 && at < 130 || at > 60 && at < 60.5 {
+			row[channel.OilPressure] = 65535
+		}
+	})
+	require.Len(t, found, 2)
+	require.Equal(t, sensor.Implausible, found[0].Fault)
+	require.InDelta(t, 101, found[0].at, 0.3)
+	require.Equal(t, sensor.None, found[1].Fault)
+	require.InDelta(t, 132, found[1].at, 0.5)
+}
+
+// Names are given to as many as one name has, one name after the other.
+func TestCall(t *testing.T) {
+	samples := drive(t, demo.Options{Seed: 4, Laps: 4, Rate: 20})
+	g, hold, row := sensor.New(set), channel.NewHold(set), set.NewRow()
+	c := sensor.NewCall(sensor.Frozen)
+	labels := set.At(channel.FrozenChannel).Labels
+	var names []string
+	last := 0.0
+	stuck := map[channel.ID]float64{}
+	for _, s := range samples {
+		copy(row, s.Row)
+		for _, id := range append(channel.Four(channel.TyrePressure), channel.BrakeTemperature, channel.BrakeTemperature+2) {
+			if s.At < 150 {
+				stuck[id] = row[id]
+			}
+			row[id] = stuck[id]
+		}
+		g.Update(hold, channel.Sample{At: s.At, Row: row})
+		stands, label := c.Step(s.At, g)
+		if stands == 1 && last == 0 {
+			names = append(names, labels[int(label)])
+		}
+		last = stands
+	}
+	require.Equal(t, []string{"all four tyre pressures", "left side brake temperatures"}, names)
+}
+
+func TestStepDoesNotAllocate(t *testing.T) {
+	samples := drive(t, demo.Options{Seed: 4, Laps: 1, Rate: 20})
+	g, hold, i := sensor.New(set), channel.NewHold(set), 0
+	require.Zero(t, testing.AllocsPerRun(len(samples)-10, func() {
+		s := samples[i]
+		g.Update(hold, s)
+		i++
+	}))
+}
+
+func BenchmarkGuard(b *testing.B) {
+	samples := drive(b, demo.Options{Seed: 4, Laps: 1, Rate: 60})[2000:2064]
+	for _, guarded := range []bool{false, true} {
+		b.Run(map[bool]string{false: "hold", true: "hold and guard"}[guarded], func(b *testing.B) {
+			g, hold, at := sensor.New(set), channel.NewHold(set), 0.0
+			b.ReportAllocs()
+			for i := 0; b.Loop(); i++ {
+				row := samples[i%len(samples)].Row
+				at += 1.0 / 60
+				if guarded {
+					g.Update(hold, channel.Sample{At: at, Row: row})
+					continue
+				}
+				hold.Update(channel.Sample{At: at, Row: row})
+			}
+		})
+	}
+}

@@ -1,0 +1,129 @@
+package assistant
+
+import (
+	"errors"
+
+	"earshot/assistant/course"
+	"earshot/assistant/health"
+	"earshot/assistant/journal"
+	"earshot/assistant/session"
+	"earshot/assistant/timing"
+)
+
+// A Sink is where something of what happens goes: the journal, the recording, the ear.
+//
+// Take is called after each step, in the order of the steps, by whoever has the core at that moment. It returns at once: what takes time waits
+// in a queue of the sink's own, which is bounded, and whose policy for a full queue stands beside it. It may keep what the pointers in Output
+// point to, which nobody changes; the row of a sample and the slice of events it copies.
+//
+// An error means that the sink has not done its work for this step. A live run tells it as health of the sink's part, once until a Take
+// succeeds again, and goes on; a replay ends with it.
+type Sink interface {
+	Part() health.Part
+	Take(s Step) error
+}
+
+// A Step is one input with what followed from it.
+type Step struct {
+	In  Input
+	Out *Output
+	Now float64 // the core's time after it
+}
+
+// The parts that sinks are. Journal and recording are package session's.
+var (
+	Sound   = health.Part{Name: "sound", About: "what is to be heard does not reach the sound device", Back: "sound-back"}
+	Courses = health.Part{Name: "courses", About: "a course that was learned cannot be saved"}
+	Bests   = health.Part{Name: "bests", About: "the best laps of all sessions cannot be saved"}
+)
+
+type sink struct {
+	part health.Part
+	take func(Step) error
+}
+
+func (s *sink) Part() health.Part { return s.part }
+func (s *sink) Take(x Step) error { return s.take(x) }
+
+// JournalTo gives every event to keep, such as session.JournalWriter.Append. Nothing is ever left out without an error.
+func JournalTo(keep func(journal.Event) error) Sink {
+	return &sink{session.JournalPart, func(x Step) error {
+		var err error
+		for i := range x.Out.Events {
+			if e := keep(x.Out.Events[i]); e != nil {
+				err = errors.Join(err, e)
+			}
+		}
+		return err
+	}}
+}
+
+// InputsTo gives every input to keep, which copies the row of a sample.
+func InputsTo(keep func(Input) error) Sink {
+	return &sink{session.RecordingPart, func(x Step) error { return keep(x.In) }}
+}
+
+// RecordTo records every input into r, with the events that followed. A full queue drops the newest, which is told: what is recorded is
+// whole up to there.
+func RecordTo(r *session.Recorder) Sink {
+	return &sink{session.RecordingPart, func(x Step) error {
+		err := Record(r, x.In)
+		for i := range x.Out.Events {
+			if e := r.Event(x.Out.Events[i]); e != nil {
+				err = errors.Join(err, e)
+			}
+		}
+		return err
+	}}
+}
+
+// Record records one input.
+func Record(r *session.Recorder, in Input) error {
+	if in.Kind == KindSample {
+		return r.Sample(in.At, in.Row)
+	}
+	data, err := in.Encode()
+	if err != nil {
+		return err
+	}
+	return r.Input(in.At, string(in.Kind), data)
+}
+
+// A Speaker makes utterances heard. Its methods return at once; where more waits than can be said in time, the oldest gives way.
+type Speaker interface {
+	Say(u Utterance)
+	Hush(at float64) // cuts what is sounding and what waits
+}
+
+// SpeakTo lets s say what is to be said.
+func SpeakTo(s Speaker) Sink {
+	return &sink{Sound, func(x Step) error {
+		if x.Out.Hush {
+			s.Hush(x.Now)
+		}
+		if x.Out.Say != nil {
+			s.Say(*x.Out.Say)
+		}
+		return nil
+	}}
+}
+
+// CoursesTo gives each better course to keep, which returns at once and lets a newer one take the place of one that waits.
+func CoursesTo(keep func(*course.Map)) Sink {
+	return &sink{Courses, func(x Step) error {
+		if x.Out.Course != nil {
+			keep(x.Out.Course)
+		}
+		return nil
+	}}
+}
+
+// BestsTo gives laps that are better than all before to keep, likewise.
+func BestsTo(keep func(*timing.Bests)) Sink {
+	return &sink{Bests, func(x Step) error {
+		if x.Out.Bests != nil {
+			keep(x.Out.Bests)
+		}
+		return nil
+	}}
+}
