@@ -55,19 +55,25 @@ func (a *announced) pass(at float64, corner, passes int, repeated, shown finding
 	i := corner - 1
 	for bit := range findingBits {
 		one := findingSet(1) << bit
-		if a.told[i]&one != 0 && (repeated&one == 0 || passes-a.passes[i][bit] >= againAfter) {
+		if a.told[i]&one != 0 && passes-a.passes[i][bit] >= againAfter {
 			a.told[i] &^= one
 		}
 		kind := kindOf(bit)
 		if repeated&shown&one == 0 || a.told[i]&one != 0 || at-a.last[kind] < kindsApart && a.now&a.of(kind) == 0 {
 			continue
 		}
-		if kind <= kindOversteer && a.now&a.of(kind) != 0 {
-			continue // one phase of a corner is enough at a time: the first is the one to mend first
-		}
 		a.now |= one
-		a.told[i] |= one
-		a.corner[bit], a.passes[i][bit], a.last[kind] = corner, passes, at
+		a.corner[bit], a.last[kind] = corner, at
+		told := one
+		if kind <= kindOversteer {
+			told = a.of(kind) // one phase of a corner is enough: the first is the one to mend first
+		}
+		a.told[i] |= told
+		for b := range findingBits {
+			if told>>b&1 == 1 {
+				a.passes[i][b] = passes
+			}
+		}
 	}
 }
 

@@ -30,6 +30,8 @@ const (
 	straightPart = 0.5  // of the greatest lateral acceleration: braking with less is braking before the corner
 	phaseEnough  = 0.2  // s of known balance
 	slipHeld     = 0.06 // s that a wheel has to lock or spin
+	slowPass     = 0.75 // of the usual lateral acceleration of the corner: a pass with less says nothing about balance
+	usualFades   = 0.98 // a pass, of what is usual: the road may be wet now
 )
 
 // A findingSet has a bit for each of journal.AllFindings: understeer by phase, oversteer by phase, locking by wheel,
@@ -88,6 +90,7 @@ type corners struct {
 	past   [mostCorners][OutOf]findingSet
 	passes [mostCorners]int
 	ended  [mostCorners]float64 // s, when the latest pass ended
+	usual  [mostCorners]float64 // m/s², the greatest lateral acceleration
 
 	announced announced
 }
@@ -180,7 +183,11 @@ func (c *corners) finish(at float64) {
 	p.end = at
 	p.balance = c.byPhase()
 	p.found = c.seen
+	slow := c.slow(p.corner)
 	for phase, x := range p.balance {
+		if slow {
+			break
+		}
 		if x > c.limit {
 			p.found |= 1 << (understeerBit + phase)
 		}
@@ -198,14 +205,30 @@ func (c *corners) finish(at float64) {
 	c.clearSlip()
 }
 
-// byPhase cuts the pass into its phases and returns the mean balance of each.
-func (c *corners) byPhase() [phases]float64 {
-	most := 0.0
+// slow tells whether the corner was taken with much less than its usual load, as on an in-lap.
+func (c *corners) slow(corner int) bool {
+	if corner > mostCorners {
+		return false
+	}
+	most := c.load()
+	usual := &c.usual[corner-1]
+	*usual = max(*usual*usualFades, most)
+	return most < slowPass**usual
+}
+
+// load is the greatest lateral acceleration of the pass.
+func (c *corners) load() (most float64) {
 	for _, m := range c.moments[:c.n] {
 		if m.load > most { // an unknown load is never the greatest
 			most = m.load
 		}
 	}
+	return most
+}
+
+// byPhase cuts the pass into its phases and returns the mean balance of each.
+func (c *corners) byPhase() [phases]float64 {
+	most := c.load()
 	first, last := -1, -1
 	for i, m := range c.moments[:c.n] {
 		if m.load >= midShare*most {

@@ -9,10 +9,10 @@ import (
 // What has to be learned. The amounts are those of slip.go, balance.go and trend.go.
 var (
 	slipLesson = [2]channel.Lesson{ // by axle
-		{Code: "slip_front", From: "5 s at a steady speed on straights with little throttle, or 10 s with any"},
-		{Code: "slip_rear", From: "5 s at a steady speed on straights with little throttle, or 10 s with any"},
+		{Code: "slip_front", From: "5 s on straights off the brakes"},
+		{Code: "slip_rear", From: "5 s on straights off the brakes"},
 	}
-	balanceLesson = channel.Lesson{Code: "balance", From: "20 s of gentle driving in bends and on straights"}
+	balanceLesson = channel.Lesson{Code: "balance", From: "20 s of steady driving in bends and on straights"}
 	warmUpLesson  = channel.Lesson{Code: "warm_up", From: "three laps that warm the tyres"}
 )
 
@@ -99,14 +99,14 @@ func (c *Condition) Progress(code string) string {
 		if code == slipLesson[1].Code {
 			axle = 1
 		}
-		had := max(c.slip.light[axle].n, c.slip.any[axle].n/2)
-		return fmt.Sprintf("%.1f of %.0f s at a steady speed on straights", float64(had)*learnEvery, radiusSamples*learnEvery)
+		had := max(c.slip.light[axle].n, c.slip.any[axle].n)
+		return fmt.Sprintf("%.1f of %.0f s on straights off the brakes", float64(had)*learnEvery, radiusSamples*learnEvery)
 	case balanceLesson.Code:
 		b := &c.balance
-		if b.taught < taughtEnough {
-			return fmt.Sprintf("%.1f of %.0f s of gentle driving", b.taught*learnEvery, taughtEnough*learnEvery)
+		if b.hardN < taughtEnough {
+			return fmt.Sprintf("%.1f of %.0f s of steady driving", float64(b.hardN)*learnEvery, taughtEnough*learnEvery)
 		}
-		return "gentle driving in bends of different load, or wheelbase and steering ratio are not this car's"
+		return "bends of different load, or wheelbase and steering ratio are not this car's"
 	}
 	return ""
 }
