@@ -58,7 +58,7 @@ calls: ## drive all drives of the ledger and print what was told, missed and tol
 
 golden: ## rewrite stories and golden files; read the diff before you commit it
 	$(GO) test $$(grep -rl 'flag.Bool("update"' --include='*_test.go' . | xargs -n1 dirname | sort -u) -update
-	EARSHOT_UPDATE=1 $(GO) test ./cmd/earshot -run TestScripts
+	EARSHOT_UPDATE=1 $(GO) test ./cmd/earshot -run 'TestScripts|TestChannelsPage'
 
 voice: ## make the voice pack again (needs flite and sox)
 	$(MAKE) -C configs/voices

@@ -95,7 +95,7 @@ var layers = [][]string{
 	{"assembly"},
 	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"hand/helper"}, {"demo", "hand", "cue", "fuel", "race", "condition", "timing", "sensor"}, {"course", "car"},
 	{"feed/probe"},
-	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"words", "health"}, {"journal", "folder", "statistics"}, {"channel"},
+	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"words"}, {"health"}, {"journal", "folder", "statistics"}, {"channel"},
 }
 
 func layerOf(pkg string) int {

@@ -1,8 +1,6 @@
 package assistant
 
 import (
-	"errors"
-
 	"earshot/assistant/course"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
@@ -47,14 +45,14 @@ func (s *sink) Take(x Step) error { return s.take(x) }
 
 // JournalTo gives every event to keep, such as session.JournalWriter.Append. Nothing is ever left out without an error.
 func JournalTo(keep func(journal.Event) error) Sink {
+	var broken error // until an event is kept again
 	return &sink{session.JournalPart, func(x Step) error {
-		var err error
 		for i := range x.Out.Events {
-			if e := keep(x.Out.Events[i]); e != nil {
-				err = errors.Join(err, e)
+			if err := keep(x.Out.Events[i]); i == 0 || err != nil {
+				broken = err
 			}
 		}
-		return err
+		return broken
 	}}
 }
 
@@ -69,8 +67,8 @@ func RecordTo(r *session.Recorder) Sink {
 	return &sink{session.RecordingPart, func(x Step) error {
 		err := Record(r, x.In)
 		for i := range x.Out.Events {
-			if e := r.Event(x.Out.Events[i]); e != nil {
-				err = errors.Join(err, e)
+			if e := r.Event(x.Out.Events[i]); err == nil {
+				err = e
 			}
 		}
 		return err

@@ -83,6 +83,7 @@ type checker struct {
 	missing []missing
 	learned []string // what the names read have to be learned from
 	inKnown int      // depth inside known()
+	placed  bool     // a text names the corner where the car is
 	merging bool     // in a text for several instances: a glob stands for those only
 }
 

@@ -25,6 +25,7 @@ type cell struct {
 	gone     bool    // the condition of a latched instance has gone
 	since    float64 // when the delay began
 	said     float64 // when it fired or was repeated last
+	times    int     // how often since it became active
 }
 
 // NewMemory returns a Memory in which every instance is unknown.
@@ -176,8 +177,13 @@ func (c *cell) step(r *Rule, truth tri, now float64) (to State, again bool) {
 		c.gone, c.released = false, false
 		if c.state == Active {
 			c.timing = false
-			if r.repeat > 0 && now-c.said >= r.repeat-timeGrain {
+			every := r.repeat
+			if c.times >= 2 {
+				every = r.repeatLater
+			}
+			if every > 0 && now-c.said >= every-timeGrain {
 				c.said = now
+				c.times++
 				return Active, true
 			}
 			return Active, false
@@ -185,7 +191,7 @@ func (c *cell) step(r *Rule, truth tri, now float64) (to State, again bool) {
 		if c.elapsed(now) < r.onDelay-timeGrain {
 			return c.state, false
 		}
-		c.timing, c.said = false, now
+		c.timing, c.said, c.times = false, now, 1
 		return Active, false
 	}
 	if c.state != Active {

@@ -151,8 +151,8 @@ type builder struct {
 // A spec is a rule with its instances before they are put into the Set.
 type spec struct {
 	rule  *Rule
-	parts []compiled // those that are watched
-	off   string     // why it was switched off by a file
+	parts []compiled // those that are watched, if the rule is on
+	off   string     // why it was switched off by a file, else ""
 }
 
 func (b *builder) file(f *file) {
@@ -163,8 +163,8 @@ func (b *builder) file(f *file) {
 		case sp == nil:
 		case at < 0:
 			b.specs = append(b.specs, sp)
-		case sp.rule.Each == offOnly:
-			b.specs[at].off, b.specs[at].parts = sp.off, nil
+		case sp.rule.Each == switchOnly:
+			b.specs[at].off = sp.off
 		default:
 			b.specs[at] = sp
 		}
@@ -190,6 +190,9 @@ func (b *builder) finish() *Set {
 	}
 	for _, sp := range b.specs {
 		r := sp.rule
+		if sp.off != "" {
+			sp.parts = nil
+		}
 		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Learned: r.learned, Active: len(sp.parts) > 0}
 		if !info.Active {
 			info.Learned = nil

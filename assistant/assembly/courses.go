@@ -8,7 +8,6 @@ import (
 	"os"
 	"slices"
 	"strings"
-	"sync/atomic"
 	"time"
 
 	"earshot/assistant/channel"
@@ -136,25 +135,6 @@ func knownIn(f *session.File) ([]*course.Known, error) {
 		list = append(list, k)
 	}
 	return list, nil
-}
-
-// keepCourses returns what saves the courses of a session, and what tells the name under which the last one was saved.
-func (p *Parts) keepCourses() (keeper *store.Keeper, name func() string) {
-	troubled := false
-	var last atomic.Value
-	last.Store("")
-	keeper = store.NewKeeper(p.folder, p.saved, p.FeedName(), p.Car.Name, time.Now, func(e store.Entry, fresh bool, err error) {
-		switch {
-		case err != nil && !troubled:
-			p.tell(err.Error())
-		case err == nil && fresh:
-			p.tell(fmt.Sprintf("the course is saved as %q; earshot course show %q draws it", e.Name, e.Name))
-		}
-		if troubled = err != nil; !troubled {
-			last.Store(e.Name)
-		}
-	})
-	return keeper, func() string { return last.Load().(string) }
 }
 
 // pitByDistance refuses a pit lane by distance where the feed knows better: one of the two would be wrong unseen.

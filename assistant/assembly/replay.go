@@ -8,11 +8,9 @@ import (
 	"strings"
 
 	"earshot/assistant"
-	"earshot/assistant/course/store"
 	"earshot/assistant/feed"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
-	"earshot/assistant/timing"
 	"earshot/audio/device"
 	"earshot/audio/speaker"
 )
@@ -179,23 +177,9 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 	for _, s := range heard {
 		a.Sinks = append(a.Sinks, assistant.SpeakTo(s))
 	}
-	var keeper *store.Keeper
-	var name func() string
-	if d.folder != "" {
-		keeper, name = d.keepCourses()
-		a.Sinks = append(a.Sinks, assistant.CoursesTo(keeper.Keep))
-	}
-	kept := func() {}
-	if how.KeepBests {
-		var keep func(*timing.Bests)
-		keep, kept = d.keepBests(name)
-		a.Sinks = append(a.Sinks, assistant.BestsTo(keep))
-	}
+	kept := d.keep(a, how.KeepBests)
 	err = a.Replay(ctx, d.Tape, how.Speed)
-	if keeper != nil {
-		keeper.Close()
-	}
-	kept() // after the courses have their names
+	kept()
 	if err == nil && ctx.Err() == nil {
 		err = d.Unread()
 	}

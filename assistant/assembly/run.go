@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"earshot/assistant"
-	"earshot/assistant/course/store"
 	"earshot/assistant/feed"
 	"earshot/assistant/folder"
 	"earshot/assistant/hand"
@@ -122,18 +121,7 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 	for _, s := range heard {
 		a.Sinks = append(a.Sinks, assistant.SpeakTo(s))
 	}
-	var name func() string
-	var keeper *store.Keeper
-	if p.folder != "" {
-		keeper, name = p.keepCourses()
-		a.Sinks = append(a.Sinks, assistant.CoursesTo(keeper.Keep))
-	}
-	keep, kept := p.keepBests(name)
-	a.Sinks = append(a.Sinks, assistant.BestsTo(keep))
-	defer kept() // after the courses have their names
-	if keeper != nil {
-		defer keeper.Close()
-	}
+	defer p.keep(a, true)()
 	if text := p.CarNote(); text != "" {
 		tell(text)
 	}

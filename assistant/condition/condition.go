@@ -237,6 +237,22 @@ func (m *mean) add(dt, x float64) {
 	}
 }
 
+// enoughKnown is the share of what the best known wheel has by which a mean may be compared with that of another wheel: that of a sensor
+// which failed in the middle of the lap is the mean of another drive. Common practice, no source.
+const enoughKnown = 0.8
+
+// alike returns the means of the four wheels, NaN for one that was known for too little of the time.
+func alike(m *[4]mean) (values [4]float64) {
+	most := max(m[0].weight, m[1].weight, m[2].weight, m[3].weight)
+	for w := range values {
+		values[w] = nan
+		if m[w].weight >= enoughKnown*most {
+			values[w] = m[w].value()
+		}
+	}
+	return values
+}
+
 // value is NaN where nothing was added.
 func (m *mean) value() float64 {
 	if m.weight == 0 {

@@ -277,12 +277,13 @@ func (p *parser) sectors(f *File, n *document.Node) {
 			f.Sectors = append(f.Sectors, b)
 		}
 	}
-	if len(list) > maxSectors-1 {
-		p.Bad(n, "at most "+strconv.Itoa(maxSectors-1)+" are kept apart", "%d sector boundaries", len(list))
+	if len(list) > MaxSectors-1 {
+		p.Bad(n, "at most "+strconv.Itoa(MaxSectors-1)+" are kept apart", "%d sector boundaries", len(list))
 	}
 }
 
-const maxSectors = 20
+// MaxSectors is as many sectors as are kept apart.
+const MaxSectors = 20
 
 // number reads a corner's number.
 func (p *parser) number(n *document.Node) int {

@@ -173,15 +173,16 @@ type Config struct {
 	// LapAtMost renews the budget of advisories where no lap begins for so long, s: in the pits, without
 	// a line, on a very long course. Default 180 s (common practice, no source).
 	LapAtMost float64
-	// MaxCalls is the most calls, answers and warnings apart, in any ten minutes, as far as advisories can keep to it; negative:
-	// no limit. Default 10 (ISA-18.2-2016). The last two places are not for what is of low importance. Half of the places are
-	// for advisories however many cautions there were, as a driver with a hot brake wants his lap times all the same.
+	// MaxCalls is the most calls in any ten minutes, as far as advisories can keep to it; negative: no limit. Default 10
+	// (ISA-18.2-2016). Answers, warnings and what belongs to the line are not counted: a lap time asks for no response and so is no
+	// alarm. The last two places are not for what is of low importance; half of the places are for advisories however
+	// many cautions there were. A state that holds is told once and has its place, unless it is of low importance.
 	MaxCalls int
 	// LineWindow is how long after the line a cue for the line may start, s. Default 12 s: a lap time is old in the
 	// next corner but one (common practice, no source).
 	LineWindow float64
 	// Patience is how long a cue waits for room for its long form, and a merged one for room for all its parts, before it
-	// makes do with less, s. Default 12 s (common practice, no source). An answer waits no longer than half of AnswerWithin,
+	// makes do with less, s. Default 25 s (common practice, no source). An answer waits no longer than half of AnswerWithin,
 	// a cue for the line not at all.
 	Patience float64
 	// AnswerWithin is how long the answer to the driver's question may wait outside braking and turn-in, s. Then it starts
@@ -204,7 +205,7 @@ const minGap = 0.5
 const callWindow = 600
 
 var defaults = Config{
-	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 10, LapAtMost: 180, LineWindow: 12, Patience: 12, AnswerWithin: 4.5,
+	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 10, LapAtMost: 180, LineWindow: 12, Patience: 25, AnswerWithin: 4.5,
 	CornerPatience: 15, Life: 20, MuteFor: 120,
 }
 

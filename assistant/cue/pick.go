@@ -83,7 +83,7 @@ func (s *Scheduler) reword(it *item, alone bool, now float64) bool {
 	long, short, ok := s.words.Words(&it.cue, members)
 	switch {
 	case ok && long.usable():
-	case it.cue.Priority == Warning: // the words that it had then are better than none
+	case it.cue.Priority == Warning && !it.wordless: // the words that it had then are better than none
 		return true
 	default:
 		it.mute = now + noWords
@@ -177,7 +177,7 @@ func (s *Scheduler) may(it *item, length, now float64, sit Situation) hold {
 		return holdMuted
 	}
 	switch {
-	case now < it.mute:
+	case now < it.mute || it.wordless:
 		return holdWords
 	case it.quiet:
 		return holdQuiet
@@ -227,7 +227,7 @@ func (s *Scheduler) room(where Where, length, now float64, sit Situation) hold {
 }
 
 // look asks which cues are to be kept back now. A call for several wheels names none of those.
-func (s *Scheduler) look() {
+func (s *Scheduler) look(now float64) {
 	if s.words == nil {
 		return
 	}
@@ -236,6 +236,9 @@ func (s *Scheduler) look() {
 		if q := s.words.Quiet(&it.cue); q != it.quiet {
 			it.quiet = q
 			s.regroup = s.regroup || it.cue.Group != ""
+		}
+		if it.wordless && !it.quiet && now >= it.mute && s.reword(it, true, now) && it.cue.Duration > 0 {
+			it.wordless, s.regroup = false, true
 		}
 	}
 }
@@ -269,7 +272,7 @@ func (s *Scheduler) group() {
 // joins tells whether item j could be said with item i before it.
 func (s *Scheduler) joins(i, j int) bool {
 	a, b := &s.waiting[i], &s.waiting[j]
-	return b.lead == j && b.parts == 1 && !a.quiet && !b.quiet && b.cue.Group == a.cue.Group && (a.cue.Priority == Warning) == (b.cue.Priority == Warning)
+	return b.lead == j && b.parts == 1 && !a.quiet && !b.quiet && !a.wordless && !b.wordless && b.cue.Group == a.cue.Group && (a.cue.Priority == Warning) == (b.cue.Priority == Warning)
 }
 
 func (s *Scheduler) union(i int) uint64 {

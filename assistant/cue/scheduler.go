@@ -43,7 +43,8 @@ type item struct {
 	mute float64 // the moment until which it had no words
 	gone bool    // withdrawn while it sounded
 
-	quiet bool // the Wording keeps it back
+	quiet    bool // the Wording keeps it back
+	wordless bool // it has had no words yet
 
 	lead        int // index of the item in whose words it is said; its own index when it speaks for itself
 	parts       int // how many items are said in its words
@@ -88,6 +89,7 @@ func (s *Scheduler) Offer(now float64, c Cue, out []Ruling) []Ruling {
 		c.Members = 1 << c.Instance
 	}
 	switch {
+	case c.Text == "" && c.Live && c.Holds && s.words != nil: // it waits for its words
 	case c.Text == "":
 		return append(out, unsaid(c, Suppressed, "there are no words to say"))
 	case !(c.Duration > 0) || math.IsInf(c.Duration, 0):
@@ -103,7 +105,7 @@ func (s *Scheduler) Offer(now float64, c Cue, out []Ruling) []Ruling {
 		p.gone, p.cue.Expires = false, c.Expires
 		return append(out, unsaid(c, Merged, "it is being said at this moment"))
 	}
-	it := item{cue: c, seq: s.seq, best: math.Inf(-1)}
+	it := item{cue: c, seq: s.seq, best: math.Inf(-1), wordless: c.Text == ""}
 	s.seq++
 	if i := s.find(c.Rule, c.Instance); i >= 0 {
 		it.seq, it.best, it.open = s.waiting[i].seq, s.waiting[i].best, s.waiting[i].open
@@ -146,7 +148,7 @@ func (s *Scheduler) Step(now float64, sit Situation, out []Ruling) (say *Cue, st
 		out, stop = s.cut(now, v, "cut off: "+s.whyMuted(), s.sound.cue.Holds, out), true
 	}
 	out = s.sweep(now, out)
-	s.look()
+	s.look(now)
 	if s.regroup {
 		s.group()
 	}
@@ -252,7 +254,7 @@ func (s *Scheduler) spent(c *Cue, now float64) string {
 		return s.whyLap
 	}
 	most := s.conf.MaxCalls
-	if most < 0 || c.Importance == High {
+	if most < 0 || c.Importance == High || c.Where == Line || c.Holds && c.Importance == Normal {
 		return ""
 	}
 	all, advisories := s.recent(now)
@@ -393,7 +395,7 @@ func (s *Scheduler) begin(now float64, parts []item, said Phrase, why string) {
 	if c.Priority == Advisory {
 		s.advisories++
 	}
-	if c.Priority < Answer {
+	if c.Priority < Answer && c.Where != Line {
 		s.calls = append(s.calls, call{now, c.Priority == Advisory})
 	}
 }

@@ -242,7 +242,7 @@ func lapKind(l Lap) string {
 	case l.Valid:
 		return kind
 	case l.WhyInvalid != "":
-		return kind + ", void: " + l.WhyInvalid
+		return kind + ", void: " + words.English.Void(&l.Lap.Lap)
 	}
 	return kind + ", void"
 }

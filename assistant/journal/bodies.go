@@ -27,8 +27,10 @@ type Lap struct {
 	Number          int    `json:"number"`
 	Time            Num    `json:"time,omitzero"`
 	Valid           bool   `json:"valid"`
-	WhyInvalid      string `json:"why_invalid,omitempty"`
-	Class           string `json:"class"` // out, flying, in, slow or caution
+	WhyInvalid      string `json:"why_invalid,omitempty"`     // a code: off_course, moved (the car, by hand) or feed (its word, without a reason)
+	InvalidCorner   int    `json:"invalid_corner,omitempty"`  // where that was: the corner that the car was in or had left last
+	InvalidDistance Num    `json:"invalid_distance,omitzero"` // the same in metres from the line
+	Class           string `json:"class"`                     // out, flying, in, slow or caution
 	Stint           int    `json:"stint,omitempty"`
 	Length          Num    `json:"length,omitzero"` // metres driven
 	Sectors         []Num  `json:"sectors,omitempty"`
@@ -184,7 +186,7 @@ func NewStint() *Stint {
 
 // NewLap returns a Lap of which nothing is known yet.
 func NewLap() *Lap {
-	return &Lap{Time: Unknown, Length: Unknown, FeedTime: Unknown, FuelUsed: Unknown, TyrePressure: NoWheels(), TyreTemperature: NoWheels(), BrakePeak: NoWheels(), Potential: Unknown}
+	return &Lap{Time: Unknown, InvalidDistance: Unknown, Length: Unknown, FeedTime: Unknown, FuelUsed: Unknown, TyrePressure: NoWheels(), TyreTemperature: NoWheels(), BrakePeak: NoWheels(), Potential: Unknown}
 }
 
 // NewCorner returns a Corner of which nothing is known yet.

@@ -183,6 +183,9 @@ func (g *Guard) filter(s channel.Sample, held channel.Row) channel.Row {
 			q.last, q.at = v, s.At
 			continue
 		}
+		if x := &g.sensors[q.of]; v < x.lo || v > x.hi {
+			continue // Hold makes it absent
+		}
 		if g.believe(q, s.At, v, held) {
 			q.last, q.at = v, s.At
 			continue
@@ -199,9 +202,6 @@ func (g *Guard) filter(s channel.Sample, held channel.Row) channel.Row {
 // believe judges a reading that is far from the one before, the first one, or exactly 0.
 func (g *Guard) believe(q *quick, at, v float64, held channel.Row) bool {
 	s := &g.sensors[q.of]
-	if v < s.lo || v > s.hi {
-		return false
-	}
 	if v == 0 && s.sense.NoZero {
 		first := math.IsNaN(q.last)
 		if q.last > q.jump || first && (g.set.At(q.id).Quantity == channel.Pressure || !(held[channel.AirTemperature] < coldAir)) {

@@ -246,16 +246,18 @@ func TestSpikes(t *testing.T) {
 // Readings outside their range for a second are told, and again believed when they are sound.
 func TestOutOfRange(t *testing.T) {
 	samples := drive(t, demo.Options{Seed: 7, Laps: 2, Rate: 20})
-	found, _ := watch(samples, 0, func(_ int, at float64, row channel.Row) {
-		if at > 100 && at < 130 || at > 60 && at < 60.5 {
-			row[channel.OilPressure] = 65535
-		}
-	})
-	require.Len(t, found, 2)
-	require.Equal(t, sensor.Implausible, found[0].Fault)
-	require.InDelta(t, 101, found[0].at, 0.3)
-	require.Equal(t, sensor.None, found[1].Fault)
-	require.InDelta(t, 132, found[1].at, 0.5)
+	for _, id := range []channel.ID{channel.OilPressure, channel.TyreCarcass + 1} {
+		found, _ := watch(samples, id, func(_ int, at float64, row channel.Row) {
+			if at > 100 && at < 130 || at > 60 && at < 60.5 {
+				row[id] = 65535
+			}
+		})
+		require.Len(t, found, 2)
+		require.Equal(t, sensor.Implausible, found[0].Fault)
+		require.InDelta(t, 101, found[0].at, 0.3)
+		require.Equal(t, sensor.None, found[1].Fault)
+		require.InDelta(t, 132, found[1].at, 0.5)
+	}
 }
 
 // Names are given to as many as one name has, one name after the other.

@@ -58,6 +58,11 @@ func ParseBests(data []byte) (*Bests, error) {
 		if x == nil || !(x.Lap > 0) || x.Lap > 1e5 || x.Trace != nil && !x.Trace.ok() {
 			return nil, fmt.Errorf("the best lap on %q cannot be one: its time or its trace makes no sense", name)
 		}
+		for i, s := range x.Sectors {
+			if s <= 0 || s > 1e5 || len(x.Sectors) > maxSectors {
+				return nil, fmt.Errorf("the best sectors on %q cannot be some: sector %d of %d takes %g s", name, i+1, len(x.Sectors), float64(s))
+			}
+		}
 	}
 	if b.Reference != nil && !b.Reference.ok() {
 		return nil, fmt.Errorf("the lap to compare with cannot be one: its trace makes no sense")
@@ -107,7 +112,8 @@ func (b *Bests) copyOf() *Bests {
 	return &c
 }
 
-// Merge takes what other has and b has not, or has worse. Two programs may have driven at the same time.
+// Merge takes what other, the fresher one, has and b has not, or has worse. Two programs may have driven at the same time. Sectors between other
+// boundaries than before replace those that were kept: the two cannot be compared.
 func (b *Bests) Merge(other *Bests) {
 	if b.Compounds == nil {
 		b.Compounds = make(map[string]*Best)
@@ -123,15 +129,23 @@ func (b *Bests) Merge(other *Bests) {
 			merged = *x
 		}
 		merged.Boundaries, merged.Sectors = have.Boundaries, slices.Clone(have.Sectors)
-		if x.Boundaries == have.Boundaries && len(x.Sectors) == len(have.Sectors) {
+		if same := x.Boundaries == have.Boundaries && len(x.Sectors) == len(have.Sectors); !same && len(x.Sectors) > 0 {
+			merged.Boundaries, merged.Sectors = x.Boundaries, slices.Clone(x.Sectors)
+		} else if same {
 			for i, s := range x.Sectors {
-				if !(merged.Sectors[i] <= s) {
-					merged.Sectors[i] = s
-				}
+				merged.Sectors[i] = quicker(merged.Sectors[i], s)
 			}
 		}
 		b.Compounds[name] = &merged
 	}
+}
+
+// quicker is the lesser of two times of which each may be unknown.
+func quicker(a, b journal.Num) journal.Num {
+	if a.IsZero() || b < a {
+		return b
+	}
+	return a
 }
 
 // improve merges laps of this session in and tells whether they better anything.
@@ -219,7 +233,7 @@ func (r *records) take(lap *Lap, compound, boundaries string, trace *Trace) (rec
 		}
 	}
 	for i, s := range lap.Sectors {
-		if s := journal.Num(s); s < b.Sectors[i] || b.Sectors[i].IsZero() && !s.IsZero() {
+		if s := quicker(b.Sectors[i], journal.Num(s)); s != b.Sectors[i] && !s.IsZero() {
 			b.Sectors[i], r.changed = s, true
 		}
 	}

@@ -8,6 +8,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/assistant/journal"
 )
 
 var compounds = set.At(channel.Compound).Labels
@@ -120,11 +121,42 @@ func TestMergeKeepsTheBetter(t *testing.T) {
 	require.Equal(t, 80.0, a.Compounds["wet"].Lap)
 }
 
+// Sectors between other boundaries replace those that were kept, an unknown sector replaces none, and a feed that begins to count three sectors where it had
+// counted two does not compare them.
+func TestSectorsOfOtherBoundariesAreNotCompared(t *testing.T) {
+	best := func(lap journal.Num, where string, s ...journal.Num) *Bests {
+		return &Bests{Compounds: map[string]*Best{"soft": {Lap: float64(lap), Boundaries: where, Sectors: s}}}
+	}
+	unknown := journal.Unknown
+	for _, tt := range []struct {
+		name       string
+		have, came *Bests
+		where      string
+		want       []journal.Num
+	}{
+		{"other boundaries", best(60, "x", 20, 40), best(61, "y", 30, 31), "y", nums(30, 31)},
+		{"other boundaries and a better lap", best(60, "x", 20, 40), best(59, "y", 30, 29), "y", nums(30, 29)},
+		{"none came", best(60, "x", 20, 40), best(59, ""), "x", nums(20, 40)},
+		{"as many, one unknown", best(60, "x", 20, 40), best(61, "x", unknown, 38), "x", nums(20, 38)},
+		{"one was unknown", best(60, "x", unknown, 40), best(61, "x", 21, 41), "x", nums(21, 40)},
+	} {
+		tt.have.Merge(tt.came)
+		got := tt.have.Compounds["soft"]
+		require.Equal(t, tt.where, got.Boundaries, tt.name)
+		require.Equal(t, tt.want, got.Sectors, tt.name)
+	}
+	var s sectorState
+	s.reset()
+	s.learn([]float64{20, 40})
+	s.learn([]float64{21, 19, 20})
+	require.Equal(t, 60.0, s.potential, "of three sectors, not of 20 and 19 s of two kinds")
+}
+
 func TestBestsThatCannotBe(t *testing.T) {
 	for _, text := range []string{
 		"", "{", `{"version":9}`, `{"version":1,"compounds":{"soft":{"lap":-1}}}`, `{"version":1,"compounds":{"soft":null}}`,
 		`{"version":1,"compounds":{"soft":{"lap":60,"trace":{"step":5,"length":3000,"time":60,"times":[0]}}}}`,
-		`{"version":1,"reference":{}}`,
+		`{"version":1,"reference":{}}`, `{"version":1,"compounds":{"soft":{"lap":60,"sectors":[-20,80]}}}`,
 	} {
 		_, err := ParseBests([]byte(text))
 		require.Error(t, err, text)

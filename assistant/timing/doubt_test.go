@@ -77,7 +77,7 @@ func TestAWrongSampleIsNotBelieved(t *testing.T) {
 					for _, e := range laps {
 						require.InDelta(t, 60, e.Lap.Time, 0.02, name)
 						require.Equal(t, Flying, e.Lap.Class, name)
-						require.True(t, e.Lap.Valid && e.Lap.Whole, "%s: %s", name, e.Lap.WhyInvalid)
+						require.True(t, e.Lap.Valid && e.Lap.Whole, "%s: %s", name, e.Lap.Void.Code)
 						require.InDelta(t, 3000, e.Lap.Length, 30, name)
 					}
 					require.Len(t, f.of(StintStart), 1, name)

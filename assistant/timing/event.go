@@ -38,7 +38,7 @@ type Event struct {
 	Kind   Kind
 	At     float64 // s on the feed's clock, interpolated between samples where it is at the line
 	Number int     // of the lap or of the stint
-	Lap    Lap     // of LapDone; of LapVoid only WhyInvalid
+	Lap    Lap     // of LapDone; of LapVoid only its reason
 	Doubt  Doubt
 }
 
@@ -47,6 +47,20 @@ type Doubt struct {
 	Channel channel.ID
 	Why     string
 }
+
+// A Void is why a lap does not count, and where that was.
+type Void struct {
+	Code     string  // a code of the journal; empty: the lap counts
+	Corner   int     // that the car was in or had left last, 0: not known
+	Distance float64 // m from the line, NaN: not known
+}
+
+// The reasons.
+const (
+	OffCourse = "off_course"
+	Moved     = "moved" // the car was moved by hand
+	FeedSays  = "feed"  // the feed tells no reason
+)
 
 // A Lap is a completed lap.
 type Lap struct {
@@ -60,7 +74,7 @@ type Lap struct {
 	Exact      bool    // timed between samples that were close together
 	WhyInexact string  // where not Exact
 	Valid      bool    // no reason against it was seen
-	WhyInvalid string  // where not Valid: the first reason
+	Void       Void    // where not Valid: the first reason
 	Class      Class
 	Sectors    []float64 // s, computed, their sum is Computed; NaN where a boundary was missed; nil without boundaries
 	Length     float64   // m driven
@@ -72,7 +86,10 @@ type Lap struct {
 // Journal returns the lap as it stands in the journal; fuel, tyres and brakes are for others to fill.
 func (l *Lap) Journal() *journal.Lap {
 	j := journal.NewLap()
-	j.Number, j.Time, j.Valid, j.WhyInvalid = l.Number, journal.Num(l.Time), l.Valid, l.WhyInvalid
+	j.Number, j.Time, j.Valid = l.Number, journal.Num(l.Time), l.Valid
+	if !l.Valid {
+		j.WhyInvalid, j.InvalidCorner, j.InvalidDistance = l.Void.Code, l.Void.Corner, journal.Num(l.Void.Distance)
+	}
 	j.Class, j.Stint, j.Length, j.FeedTime = string(l.Class), l.Stint, journal.Num(l.Length), journal.Num(l.FeedTime)
 	j.Potential, j.Record, j.Inexact = journal.Num(l.Potential), l.Record, l.WhyInexact
 	for _, s := range l.Sectors {

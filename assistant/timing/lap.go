@@ -14,7 +14,7 @@ type lapState struct {
 	begun     float64 // s, interpolated
 	odo       float64 // m, at begun
 	inexact   string  // why begun is not exact
-	why       string  // why the lap is void
+	why       Void    // why the lap is void
 	gap       float64 // s, the longest time without samples
 	feedClock float64 // s, the feed's time into the lap at the sample before
 	moved     bool    // the car was moved by hand, or the time that it took is missing
@@ -95,7 +95,7 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, length: t.length(), flags: *l, blind: l.inexact+move.inexact != ""}
 		p.lap = Lap{
 			Number: l.number, Stint: t.stint.number, Begun: l.begun, Computed: move.when - l.begun, FeedTime: math.NaN(),
-			Valid: l.why == "", WhyInvalid: l.why, Length: odo - l.odo, Exact: true, Sectors: t.sectorTimes(move.when), Potential: math.NaN(),
+			Valid: l.why.Code == "", Void: l.why, Length: odo - l.odo, Exact: true, Sectors: t.sectorTimes(move.when), Potential: math.NaN(),
 		}
 		if n := len(p.lap.Sectors); n > 0 {
 			t.sector.done(n, p.lap.Sectors[n-1])
@@ -220,17 +220,17 @@ func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Eve
 	default:
 		l.calm = true
 	}
-	if l.why != "" {
+	if l.why.Code != "" {
 		return out
 	}
 	switch valid := t.seldom[lapValid].value; {
 	case t.seldom[onCourse].value == 0, t.offWidth(at, row):
-		out = t.void(at, t.offWhere(row), out)
+		out = t.void(at, t.because(OffCourse, row), out)
 	case valid >= 0.5:
 		l.feedValid = true
 	// Just behind the line the feed may still speak of the lap before.
 	case valid < 0.5 && (l.feedValid || at-l.begun > graceValid || l.number == 0):
-		out = t.void(at, "the feed says so", out)
+		out = t.void(at, t.because(FeedSays, row), out)
 	}
 	return out
 }
@@ -267,27 +267,23 @@ func (t *Timing) lapEnd(when, rate, driven float64) float64 {
 // byDistance tells whether course_distance is the feed's own lap distance.
 func (t *Timing) byDistance() bool { return t.line.distanceCounts() && !math.IsNaN(t.line.dist) }
 
-// offWhere says where the car left the course, as far as package course has told.
-func (t *Timing) offWhere(row channel.Row) string {
-	switch n := row[channel.CornerLast]; {
-	case n > 0 && row[channel.CornerHere] > 0:
-		return fmt.Sprintf("off course at corner %.0f", n)
-	case n > 0:
-		return fmt.Sprintf("off course after corner %.0f", n)
-	case !math.IsNaN(t.place):
-		return fmt.Sprintf("off course at %.0f m", t.place)
+// because makes the reason of a void lap, with where the car is as far as package course has told.
+func (t *Timing) because(code string, row channel.Row) Void {
+	v := Void{Code: code, Distance: t.place}
+	if n := row[channel.CornerLast]; n > 0 {
+		v.Corner = int(n)
 	}
-	return "off course"
+	return v
 }
 
 // void makes the lap in progress void, once.
-func (t *Timing) void(at float64, why string, out []Event) []Event {
-	if t.lap.why != "" {
+func (t *Timing) void(at float64, why Void, out []Event) []Event {
+	if t.lap.why.Code != "" {
 		return out
 	}
 	t.lap.why = why
 	if t.lap.number == 0 {
 		return out // the way to the line is no lap
 	}
-	return append(out, Event{Kind: LapVoid, At: at, Number: t.lap.number, Lap: Lap{Number: t.lap.number, Stint: t.stint.number, WhyInvalid: why}})
+	return append(out, Event{Kind: LapVoid, At: at, Number: t.lap.number, Lap: Lap{Number: t.lap.number, Stint: t.stint.number, Void: why}})
 }

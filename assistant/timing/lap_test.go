@@ -229,8 +229,8 @@ func TestWhatMakesALapVoid(t *testing.T) {
 		valid int // the feed's word until it speaks of the next lap
 		why   string
 	}{
-		{"the feed's word", []any{channel.LapValid, 0}, 0, "the feed says so"},
-		{"off course in a corner", []any{channel.OnCourse, 0, channel.LapValid, 1}, 1, "off course at corner 4"},
+		{"the feed's word", []any{channel.LapValid, 0}, 0, FeedSays},
+		{"off course in a corner", []any{channel.OnCourse, 0, channel.LapValid, 1}, 1, OffCourse},
 		{"nothing", []any{channel.LapValid, 1}, 1, ""},
 	}
 	for _, tt := range tests {
@@ -247,9 +247,13 @@ func TestWhatMakesALapVoid(t *testing.T) {
 			c.run(2970, 50, channel.LapValid, 1, channel.OnCourse, 1)
 			laps := c.laps()
 			require.Len(t, laps, 2)
-			require.Equal(t, tt.why, laps[0].WhyInvalid)
+			require.Equal(t, tt.why, laps[0].Void.Code)
 			require.Equal(t, tt.why == "", laps[0].Valid)
-			require.True(t, laps[1].Valid, laps[1].WhyInvalid)
+			if tt.why != "" {
+				require.Equal(t, 4, laps[0].Void.Corner)
+				require.InDelta(t, 1510, laps[0].Void.Distance, 10, "soon after 1500 m: it is believed once it is held")
+			}
+			require.True(t, laps[1].Valid, laps[1].Void.Code)
 			require.Len(t, c.of(LapVoid), int(flag(tt.why != "")))
 		})
 	}

@@ -69,7 +69,7 @@ func TestOvalLog(t *testing.T) {
 		require.InDelta(t, want.end, laps[i].At, 0.02)
 		require.InDelta(t, want.time, laps[i].Lap.Time, 0.02)
 		require.InDelta(t, want.length, laps[i].Lap.Length, 0.003*want.length)
-		require.True(t, laps[i].Lap.Valid, laps[i].Lap.WhyInvalid)
+		require.True(t, laps[i].Lap.Valid, laps[i].Lap.Void.Code)
 		require.Equal(t, Flying, laps[i].Lap.Class)
 		t.Logf("lap %d: %.3f s, %.1f m", i+1, laps[i].Lap.Time, laps[i].Lap.Length)
 	}

@@ -132,7 +132,7 @@ func TestLeavingTheWidthVoidsTheLap(t *testing.T) {
 			}
 			require.Equal(t, flag(tt.void), l.get(channel.LapVoid))
 			if tt.void {
-				require.Contains(t, l.of(LapVoid)[0].Lap.WhyInvalid, "off course")
+				require.Equal(t, OffCourse, l.of(LapVoid)[0].Lap.Void.Code)
 			}
 		})
 	}

@@ -4,10 +4,10 @@ import (
 	"math"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/course"
 )
 
-// maxSectors is as many as are kept of a feed that counts sectors itself.
-const maxSectors = 16
+const maxSectors = course.MaxSectors
 
 // sectorState knows sectors over the laps. Boundaries come from the course file; without any, from the steps of the
 // feed's own sector, whose moment is the middle between two samples: it is right to half their interval.
@@ -17,6 +17,7 @@ type sectorState struct {
 	count int     // sectors that the feed has been seen to count
 
 	best      [maxSectors]float64 // s, of valid flying laps
+	of        int                 // sectors of those laps
 	last      int                 // number of the sector completed last, 0 before
 	time      float64             // of it
 	delta     float64
@@ -44,6 +45,12 @@ func (s *sectorState) done(number int, time float64) {
 func (s *sectorState) learn(list []float64) {
 	if len(list) < 2 || len(list) > maxSectors {
 		return
+	}
+	if len(list) != s.of { // a feed has begun to count others
+		s.of = len(list)
+		for i := range s.best {
+			s.best[i] = math.NaN()
+		}
 	}
 	s.potential = 0
 	for i, x := range list {

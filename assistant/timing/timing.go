@@ -184,7 +184,7 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 	}
 	if move.jumped {
 		t.trace.whole, t.lap.moved = false, true
-		out = t.void(at, "the car was moved", out)
+		out = t.void(at, t.because(Moved, row), out)
 	}
 	if move.crossed {
 		out = t.cross(at, move, was || t.stint.pits, row, out)
@@ -293,7 +293,7 @@ func (t *Timing) write(at float64, row channel.Row) {
 	row[channel.LapCompleted] = flag(t.flagged.completed)
 	row[channel.PersonalBest] = flag(t.flagged.best)
 	row[channel.StintStarted] = flag(t.flagged.stint)
-	row[channel.LapVoid] = flag(t.lap.why != "")
+	row[channel.LapVoid] = flag(t.lap.why.Code != "")
 	row[channel.LapTimeDone], row[channel.LapFlying] = nan, nan
 	if t.doneAny {
 		row[channel.LapTimeDone] = t.done.Time

@@ -1,10 +1,23 @@
 package words
 
-import "earshot/assistant/journal"
+import (
+	"earshot/assistant/health"
+	"earshot/assistant/journal"
+	"earshot/audio/spoken"
+)
 
 // English is the language of the documents, and the one where none is selected.
 var English = &Language{
-	Name: "english",
+	Name: "english", Spoken: spoken.English,
+	Calls: Calls{
+		Marked: "Marked.", MarkedCorner: "Marked, turn %s.", NothingSaid: "Nothing said yet.",
+		Muted: "Muted.", Unmuted: "Talking again.", NoAnswer: "No %s data.", NewStint: "New stint.",
+		Cleared: "Clear.", NothingToClear: "Nothing to clear.",
+		Health: map[health.Words]string{
+			"feed-lost": "No telemetry.", "keys-lost": "Keys lost.", "recording-lost": "Recording stopped.", "journal-lost": "Journal stopped.",
+			"sound-back": "Sound back.",
+		},
+	},
 	findings: map[journal.Finding]string{
 		{Kind: journal.Understeer, Phase: "braking"}:    "braking understeer",
 		{Kind: journal.Understeer, Phase: "turn_in"}:    "turn-in understeer",
@@ -21,7 +34,10 @@ var English = &Language{
 		{Kind: journal.Wheelspin, Place: "front"}:       "front wheelspin",
 		{Kind: journal.Wheelspin, Place: "rear"}:        "rear wheelspin",
 	},
-	never: "%s was never learned in this session, so %s: %s.",
+	void:     map[string]string{"off_course": "off the course", "moved": "the car was moved", "feed": "by the feed's word"},
+	atCorner: ", turn %d",
+	atPlace:  " at %.0f m",
+	never:    "%s was never learned in this session, so %s: %s.",
 	learned: map[string][2]string{
 		"slip_front":   {"Slip of the front wheels", "their locking and spinning cannot show"},
 		"slip_rear":    {"Slip of the rear wheels", "their locking and spinning cannot show"},

@@ -40,11 +40,12 @@ func TestWAVHoldsWhatWasPlayed(t *testing.T) {
 	defer f.Close()
 	c, err := audio.ReadWAV(f)
 	require.NoError(t, err)
-	seconds, hz, peak, err := devicetest.Heard(c.Samples, c.Rate)
+	heard, err := devicetest.Heard(c.Samples, c.Rate)
 	require.NoError(t, err)
-	require.InDelta(t, 0.5, seconds, 0.01)
-	require.InDelta(t, 1000, hz, 1)
-	require.InDelta(t, 0.25, peak, 0.005)
+	require.InDelta(t, 0.5, heard.Seconds, 0.01)
+	require.InDelta(t, 1000, heard.Hz, 1)
+	require.InDelta(t, 0.25, heard.Peak, 0.005)
+	require.Zero(t, heard.Holes)
 }
 
 func TestOpenRefuses(t *testing.T) {

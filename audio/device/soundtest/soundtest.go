@@ -4,9 +4,11 @@ package soundtest
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -116,7 +118,7 @@ func (c *Card) Restart(t testing.TB) {
 	c.mu.Lock()
 	c.server = cmd
 	c.mu.Unlock()
-	if err := within(10*time.Second, func() error { return c.run("pactl", "info") }); err != nil {
+	if err := within(60*time.Second, func() error { return c.run("pactl", "info") }); err != nil {
 		c.Kill() // only now is said no longer written
 		t.Fatalf("the virtual sound card does not answer: %v\n%s", err, said.String())
 	}
@@ -192,7 +194,7 @@ func (c *Card) Capture(t testing.TB, sink string, rate int) (stop func() []float
 	t.Cleanup(end)
 	select {
 	case <-begun:
-	case <-time.After(5 * time.Second):
+	case <-time.After(60 * time.Second):
 		t.Fatalf("recording %s gives nothing", sink)
 	}
 	return func() []float32 {
@@ -204,4 +206,39 @@ func (c *Card) Capture(t testing.TB, sink string, rate int) (stop func() []float
 		}
 		return samples
 	}
+}
+
+// Control plays samples, mono at rate, through the sound server's own player and returns what came out of the same output, mono at the
+// rate captured. What is wrong with that is the machine's fault, and a device is judged against it.
+func (c *Card) Control(t testing.TB, samples []float32, rate, captured int) []float32 {
+	t.Helper()
+	stop := c.Capture(t, Speaker, captured)
+	raw := make([]byte, 0, 2*len(samples))
+	for _, s := range samples {
+		raw = binary.LittleEndian.AppendUint16(raw, uint16(int16(s*32767)))
+	}
+	play := c.Command(t, "pacat", "--raw", "--format=s16le", "--channels=1", fmt.Sprintf("--rate=%d", rate), "--latency-msec=40")
+	play.Stdin = bytes.NewReader(raw)
+	if out, err := play.CombinedOutput(); err != nil {
+		t.Fatalf("the sound server's own player: %v: %s", err, out)
+	}
+	return stop()
+}
+
+// Holes counts the stretches of 3 ms or more of nothing at all between the first sound and the last, which is what is heard of a
+// player that was not there in time, and how long they are together.
+func Holes(samples []float32, rate int) (n int, seconds float64) {
+	run, begun := 0, false
+	for _, s := range samples {
+		if math.Abs(float64(s)) < 1.5/32768 {
+			run++
+			continue
+		}
+		if begun && run >= 3*rate/1000 {
+			n++
+			seconds += float64(run) / float64(rate)
+		}
+		run, begun = 0, true
+	}
+	return n, seconds
 }

@@ -12,6 +12,7 @@ import (
 
 	"earshot/audio"
 	"earshot/audio/device/internal/output"
+	"earshot/audio/device/soundtest"
 )
 
 // A Device is what package device wants of one. It stands here once more so that
@@ -45,20 +46,19 @@ func Contract(t *testing.T, open func(t *testing.T) Device) {
 		begin := time.Now()
 		require.NoError(t, d.Play(Tone(16000, 440, 0.1, 0.5)))
 		require.NoError(t, d.Play(Tone(48000, 440, 0.1, 0.5)))
-		require.Less(t, time.Since(begin), 400*time.Millisecond)
 		require.NoError(t, d.Close())
 		took := time.Since(begin)
 		require.Greater(t, took, 900*time.Millisecond, "one behind the other they last 1 s")
-		require.Less(t, took, 6*time.Second)
+		require.Less(t, took, 20*time.Second)
 	})
 	t.Run("stop ends the sound and the wait", func(t *testing.T) {
 		d := open(t)
+		begin := time.Now()
 		require.NoError(t, d.Play(Tone(16000, 440, 0.1, 30)))
 		require.NoError(t, d.Play(Tone(16000, 440, 0.1, 30)))
 		d.Stop()
-		begin := time.Now()
 		require.NoError(t, d.Close())
-		require.Less(t, time.Since(begin), 4*time.Second, "the clips last a minute")
+		require.Less(t, time.Since(begin), 20*time.Second, "play does not wait, and the clips last a minute")
 	})
 	t.Run("stop from another goroutine ends a close that waits", func(t *testing.T) {
 		d := open(t)
@@ -68,7 +68,7 @@ func Contract(t *testing.T, open func(t *testing.T) Device) {
 		go func() { closed <- d.Close() }()
 		d.Stop()
 		require.NoError(t, <-closed)
-		require.Less(t, time.Since(begin), 4*time.Second)
+		require.Less(t, time.Since(begin), 20*time.Second, "the clip lasts 30 s")
 	})
 	t.Run("a closed device says so", func(t *testing.T) {
 		d := open(t)
@@ -105,36 +105,88 @@ func Contract(t *testing.T, open func(t *testing.T) Device) {
 	})
 }
 
-// Heard finds a tone in a recording: how long something sounds, the strongest
-// frequency and its peak.
-func Heard(samples []float32, rate int) (seconds, hz, peak float64, err error) {
-	first, last := -1, 0
-	for i, s := range samples {
-		if s > 0.005 || s < -0.005 {
-			if first < 0 {
-				first = i
-			}
-			last = i
-		}
-	}
-	if first < 0 {
-		return 0, 0, 0, errors.New("nothing is to be heard")
-	}
-	x := samples[first : last+1]
-	crossings, from, to := 0, 0.0, 0.0
-	for i := 1; i < len(x); i++ {
-		if x[i-1] < 0 && x[i] >= 0 {
-			at := float64(i) - float64(x[i])/float64(x[i]-x[i-1])
-			if crossings == 0 {
-				from = at
-			}
-			to = at
-			crossings++
-		}
-		peak = max(peak, math.Abs(float64(x[i])))
-	}
-	if crossings > 1 {
-		hz = float64(crossings-1) / (to - from) * float64(rate)
-	}
-	return float64(len(x)) / float64(rate), hz, peak, nil
+// A Sound is what was heard of a tone.
+type Sound struct {
+	Seconds float64 // how long it sounds, without what is missing in holes
+	Hz      float64 // between holes
+	Peak    float64
+	Holes   int
 }
+
+// Heard finds a tone in a recording. On a busy machine a player that is not there in time leaves holes of silence, which make a
+// tone neither longer nor lower here; sound that got lost makes it shorter.
+func Heard(samples []float32, rate int) (Sound, error) {
+	var s Sound
+	var cycles, time, from float64 // from: the first rising edge since a hole, -1 without one
+	quiet, begun := 0, false
+	from = -1
+	sounding := 0
+	last := -1.0
+	for i := 1; i < len(samples); i++ {
+		a, b := float64(samples[i-1]), float64(samples[i])
+		if math.Abs(b) <= 0.005 {
+			quiet++
+		} else {
+			if begun && quiet > 3*rate/1000 {
+				s.Holes++
+				from = -1
+			} else if begun {
+				sounding += quiet
+			}
+			quiet, begun = 0, true
+			sounding++
+			s.Peak = max(s.Peak, math.Abs(b))
+		}
+		if a < 0 && b >= 0 && quiet <= 3*rate/1000 {
+			at := float64(i) - b/(b-a)
+			if from >= 0 {
+				cycles++
+				time += at - last
+			}
+			from, last = at, at
+		}
+	}
+	if !begun {
+		return s, errors.New("nothing is to be heard")
+	}
+	s.Seconds = float64(sounding) / float64(rate)
+	if time > 0 {
+		s.Hz = cycles / time * float64(rate)
+	}
+	return s, nil
+}
+
+// Judge plays a tone and wants it to come out of the card whole, as high and as loud as it is, within hz. Where it does not, the
+// sound server's own player plays it into the same output. If it comes out of that well, or the tone was wrong without a hole
+// in it, three times, the device is wrong; if both have holes, the machine was too busy, and the try does not count.
+func Judge(t *testing.T, card *soundtest.Card, tone audio.Clip, hz float64, play func()) {
+	t.Helper()
+	want, err := Heard(tone.Resample(Rate).Samples, Rate)
+	require.NoError(t, err)
+	listen := func(samples []float32) (got Sound, right bool) {
+		got, err := Heard(samples, Rate)
+		return got, err == nil && got.Holes == 0 &&
+			math.Abs(got.Hz-want.Hz) <= hz && math.Abs(got.Peak-want.Peak) <= 0.01 && math.Abs(got.Seconds-want.Seconds) <= 0.01
+	}
+	failures := 0
+	for range 6 {
+		stop := card.Capture(t, soundtest.Speaker, Rate)
+		play()
+		played, right := listen(stop())
+		if right {
+			return
+		}
+		control, right := listen(card.Control(t, tone.Samples, tone.Rate, Rate))
+		t.Logf("of %+v came %+v, and %+v by the sound server's own player", want, played, control)
+		if right || played.Holes == 0 && control.Holes > 0 {
+			failures++
+		}
+		if failures == 3 {
+			t.Fatal("three times the device was worse than the sound server's own player")
+		}
+	}
+	t.Skip("the machine is too busy to listen: the sound server's own player had holes again and again")
+}
+
+// Rate is that of the recordings that Judge makes.
+const Rate = 48000
