@@ -384,6 +384,9 @@ func (c *Core) situation() uint64 {
 	if row[channel.OnOutLap] == 1 {
 		s |= onOutLap
 	}
+	if c.label(channel.Flag) == "chequered" || row[channel.LapsToGo] == 0 {
+		s |= onInLap
+	}
 	if c.label(channel.SessionKind) == "formation" {
 		s |= inFormation
 	}

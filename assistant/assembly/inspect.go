@@ -1,12 +1,15 @@
 package assembly
 
 import (
+	"cmp"
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"earshot/assistant"
 	"earshot/assistant/car"
 	"earshot/assistant/folder"
+	"earshot/assistant/session/model"
 	"earshot/rules"
 	"earshot/rules/story"
 )
@@ -20,6 +23,7 @@ type Checked struct {
 	Unspoken []string      `json:"not_in_voice,omitempty"`
 	Courses  []string      `json:"courses,omitempty"` // saved, that can be recognised
 	Notes    []string      `json:"notes,omitempty"`
+	Driven   *Driven       `json:"driven,omitempty"` // what a session has shown of it
 }
 
 // A CheckedRule is on, or off for reasons.
@@ -90,4 +94,31 @@ func (p *Parts) Check() Checked {
 	}
 	found.Notes = append(found.Notes, p.courseNotes()...)
 	return found
+}
+
+// Driven is what a session has shown of what has to be learned, and of sensors that did not measure.
+type Driven struct {
+	Session string          `json:"session"`
+	Learned []model.Learned `json:"learned,omitempty"`
+	Sensors []model.Episode `json:"sensors,omitempty"`
+}
+
+// Driven reads the journal of a session: an id or its beginning, "last", the session's folder, or the path of a journal.
+func (c Config) Driven(ref string) (*Driven, error) {
+	found, err := c.FindJournal(ref)
+	if err != nil {
+		return nil, err
+	}
+	events, err := ReadJournal(found.Journal)
+	if len(events) == 0 && err != nil {
+		return nil, err
+	}
+	m := model.Of(events)
+	d := &Driven{Session: cmp.Or(m.ID, found.Journal), Learned: m.Learned}
+	for _, e := range m.Health {
+		if strings.HasPrefix(e.Part, "sensor ") {
+			d.Sensors = append(d.Sensors, e)
+		}
+	}
+	return d, nil
 }

@@ -10,10 +10,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"earshot/assistant/assembly"
+	"earshot/assistant/words"
 )
 
 func newCheck() *cobra.Command {
 	var asJSON bool
+	var ref string
 	var tests []string
 	c := &cobra.Command{
 		Use:   "check [RULES...]",
@@ -23,12 +25,13 @@ rules are on with this feed and car, and for each that is off what it lacks. RUL
 the rules that ship.
 
 With --test it tries rules: samples in, calls out, as a file of tests says (configs/rules/README.md shows one).`,
-		Example: "  earshot check --feed myfeed.yaml --car mycar.yaml\n  earshot check myrules.yaml\n  earshot check myrules.yaml --test myrules_test.yaml",
+		Example: "  earshot check --feed myfeed.yaml --car mycar.yaml\n  earshot check myrules.yaml\n  earshot check myrules.yaml --test myrules_test.yaml\n  earshot check --session last",
 		Args:    cobra.ArbitraryArgs,
 	}
 	addFileFlags(c)
 	addCoursesFlag(c, "folder of the saved courses, or none (default: the user's state folder)")
 	c.Flags().StringArrayVar(&tests, "test", nil, "try the rules with the samples of FILE; may be repeated")
+	c.Flags().StringVar(&ref, "session", "", "also tell what that session has learned, and of sensors that did not measure: an id, or last")
 	c.Flags().BoolVar(&asJSON, "json", false, "for programs")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		cfg, err := loadConfig(c)
@@ -49,6 +52,11 @@ With --test it tries rules: samples in, calls out, as a file of tests says (conf
 			return err
 		}
 		found := p.Check()
+		if ref != "" {
+			if found.Driven, err = cfg.Driven(ref); err != nil {
+				return err
+			}
+		}
 		if asJSON {
 			return writeJSON(c.OutOrStdout(), found)
 		}
@@ -144,5 +152,29 @@ func printChecked(w io.Writer, f assembly.Checked) {
 	}
 	for _, n := range f.Notes {
 		fmt.Fprintf(w, "\nnote: %s\n", n)
+	}
+	if f.Driven != nil {
+		printDriven(w, f.Driven)
+	}
+}
+
+func printDriven(w io.Writer, d *assembly.Driven) {
+	fmt.Fprintf(w, "\nin session %s:\n", d.Session)
+	if len(d.Learned) == 0 {
+		fmt.Fprintln(w, "  its journal does not tell what was learned")
+	}
+	for _, l := range d.Learned {
+		if l.At.IsZero() {
+			fmt.Fprintf(w, "  %s\n", words.English.NeverLearned(l.What, l.Lacks))
+			continue
+		}
+		fmt.Fprintf(w, "  %s learned at %s", strings.ReplaceAll(l.What, "_", " "), clock(float64(l.At)))
+		if l.Detail != "" {
+			fmt.Fprintf(w, ": %s", l.Detail)
+		}
+		fmt.Fprintln(w)
+	}
+	for _, s := range d.Sensors {
+		fmt.Fprintf(w, "  %s at %s: %s\n", s.Part, clock(float64(s.From)), s.Text)
 	}
 }
