@@ -23,8 +23,8 @@ import (
 )
 
 // Run listens to the live feed until it ends or ctx is done: it opens everything, runs, and closes everything in the reverse
-// order. What is said goes to the sound device and to heard.
-func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error) {
+// order. What happens goes to more besides recording, journal and sound device.
+func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 	tell := p.tell
 	closing := func(what string, f func() error) {
 		if e := f(); e != nil {
@@ -123,10 +123,9 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 
 	a := &assistant.Assistant{
 		Core: p.Core(), Session: head, Feed: stream, Door: door,
-		Sinks: []assistant.Sink{assistant.RecordTo(recorder), assistant.JournalTo(events.Append), assistant.SpeakTo(deviceSpeaker{voice})},
-	}
-	for _, s := range heard {
-		a.Sinks = append(a.Sinks, assistant.SpeakTo(s))
+		Sinks: append([]assistant.Sink{
+			assistant.RecordTo(recorder), assistant.JournalTo(events.Append), assistant.SpeakTo(deviceSpeaker{voice}),
+		}, more...),
 	}
 	defer p.keep(a, true, ill)()
 	if text := p.CarNote(); text != "" {
