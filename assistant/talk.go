@@ -75,7 +75,9 @@ func (c *Core) callHealth(part string, code health.Words, out *Output) {
 }
 
 func (c *Core) offer(q cue.Cue, out *Output) {
-	q.Duration, _ = c.setup.Voice.Duration(q.Text)
+	if q.Text != "" {
+		q.Duration, _ = c.setup.Voice.Duration(q.Text)
+	}
 	c.rulings = c.scheduler.Offer(c.now, q, c.rulings[:0])
 	c.verdicts(out)
 }
@@ -92,7 +94,7 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		c.rulings = c.scheduler.Withdraw(t.Rule.Name, t.Instance, c.now, c.rulings[:0])
 		c.verdicts(out)
 	}
-	if !t.Say {
+	if waits := t.To == rules.Active && !t.Rule.Momentary && !t.Rule.Placed; !t.Say && !(waits && t.Why != "") { // a state waits for its words
 		if t.Why != "" {
 			c.silent(t, out)
 		}
@@ -103,7 +105,7 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		q.Expires = c.now + t.Rule.Expires
 	}
 	if t.To == rules.Active {
-		q.Short, q.Priority, q.Live, q.Holds = c.phrase(t.Short), priorities[t.Rule.Priority], true, !t.Rule.Momentary
+		q.Short, q.Priority, q.Live, q.Holds = c.phrase(t.Short), priorities[t.Rule.Priority], !t.Rule.Placed, !t.Rule.Momentary
 		if t.Rule.Merge {
 			q.Group = t.Rule.Name
 		}
@@ -141,7 +143,7 @@ type wording struct{ c *Core }
 
 func (w wording) Quiet(q *cue.Cue) bool {
 	c := w.c
-	return q.Live && q.Priority != cue.Answer && c.memory.Quiet(c.rules.Rule(q.Rule), q.Instance, q.Holds, c.situation())
+	return (q.Live || q.Holds) && q.Priority != cue.Answer && c.memory.Quiet(c.rules.Rule(q.Rule), q.Instance, q.Holds, c.situation())
 }
 
 func (w wording) Words(q *cue.Cue, members uint64) (long, short cue.Phrase, ok bool) {
@@ -226,6 +228,7 @@ func (c *Core) verdicts(out *Output) {
 		r := &c.rulings[i]
 		q := journal.NewCue()
 		q.Rule, q.Text, q.Priority, q.Verdict, q.Why = r.Cue.Rule, r.Cue.Text, r.Cue.Priority.String(), string(r.Verdict), r.Why
+		q.Reason = string(r.Reason)
 		q.Queued, q.Start, q.End = journal.Num(r.Cue.Queued), journal.Num(r.Start), journal.Num(r.End)
 		c.event(out, q)
 	}
