@@ -25,10 +25,10 @@ type Scheduler struct {
 	hasLast bool
 
 	mutedUntil  float64
-	cornerSince float64 // NaN outside corners
-	lapSince    float64 // NaN before the first call
-	advisories  int     // begun since lapSince
-	calls       []call  // but answers and warnings, begun within callWindow
+	cornerSince float64   // NaN outside corners
+	lapSince    float64   // NaN before the first call
+	advisories  int       // begun since lapSince
+	calls       []float64 // when something but answers, warnings and what belongs to the line was begun, within callWindow
 
 	whyLap, whyWindow string // why there is no place for an advisory
 }
@@ -67,7 +67,7 @@ func New(c Config, words Wording) *Scheduler {
 	c = c.filled()
 	return &Scheduler{
 		whyLap:    fmt.Sprintf("%d advisories in a lap are the most, one fewer for low importance", c.MaxAdvisoriesPerLap),
-		whyWindow: fmt.Sprintf("%d calls in ten minutes are the most, two fewer for low importance", c.MaxCalls),
+		whyWindow: fmt.Sprintf("%d calls in ten minutes are the most for something of low importance", c.MaxCalls),
 		conf:      c, words: words, now: math.Inf(-1), lastEnd: math.Inf(-1), lastWas: Advisory,
 		mutedUntil: math.Inf(-1), cornerSince: nan, lapSince: nan,
 	}
@@ -253,36 +253,20 @@ func (s *Scheduler) spent(c *Cue, now float64) string {
 	if most := s.conf.MaxAdvisoriesPerLap; most >= 0 && s.advisories >= max(1, most+int(c.Importance)) {
 		return s.whyLap
 	}
-	most := s.conf.MaxCalls
-	if most < 0 || c.Importance == High || c.Where == Line || c.Holds && c.Importance == Normal {
-		return ""
-	}
-	all, advisories := s.recent(now)
-	if c.Importance == Low && all >= most-2 || all >= most && advisories >= most/2 {
+	if most := s.conf.MaxCalls; c.Importance == Low && most >= 0 && s.recent(now) >= most {
 		return s.whyWindow
 	}
 	return ""
 }
 
-// A call is what was begun, for the count of MaxCalls.
-type call struct {
-	at       float64
-	advisory bool
-}
-
 // recent counts the calls begun within callWindow.
-func (s *Scheduler) recent(now float64) (all, advisories int) {
+func (s *Scheduler) recent(now float64) int {
 	old := 0
-	for old < len(s.calls) && now-s.calls[old].at >= callWindow {
+	for old < len(s.calls) && now-s.calls[old] >= callWindow {
 		old++
 	}
 	s.calls = slices.Delete(s.calls, 0, old)
-	for _, c := range s.calls {
-		if c.advisory {
-			advisories++
-		}
-	}
-	return len(s.calls), advisories
+	return len(s.calls)
 }
 
 func (s *Scheduler) find(rule string, instance int) int {
@@ -396,7 +380,7 @@ func (s *Scheduler) begin(now float64, parts []item, said Phrase, why string) {
 		s.advisories++
 	}
 	if c.Priority < Answer && c.Where != Line {
-		s.calls = append(s.calls, call{now, c.Priority == Advisory})
+		s.calls = append(s.calls, now)
 	}
 }
 
@@ -452,7 +436,7 @@ func (s *Scheduler) cut(now float64, v Verdict, why string, again bool, out []Ru
 	if snd.cue.Priority == Advisory {
 		s.advisories = max(0, s.advisories-1) // it was not heard
 	}
-	if n := len(s.calls); n > 0 && s.calls[n-1].at == snd.start && snd.cue.Priority < Answer {
+	if n := len(s.calls); n > 0 && s.calls[n-1] == snd.start && snd.cue.Priority < Answer {
 		s.calls = s.calls[:n-1]
 	}
 	s.ended(now)
