@@ -228,6 +228,7 @@ func (c *Core) verdicts(out *Output) {
 		r := &c.rulings[i]
 		q := journal.NewCue()
 		q.Rule, q.Text, q.Priority, q.Verdict, q.Why = r.Cue.Rule, r.Cue.Text, r.Cue.Priority.String(), string(r.Verdict), r.Why
+		q.Reason = string(r.Reason)
 		q.Queued, q.Start, q.End = journal.Num(r.Cue.Queued), journal.Num(r.Start), journal.Num(r.End)
 		c.event(out, q)
 	}

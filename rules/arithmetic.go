@@ -178,7 +178,7 @@ func (c *checker) call(n *node, at place) value {
 		if i := v.env; i >= 0 {
 			size = func(fr *frame) float64 { return math.Abs(fr.env[i]) }
 		}
-		return fold(value{q: v.q, env: -1, isConst: v.isConst, bare: v.bare, loose: v.loose, num: size})
+		return fold(value{q: v.q, env: -1, absOf: v.env + 1, isConst: v.isConst, bare: v.bare, loose: v.loose, num: size})
 	case "sqrt":
 		v := c.number(n.args[0])
 		if v.q != noQuantity && !plain(&v) {
@@ -331,6 +331,9 @@ func (c *checker) between(n *node, at place) value {
 		if at.negated {
 			shift = -shift
 		}
+	}
+	if lo.isConst && hi.isConst {
+		c.limited(&x, lo.c, hi.c, lo.c-shift, hi.c+shift)
 	}
 	nearer := func(shift float64) num {
 		x, lo, hi := x.num, lo.num, hi.num

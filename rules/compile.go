@@ -248,6 +248,8 @@ func (w *ruleWriter) instances() []compiled {
 			}
 		}
 		off = append(off, w.when(c, fields["when"], &part)...)
+		part.uses = c.uses
+		c.uses = nil
 		moved = moved || c.dbUsed || part.cond == nil
 		learned := c.learned
 		off = append(off, w.words(c, fields, &part)...)

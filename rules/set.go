@@ -26,6 +26,7 @@ type Set struct {
 	asks      []string
 	phrases   []string
 	width     int // how long env must be
+	watches   []watch
 }
 
 // compiled is one instance of a rule.
@@ -38,6 +39,7 @@ type compiled struct {
 	trackers   []tracker
 	firstTrack int
 	decide     decision
+	uses       map[int]*use
 	say, clear *template
 	short      *template // of say, nil where there is none
 }
@@ -225,5 +227,6 @@ func (b *builder) finish() *Set {
 		}
 	}
 	slices.Sort(s.phrases)
+	s.watches = watchesOf(s.instances)
 	return s
 }

@@ -15,7 +15,7 @@ func shipped(t testing.TB) []rules.Source {
 	t.Helper()
 	paths, err := filepath.Glob("../configs/rules/*.yaml")
 	require.NoError(t, err)
-	require.Len(t, paths, 7)
+	require.NotEmpty(t, paths)
 	var out []rules.Source
 	for _, p := range paths {
 		b, err := os.ReadFile(p)

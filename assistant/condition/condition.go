@@ -18,6 +18,7 @@ type Condition struct {
 	slip    slip
 	balance balance
 	corners corners
+	places  places
 	aids    aids
 }
 
@@ -38,6 +39,7 @@ func New(c *car.Car) *Condition {
 	k.slip.init(c)
 	k.balance.init(c)
 	k.corners.init(c)
+	k.places.init(c)
 	k.aids.init()
 	return k
 }
@@ -50,6 +52,7 @@ func (c *Condition) StintStart(at float64, row channel.Row) {
 	c.slip.relearn()
 	c.balance.relearn()
 	c.corners.stint()
+	c.places.stint()
 	c.aids.stint()
 	c.write(row)
 }
@@ -72,6 +75,7 @@ func (c *Condition) Step(at float64, row channel.Row) {
 	c.slip.step(at, &c.motion, c.brakes.on, row)
 	c.balance.step(at, dt, &c.motion, row)
 	c.corners.step(at, dt, c, row)
+	c.places.step(dt, row)
 	c.aids.step(at, row)
 	c.write(row)
 }
@@ -104,6 +108,8 @@ func (c *Condition) write(row channel.Row) {
 	c.brakes.write(row)
 	c.slip.write(row)
 	row[channel.Balance] = c.balance.index
+	c.corners.announced.write(row)
+	c.places.write(row)
 }
 
 // Shown lists what the latest pass of a corner showed, in the order of journal.AllFindings; nothing where that pass ended

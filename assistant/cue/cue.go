@@ -138,10 +138,41 @@ const (
 	Muted       Verdict = "muted"       // the driver wanted quiet
 )
 
+// A Reason is the code of why a verdict was given.
+type Reason string
+
+// The reasons. Those of cues that waited say what was in their way last.
+const (
+	NoWords        Reason = "no_words"     // there was nothing to say, or nothing that could be said
+	AlreadyExpired Reason = "late"         // it had expired when it was offered
+	MutedByDriver  Reason = "mute"         // the driver wanted quiet
+	BeingSaid      Reason = "being_said"   // the same sounded at that moment
+	NewerText      Reason = "newer_text"   // a newer text of the same call took its place
+	SaidWithin     Reason = "said_within"  // another cue had its content
+	NoLongerTrue   Reason = "cleared"      // what it tells had passed
+	SessionEnded   Reason = "session_end"  // it waited or sounded when the session ended
+	LapFull        Reason = "lap_full"     // enough advisories in this lap
+	WindowFull     Reason = "calls_full"   // enough calls in ten minutes
+	ByWarning      Reason = "warning"      // a warning waits for nothing, and interrupts
+	Standing       Reason = "standing"     // the car stands or is in the pits
+	RoomEnough     Reason = "room"         // there was room
+	RoomUnknown    Reason = "room_unknown" // room not known, but not in a corner
+	Waited         Reason = "waited"       // an answer had waited long enough
+	OtherSounded   Reason = "other_sounds" // another cue was being said
+	OthersFirst    Reason = "others_first" // others went first
+	KeptBack       Reason = "kept_back"    // it was not the time for it
+	InCorner       Reason = "in_corner"    // in a corner, and the room not known
+	NotStraight    Reason = "not_straight" // it wants a straight
+	NotAtLine      Reason = "not_at_line"  // it wants to be near the line
+	NoRoom         Reason = "no_room"      // too little room before the next braking or turn-in point
+	NoMoment       Reason = "no_moment"    // no moment came to say it
+)
+
 // A Ruling is a verdict with its reason, for the journal.
 type Ruling struct {
 	Cue        Cue
 	Verdict    Verdict
+	Reason     Reason // what Why says, without its figures
 	Why        string
 	Start, End float64 // s on the feed's clock; NaN where it was never begun
 	Final      bool    // no other Ruling follows for this cue

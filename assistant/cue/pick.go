@@ -31,6 +31,13 @@ const (
 	firstYes = goWarning
 )
 
+// reasons are the codes of the holds.
+var reasons = [...]Reason{
+	holdNone: NoMoment, holdSpeaking: OtherSounded, holdOthers: OthersFirst, holdQuiet: KeptBack, holdWords: NoWords, holdMuted: MutedByDriver,
+	holdBudget: WindowFull, holdCorner: InCorner, holdStraight: NotStraight, holdLine: NotAtLine, holdRoom: NoRoom,
+	goWarning: ByWarning, goStanding: Standing, goRoom: RoomEnough, goOpen: RoomUnknown, goDoubt: RoomUnknown, goLate: Waited,
+}
+
 // A choice is an item to begin, and how.
 type choice struct {
 	index        int
@@ -312,8 +319,8 @@ func (s *Scheduler) join(i int, members uint64) bool {
 	return true
 }
 
-// reason puts into words why a cue is begun.
-func (s *Scheduler) reason(ch choice, sit Situation) string {
+// why puts into words why a cue is begun.
+func (s *Scheduler) why(ch choice, sit Situation) string {
 	var why string
 	switch ch.why {
 	case goWarning:

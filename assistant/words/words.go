@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"strings"
 
+	"earshot/assistant/cue"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/audio/spoken"
@@ -20,8 +21,9 @@ type Language struct {
 	Calls  Calls
 
 	findings map[journal.Finding]string
-	void     map[string]string // why a lap does not count, by code
-	atCorner string            // after it, where that was
+	void     map[string]string     // why a lap does not count, by code
+	reasons  map[cue.Reason]string // why a cue was said or not
+	atCorner string                // after it, where that was
 	atPlace  string
 	learned  map[string][2]string // what has to be learned, and what cannot be told without it
 	never    string               // sentence about it: what, what cannot be told, what was lacking
@@ -86,4 +88,13 @@ func (l *Language) Void(lap *journal.Lap) string {
 		return why + fmt.Sprintf(l.atPlace, float64(lap.InvalidDistance))
 	}
 	return why
+}
+
+// Reason says why a cue was said or not, without figures, so that many calls can be counted by it; of journals written before
+// there were codes it is what they say.
+func (l *Language) Reason(c *journal.Cue) string {
+	if text, ok := l.reasons[cue.Reason(c.Reason)]; ok {
+		return text
+	}
+	return c.Why
 }

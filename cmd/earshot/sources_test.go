@@ -14,13 +14,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/journal"
+	"earshot/assistant/opendata"
 )
 
 // splitOval writes the measured log of a race car as two tables: positions at 12.5 Hz with a clock that begins at 1000 s,
 // and all the rest at 25 Hz in Unix time. From hush seconds on the positions are missing for ten.
 func splitOval(t *testing.T, hush float64) (positions, rest string) {
 	t.Helper()
-	f, err := os.Open(filepath.Join(openData(t), "racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz"))
+	f, err := os.Open(filepath.Join(opendata.Path(t, ""), "racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz"))
 	require.NoError(t, err)
 	defer f.Close()
 	z, err := gzip.NewReader(f)
