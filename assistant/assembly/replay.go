@@ -10,6 +10,7 @@ import (
 
 	"earshot/assistant"
 	"earshot/assistant/feed"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/audio/device"
@@ -173,7 +174,11 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 		defer func() { err = errors.Join(err, track.close(a.Core.Now())) }()
 		a.Sinks = append(a.Sinks, assistant.SpeakTo(track))
 	}
-	kept := d.keep(a, how.KeepBests)
+	kept := d.keep(a, how.KeepBests, func(_ health.Part, err error) {
+		if err != nil {
+			d.tell(err.Error())
+		}
+	})
 	err = a.Replay(ctx, d.Tape, how.Speed)
 	kept()
 	if err == nil && ctx.Err() == nil {

@@ -103,7 +103,7 @@ func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 		for {
 			select {
 			case problem := <-out.Lost():
-				ill(assistant.Sound, problem)
+				ill(assistant.SoundPart, problem)
 			case <-watching.Done():
 				return
 			}
@@ -111,7 +111,14 @@ func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 	})
 	watchers.Go(func() { watchKeys(watching, bindings, door, ill, tell) })
 	watchers.Go(func() {
-		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(p.Config.Rules) }, door.Rules, tell)
+		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(p.Config.Rules) }, door.Rules, func(err error) {
+			h := assistant.RulesPart.Is(health.OK, "they can be read again")
+			if err != nil {
+				h = assistant.RulesPart.Is(health.Degraded, "the old rules stay in force: "+err.Error())
+			}
+			tell("rules: " + h.Text)
+			_ = door.Health(*h) // it refuses after the end; the line above was printed
+		}, tell)
 	})
 
 	a := &assistant.Assistant{
@@ -120,7 +127,7 @@ func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 			assistant.RecordTo(recorder), assistant.JournalTo(events.Append), assistant.SpeakTo(deviceSpeaker{voice}),
 		}, more...),
 	}
-	defer p.keep(a, true)()
+	defer p.keep(a, true, ill)()
 	if text := p.CarNote(); text != "" {
 		tell(text)
 	}

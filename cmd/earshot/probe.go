@@ -205,20 +205,20 @@ type unknown struct {
 // probeUnknown looks at a source that nothing describes.
 func probeUnknown(c *cobra.Command, p probeFlags, args []string) error {
 	spec := transport.Spec{Kind: transport.UDP, Listen: p.udp}
-	stub := probe.Stub{Name: "my-feed"}
+	origin := probe.Origin{Name: "my-feed"}
 	switch {
 	case len(args) > 0 && args[0] == "-":
 		spec = transport.Spec{Kind: transport.Stdin}
-		stub.Path = "drive.log"
+		origin.Path = "drive.log"
 	case len(args) > 0:
 		spec = transport.Spec{Kind: transport.File, Path: args[0]}
-		stub.Path = args[0]
+		origin.Path = args[0]
 	default:
 		addr, err := transport.Addr(p.udp)
 		if err != nil {
 			return usage(c, "--udp: %v", err)
 		}
-		spec.Listen, stub.UDP = addr, addr
+		spec.Listen, origin.UDP = addr, addr
 	}
 	ctx := c.Context()
 	live := spec.Live()
@@ -266,7 +266,7 @@ func probeUnknown(c *cobra.Command, p probeFlags, args []string) error {
 	}
 	var text []byte
 	if p.write != "" {
-		if text, err = sniffer.FeedFile(stub); err != nil {
+		if text, err = sniffer.FeedFile(origin); err != nil {
 			return fmt.Errorf("%s: %w; nothing was written: listen longer while the car drives", found.Source, err)
 		}
 		if _, err := feed.Parse(p.write, text, channel.NewSet()); err != nil {
