@@ -93,9 +93,9 @@ func f() { go f(); _ = time.Now(); os.Exit(1) }`
 // root package assistant comes after assembly, which alone imports it, and before all others.
 var layers = [][]string{
 	{"assembly"},
-	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"hand/helper"}, {"demo", "hand", "cue", "fuel", "race", "condition", "timing", "sensor"}, {"course", "car"},
+	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"words"}, {"hand/helper"}, {"demo", "hand", "cue", "fuel", "race", "condition", "timing", "sensor"}, {"course", "car"},
 	{"feed/probe"},
-	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"words", "health"}, {"journal", "folder", "statistics"}, {"channel"},
+	{"feed"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"health"}, {"journal", "folder", "statistics"}, {"channel"},
 }
 
 func layerOf(pkg string) int {

@@ -18,7 +18,7 @@ import (
 	"earshot/assistant/race"
 	"earshot/assistant/sensor"
 	"earshot/assistant/timing"
-	"earshot/audio/spoken"
+	"earshot/assistant/words"
 	"earshot/rules"
 )
 
@@ -37,6 +37,7 @@ type Setup struct {
 	Rules    *rules.Set
 	Names    rules.Vocabulary // what changed rules may speak of; nil: rules cannot be changed under way
 	Voice    Phrasebook
+	Words    *words.Language // nil: English
 	Talk     cue.Config
 	MuteFor  float64       // s; 0: the scheduler's default
 	Bests    *timing.Bests // of earlier sessions with this course and car; nil: none are kept
@@ -88,6 +89,9 @@ type Core struct {
 
 // NewCore returns a Core before its first input.
 func NewCore(s Setup) *Core {
+	if s.Words == nil {
+		s.Words = words.English
+	}
 	c := &Core{
 		setup: s, hold: channel.NewHold(s.Channels),
 		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
@@ -259,7 +263,7 @@ func (c *Core) stint(number int, what string, at float64, out *Output) {
 
 // reload puts other rules in force. What unchanged rules remember stays. Rules with a mistake leave the old ones in force.
 func (c *Core) reload(files []rules.Source, out *Output) {
-	h := rulesPart.Is(health.Degraded, "rules cannot be changed under way here")
+	h := RulesPart.Is(health.Degraded, "rules cannot be changed under way here")
 	defer func() { c.event(out, h) }()
 	if c.setup.Names == nil {
 		return
@@ -272,7 +276,7 @@ func (c *Core) reload(files []rules.Source, out *Output) {
 	memory := set.NewMemory()
 	memory.Adopt(c.memory)
 	c.rules, c.memory = set, memory
-	h = rulesPart.Is(health.OK, fmt.Sprintf("%d rules are in force", len(set.Rules())))
+	h = RulesPart.Is(health.OK, fmt.Sprintf("%d rules are in force", len(set.Rules())))
 }
 
 // mistakesTold of changed rules are journaled; `check` lists them all.
@@ -299,26 +303,26 @@ func (c *Core) command(r *hand.Request, out *Output) {
 		c.rulings = rulings
 		c.verdicts(out)
 		if !said {
-			c.confirm("repeat", textNothingSaid, "", out)
+			c.confirm("repeat", c.setup.Words.Calls.NothingSaid, "", out)
 		}
 	case hand.Stint:
 		c.timings = c.timing.NewStint(c.now, c.hold.Row, c.timings[:0])
 		c.happened(out)
-		c.confirm("stint", textNewStint, "", out)
+		c.confirm("stint", c.setup.Words.Calls.NewStint, "", out)
 	case hand.Clear:
-		text := textNothingToClear
+		text := c.setup.Words.Calls.NothingToClear
 		if c.memory.Reset() > 0 {
-			text = textCleared
+			text = c.setup.Words.Calls.Cleared
 		}
-		c.confirm("clear", text, textCleared, out)
+		c.confirm("clear", text, c.setup.Words.Calls.Cleared, out)
 	case hand.Mute:
 		if c.scheduler.Muted(c.now) {
 			c.scheduler.Unmute()
-			c.confirm("mute", textUnmuted, "", out)
+			c.confirm("mute", c.setup.Words.Calls.Unmuted, "", out)
 			break
 		}
 		c.scheduler.Mute(c.now, c.setup.MuteFor)
-		c.confirm("mute", textMuted, "", out)
+		c.confirm("mute", c.setup.Words.Calls.Muted, "", out)
 	default:
 		c.answer(string(r.Name), out)
 	}
@@ -350,10 +354,10 @@ func (c *Core) mark(r *hand.Request, out *Output) {
 		m.TyreTemperature[w] = num(row, channel.TyreCore+channel.ID(w))
 		m.BrakeTemperature[w] = num(row, channel.BrakeTemperature+channel.ID(w))
 	}
-	text, short := textMarked, ""
+	text, short := c.setup.Words.Calls.Marked, ""
 	if p.corner >= 1 {
 		m.Corner = int(p.corner)
-		text, short = fmt.Sprintf(textMarkedCorner, spoken.Cardinal(int64(m.Corner))), textMarked
+		text, short = fmt.Sprintf(c.setup.Words.Calls.MarkedCorner, c.setup.Words.Spoken.Cardinal(int64(m.Corner))), c.setup.Words.Calls.Marked
 		if c.course != nil {
 			if k, ok := c.course.CornerNumbered(m.Corner); ok {
 				m.CornerName = k.Name
@@ -379,6 +383,9 @@ func (c *Core) situation() uint64 {
 	}
 	if row[channel.OnOutLap] == 1 {
 		s |= onOutLap
+	}
+	if c.label(channel.Flag) == "chequered" || row[channel.LapsToGo] == 0 {
+		s |= onInLap
 	}
 	if c.label(channel.SessionKind) == "formation" {
 		s |= inFormation

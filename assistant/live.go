@@ -74,7 +74,7 @@ func (a *Assistant) Run(ctx context.Context) error {
 // step carries an input through. The caller has the turn, but for the start.
 func (l *live) step(in Input) {
 	l.a.step(in, l.hear)
-	for len(l.sick) > 0 {
+	for len(l.sick) > 0 && in.Kind != KindEnd { // nothing comes after the end
 		h := l.sick[0]
 		l.sick = l.sick[1:]
 		l.a.step(Input{Kind: KindHealth, At: in.At, Health: h}, l.hear)

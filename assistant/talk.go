@@ -11,47 +11,30 @@ import (
 	"earshot/assistant/cue"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
+	"earshot/assistant/words"
 	"earshot/rules"
 )
 
-// What the core says of its own accord, besides the rules.
-const (
-	textMarked       = "Marked."
-	textMarkedCorner = "Marked, turn %s."
-	textNothingSaid  = "Nothing said yet."
-	textMuted        = "Muted."
-	textUnmuted      = "Talking again."
-	textNoAnswer     = "No %s data."
-	textNewStint     = "New stint."
-
-	textCleared        = "Clear." // latched rules are let go
-	textNothingToClear = "Nothing to clear."
-)
-
-// healthTexts are what the driver hears of parts that fall ill. The feed's silence under way is a rule's business.
-var healthTexts = map[health.Words]string{
-	"feed-lost": "No telemetry.", "keys-lost": "Keys lost.", "recording-lost": "Recording stopped.", "journal-lost": "Journal stopped.",
-	"sound-back": "Sound back.",
-}
-
 // Phrases lists the fixed texts of the core, with the words of its questions, so that a voice can be checked to have them all.
-func Phrases(asks []string) []string {
-	list := []string{textMarked, "Marked, turn", textNothingSaid, textMuted, textUnmuted, textNewStint, textCleared, textNothingToClear}
+func Phrases(l *words.Language, asks []string) []string {
+	calls := &l.Calls
+	turn, _, _ := strings.Cut(calls.MarkedCorner, " %s")
+	list := []string{calls.Marked, turn, calls.NothingSaid, calls.Muted, calls.Unmuted, calls.NewStint, calls.Cleared, calls.NothingToClear}
 	for _, ask := range asks {
-		list = append(list, noAnswer(ask))
+		list = append(list, noAnswer(l, ask))
 	}
 	for _, p := range parts {
 		for _, w := range []health.Words{p.Lost, p.Back} {
 			if w != "" {
-				list = append(list, healthTexts[w])
+				list = append(list, calls.Health[w])
 			}
 		}
 	}
 	return list
 }
 
-func noAnswer(ask string) string {
-	return fmt.Sprintf(textNoAnswer, strings.NewReplacer("_", " ", "-", " ").Replace(ask))
+func noAnswer(l *words.Language, ask string) string {
+	return fmt.Sprintf(l.Calls.NoAnswer, strings.NewReplacer("_", " ", "-", " ").Replace(ask))
 }
 
 // How long what the driver asked for may wait, s (common practice, no source). The scheduler says it within seconds outside
@@ -68,7 +51,7 @@ const answerPrefix = "answer-"
 func (c *Core) answer(ask string, out *Output) {
 	text, short, ok := c.rules.Answer(ask, c.hold.Row)
 	if !ok {
-		text = noAnswer(ask)
+		text = noAnswer(c.setup.Words, ask)
 	}
 	c.offer(cue.Cue{Rule: answerPrefix + ask, Text: text, Short: c.phrase(short), Priority: cue.Answer, Expires: c.now + answerLife, Live: ok}, out)
 }
@@ -87,12 +70,14 @@ func (c *Core) phrase(text string) cue.Phrase {
 	return cue.Phrase{Text: text, Seconds: seconds}
 }
 
-func (c *Core) callHealth(part string, words health.Words, out *Output) {
-	c.offer(cue.Cue{Rule: "health-" + part, Text: healthTexts[words], Priority: cue.Caution}, out)
+func (c *Core) callHealth(part string, code health.Words, out *Output) {
+	c.offer(cue.Cue{Rule: "health-" + part, Text: c.setup.Words.Calls.Health[code], Priority: cue.Caution}, out)
 }
 
 func (c *Core) offer(q cue.Cue, out *Output) {
-	q.Duration, _ = c.setup.Voice.Duration(q.Text)
+	if q.Text != "" {
+		q.Duration, _ = c.setup.Voice.Duration(q.Text)
+	}
 	c.rulings = c.scheduler.Offer(c.now, q, c.rulings[:0])
 	c.verdicts(out)
 }
@@ -109,7 +94,7 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		c.rulings = c.scheduler.Withdraw(t.Rule.Name, t.Instance, c.now, c.rulings[:0])
 		c.verdicts(out)
 	}
-	if !t.Say {
+	if waits := t.To == rules.Active && !t.Rule.Momentary && !t.Rule.Placed; !t.Say && !(waits && t.Why != "") { // a state waits for its words
 		if t.Why != "" {
 			c.silent(t, out)
 		}
@@ -120,7 +105,7 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		q.Expires = c.now + t.Rule.Expires
 	}
 	if t.To == rules.Active {
-		q.Short, q.Priority, q.Live, q.Holds = c.phrase(t.Short), priorities[t.Rule.Priority], true, !t.Rule.Momentary
+		q.Short, q.Priority, q.Live, q.Holds = c.phrase(t.Short), priorities[t.Rule.Priority], !t.Rule.Placed, !t.Rule.Momentary
 		if t.Rule.Merge {
 			q.Group = t.Rule.Name
 		}
@@ -158,7 +143,7 @@ type wording struct{ c *Core }
 
 func (w wording) Quiet(q *cue.Cue) bool {
 	c := w.c
-	return q.Live && q.Priority != cue.Answer && c.memory.Quiet(c.rules.Rule(q.Rule), q.Instance, q.Holds, c.situation())
+	return (q.Live || q.Holds) && q.Priority != cue.Answer && c.memory.Quiet(c.rules.Rule(q.Rule), q.Instance, q.Holds, c.situation())
 }
 
 func (w wording) Words(q *cue.Cue, members uint64) (long, short cue.Phrase, ok bool) {
@@ -243,6 +228,7 @@ func (c *Core) verdicts(out *Output) {
 		r := &c.rulings[i]
 		q := journal.NewCue()
 		q.Rule, q.Text, q.Priority, q.Verdict, q.Why = r.Cue.Rule, r.Cue.Text, r.Cue.Priority.String(), string(r.Verdict), r.Why
+		q.Reason = string(r.Reason)
 		q.Queued, q.Start, q.End = journal.Num(r.Cue.Queued), journal.Num(r.Start), journal.Num(r.End)
 		c.event(out, q)
 	}

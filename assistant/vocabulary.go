@@ -8,6 +8,7 @@ import (
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/audio/spoken"
 	"earshot/rules"
 )
 
@@ -26,11 +27,12 @@ const (
 // A Vocabulary is what rules may speak of: the channels, the car's limits, the units, and which of
 // them this feed can give. It implements rules.Vocabulary.
 type Vocabulary struct {
-	set     *channel.Set
-	known   *channel.Knowledge
-	limits  map[string]car.Limit
-	names   []string
-	display map[channel.Quantity]Display
+	set      *channel.Set
+	known    *channel.Knowledge
+	limits   map[string]car.Limit
+	names    []string
+	display  map[channel.Quantity]Display
+	language *spoken.Language
 }
 
 // A Display is how a driver wants to hear a quantity.
@@ -63,7 +65,7 @@ func NewVocabulary(set *channel.Set, covered []channel.ID, k *car.Car, f *course
 		set: set, known: knowledge(set, covered, k, f),
 		limits:  map[string]car.Limit{},
 		names:   set.Names(),
-		display: maps.Clone(DefaultDisplay),
+		display: maps.Clone(DefaultDisplay), language: spoken.English,
 	}
 	if k != nil {
 		for _, l := range k.Limits() {
@@ -74,6 +76,12 @@ func NewVocabulary(set *channel.Set, covered []channel.ID, k *car.Car, f *course
 	maps.Copy(v.display, display)
 	return v
 }
+
+// Speak sets the language in which values are said; it is English otherwise.
+func (v *Vocabulary) Speak(l *spoken.Language) { v.language = l }
+
+// Language is the language in which values are said.
+func (v *Vocabulary) Language() *spoken.Language { return v.language }
 
 // KeepBests tells that bests of all sessions are kept.
 func (v *Vocabulary) KeepBests() { v.known.Give(channel.EarlierBest) }

@@ -16,8 +16,9 @@ const (
 	// to click (common practice, no source).
 	fadeSeconds = 0.025
 
-	// ceiling is -1 dBFS: EBU R 128 asks for a true peak of at most -1 dBTP.
-	ceiling = 0.891
+	// ceiling keeps the true peak at -1 dBTP, which EBU R 128 asks for: between samples that are held to -2.4 dBFS speech
+	// peaks up to 1.2 dB higher.
+	ceiling = 0.7586
 
 	// releaseSeconds is how fast the limiter lets go.
 	releaseSeconds = 0.06
@@ -72,8 +73,8 @@ func (m *Mixer) Rate() int { return m.rate }
 // Channels is the number of samples in a frame of what Mix gives.
 func (m *Mixer) Channels() int { return m.channels }
 
-// SetGain makes everything louder or softer by so many decibels. Peaks beyond
-// -1 dBFS are limited.
+// SetGain makes everything louder or softer by so many decibels. True peaks beyond
+// -1 dBTP are limited.
 func (m *Mixer) SetGain(decibels float64) {
 	m.gain.Store(math.Float32bits(float32(math.Pow(10, decibels/20))))
 }

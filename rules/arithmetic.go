@@ -178,9 +178,33 @@ func (c *checker) call(n *node, at place) value {
 		if i := v.env; i >= 0 {
 			size = func(fr *frame) float64 { return math.Abs(fr.env[i]) }
 		}
-		return fold(value{q: v.q, env: -1, isConst: v.isConst, bare: v.bare, loose: v.loose, num: size})
+		return fold(value{q: v.q, env: -1, absOf: v.env + 1, isConst: v.isConst, bare: v.bare, loose: v.loose, num: size})
+	case "sqrt":
+		v := c.number(n.args[0])
+		if v.q != noQuantity && !plain(&v) {
+			return c.mistake(n.pos, "", "there is no square root of %s", v.describe())
+		}
+		f := v.num
+		return fold(value{q: v.q, env: -1, isConst: v.isConst, bare: v.bare, loose: v.loose, num: func(fr *frame) float64 { return math.Sqrt(f(fr)) }})
+	case "hypot", "atan2":
+		return c.vector(n)
 	}
 	return c.several(n)
+}
+
+// vector compiles the length or the angle of a vector.
+func (c *checker) vector(n *node) value {
+	a, b := c.number(n.args[0]), c.number(n.args[1])
+	q := c.alike(n.pos, &a, &b, "put together")
+	if q == noQuantity {
+		return value{env: -1}
+	}
+	f, g := a.num, b.num
+	v := value{q: q, env: -1, isConst: a.isConst && b.isConst, num: func(fr *frame) float64 { return math.Hypot(f(fr), g(fr)) }}
+	if n.text == "atan2" {
+		v.q, v.num = qAngle, func(fr *frame) float64 { return math.Atan2(f(fr), g(fr)) }
+	}
+	return fold(v)
 }
 
 // where compiles if(condition, x): x while the condition is true, else unknown. A sentence with it is left out then.
@@ -189,15 +213,20 @@ func (c *checker) where(n *node) value {
 	if when.q == noQuantity || x.q == noQuantity {
 		return value{env: -1}
 	}
-	test, f := when.cond, x.num
-	v := computed(x.q, func(fr *frame) float64 {
-		if test(fr) == isTrue {
-			return f(fr)
-		}
-		return math.NaN()
-	})
+	test, f := truth(when.cond), x.num
+	v := computed(x.q, func(fr *frame) float64 { return f(fr) + test(fr) })
 	v.loose, v.labels = x.loose, x.labels
 	return v
+}
+
+// truth is 0 where the condition is true, else unknown.
+func truth(test cond) num {
+	return func(fr *frame) float64 {
+		if test(fr) == isTrue {
+			return 0
+		}
+		return math.NaN()
+	}
 }
 
 // fold computes a constant once.
@@ -302,6 +331,9 @@ func (c *checker) between(n *node, at place) value {
 		if at.negated {
 			shift = -shift
 		}
+	}
+	if lo.isConst && hi.isConst {
+		c.limited(&x, lo.c, hi.c, lo.c-shift, hi.c+shift)
 	}
 	nearer := func(shift float64) num {
 		x, lo, hi := x.num, lo.num, hi.num

@@ -22,6 +22,7 @@ type value struct {
 	hold    cond                     // of an active instance: limits moved by the deadband
 	inverse func() (cond, hold cond) // what not makes of a comparison, nil for other conditions
 	labels  []string
+	absOf   int    // one more than the index of the reading of which this is the magnitude, else 0
 	moment  bool   // true at single steps only
 	text    string // of a qLabel
 	what    string // for messages: the name, or ""
@@ -81,9 +82,11 @@ type checker struct {
 	bad     []*mistake
 	unknown []*mistake // names that this instance has not
 	missing []missing
-	learned []string // what the names read have to be learned from
-	inKnown int      // depth inside known()
-	merging bool     // in a text for several instances: a glob stands for those only
+	learned []string     // what the names read have to be learned from
+	inKnown int          // depth inside known()
+	uses    map[int]*use // of the readings that the condition looks at
+	merging bool         // in a text for several instances: a glob stands for those only
+	placed  bool         // a text names the corner where the car is
 }
 
 // A decision is the comparison whose sides a Transition shows.
@@ -113,6 +116,7 @@ func (c *checker) asCondition(n *node, v value) value {
 		return v
 	case v.q == qNumber && n.kind == nName && v.labels == nil:
 		// lap_completed is short for lap_completed != 0.
+		c.limited(&v, 0, 0)
 		f := compare("!=", v, constant(0, qNumber), 0)
 		return value{q: qCondition, cond: f, hold: f, env: -1, moment: v.moment}
 	}
@@ -232,6 +236,13 @@ func (c *checker) reading(name Name, as string) value {
 	}
 	i := max(name.Index, 0)
 	c.width = max(c.width, i+1)
+	if c.uses == nil {
+		c.uses = map[int]*use{}
+	}
+	if c.uses[i] == nil {
+		c.uses[i] = &use{}
+	}
+	c.uses[i].exact++
 	return value{q: name.Quantity, env: i, what: as, labels: name.Labels, moment: name.Momentary, num: func(f *frame) float64 { return f.env[i] }}
 }
 
@@ -351,6 +362,9 @@ func (c *checker) comparison(n *node, at place) value {
 		if (op[0] == '>') != at.negated {
 			shift = -shift
 		}
+	}
+	if b.isConst {
+		c.limited(&a, b.c, b.c+shift)
 	}
 	right := b.num
 	c.candidate(q, ordered, shift != 0, decision{left: a.num, limit: right, holdLimit: func(f *frame) float64 { return right(f) + shift }})

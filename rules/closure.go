@@ -399,8 +399,18 @@ func (k *track) change(x, by float64) {
 	k.x, k.begun = x, true
 }
 
+// A decay is exp(-dt) for the last dt: most rates of a Step ask for the same.
+type decay struct{ dt, is float64 }
+
+func (d *decay) over(dt float64) float64 {
+	if dt != d.dt {
+		*d = decay{dt, math.Exp(-dt / rateTime)}
+	}
+	return d.is
+}
+
 // slope takes in the value x of rate(x) at now. See the package comment for the method.
-func (k *track) slope(x, now float64) {
+func (k *track) slope(x, now float64, d *decay) {
 	if math.IsNaN(x) {
 		if now-k.t > rateTime {
 			k.out = math.NaN()
@@ -416,7 +426,7 @@ func (k *track) slope(x, now float64) {
 		return
 	case k.warm:
 		m := (x - k.x) / dt
-		k.out = m + (k.out-m)*math.Exp(-dt/rateTime)
+		k.out = m + (k.out-m)*d.over(dt)
 	case now-k.t0 >= rateTime-timeGrain:
 		k.out, k.warm = (x-k.x0)/(now-k.t0), true
 	}

@@ -9,8 +9,8 @@ import (
 	"earshot/configs/document"
 )
 
-// offOnly marks a spec that does nothing but switch a rule of an earlier file off.
-const offOnly Each = "off"
+// switchOnly marks a spec that does nothing but switch a rule of an earlier file off or on.
+const switchOnly Each = "switch"
 
 // defaultExpires is how long what is said of an event, or of the end of a state, waits for room where a rule does not tell, in seconds:
 // about the length of a straight and the corner before it (common practice, no source).
@@ -18,18 +18,23 @@ const defaultExpires = 10.0
 
 // rule checks and compiles one rule; nil after a mistake that leaves nothing to go on with.
 func (b *builder) rule(raw *rawRule, overrides bool) *spec {
+	switches := raw.Get("off") != nil && raw.Get("when") == nil
 	off := raw.Flag(raw.Get("off"), "off", false)
-	if off && raw.Get("when") == nil {
+	where := fmt.Sprintf("switched off in %s:%d", raw.file, raw.N.Line)
+	if switches {
 		if !overrides {
 			var names []string
 			for _, s := range b.specs {
 				names = append(names, s.rule.Name)
 			}
-			raw.Bad(raw.N, document.Meant(raw.name, names, ""), "no earlier file has this rule, so it cannot be switched off")
+			raw.Bad(raw.N, document.Meant(raw.name, names, ""), "no earlier file has this rule, so it cannot be switched off or on")
 			return nil
 		}
-		r := &Rule{Name: raw.name, Each: offOnly}
-		return &spec{rule: r, off: fmt.Sprintf("switched off in %s:%d", raw.file, raw.N.Line)}
+		sp := &spec{rule: &Rule{Name: raw.name, Each: switchOnly}}
+		if off {
+			sp.off = where
+		}
+		return sp
 	}
 	before := raw.Count()
 	r := &Rule{
@@ -51,7 +56,7 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	if raw.Get("say") == nil && raw.Get("say_clear") == nil {
 		raw.Bad(raw.N, "write say: Fuel low.", "the rule has nothing to say")
 	}
-	for _, pair := range [][2]string{{"say_short", "say"}, {"merge_short", "merge"}, {"clear_priority", "say_clear"}} {
+	for _, pair := range [][2]string{{"say_short", "say"}, {"merge_short", "merge"}, {"clear_priority", "say_clear"}, {"repeat_later", "repeat"}} {
 		if n := raw.Get(pair[0]); n != nil && raw.Get(pair[1]) == nil {
 			raw.Bad(n, "write "+pair[1]+" as well", "there is no %s for this %s", pair[1], pair[0])
 		}
@@ -63,7 +68,7 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	}
 	sp := &spec{rule: r, parts: parts}
 	if off {
-		sp.parts, sp.off = nil, fmt.Sprintf("switched off in %s:%d", raw.file, raw.N.Line)
+		sp.off = where
 	}
 	return sp
 }
@@ -83,6 +88,7 @@ func (w *ruleWriter) times() {
 	w.rule.onDelay = w.duration("on_delay", 0, false)
 	w.rule.offDelay = w.duration("off_delay", 0, false)
 	w.rule.repeat = w.duration("repeat", 0, true)
+	w.rule.repeatLater = w.duration("repeat_later", w.rule.repeat, true)
 	w.rule.Expires = w.duration("expires", defaultExpires, true)
 	n, v, ok := w.fixed("deadband", func(lit *node) {
 		if lit.u.Quantity == qTemp { // 20 °C can only be meant as a difference here
@@ -225,7 +231,7 @@ func (w *ruleWriter) instances() []compiled {
 	needUnknown := make([]int, len(needs))
 	list := instancesOf[r.Each]
 	var parts []compiled
-	moved := false
+	moved, placed := false, false
 	for i := range list {
 		c := w.checker(&list[i], r.Each)
 		c.firstTrack = w.set.tracks
@@ -242,12 +248,15 @@ func (w *ruleWriter) instances() []compiled {
 			}
 		}
 		off = append(off, w.when(c, fields["when"], &part)...)
+		part.uses = c.uses
+		c.uses = nil
 		moved = moved || c.dbUsed || part.cond == nil
 		learned := c.learned
 		off = append(off, w.words(c, fields, &part)...)
 		if part.say != nil && len(part.say.sentences) == 1 {
 			learned = c.learned // without its values there is nothing to say
 		}
+		placed = placed || c.placed
 		part.trackers, part.firstTrack = c.tracks, c.firstTrack
 		w.set.tracks += len(c.tracks)
 		w.set.width = max(w.set.width, c.width)
@@ -261,6 +270,7 @@ func (w *ruleWriter) instances() []compiled {
 			}
 		}
 	}
+	r.Placed = placed
 	for k, n := range needs {
 		if needUnknown[k] == len(list) {
 			c := w.checker(&list[0], r.Each)

@@ -61,3 +61,30 @@ func (e *Expression) Value(env []float64) float64 {
 	}
 	return math.NaN()
 }
+
+// Constant reads a number with its unit, such as "26 psi", as a value of a quantity in the unit used inside. An empty
+// quantity is any. A temperature difference may be written in °C or °F. wrong tells a mistake and hint the way out, at
+// a byte of src.
+func Constant(src, quantity string, voc Vocabulary) (x float64, is string, at int, wrong, hint string) {
+	n, m := parse(src, voc)
+	if m != nil {
+		return math.NaN(), "", m.pos, m.msg, m.hint
+	}
+	if n.kind == nNumber && n.u.Quantity == qTemp && quantity == qTempDiff {
+		n.u = Unit{qTempDiff, n.u.Scale, 0}
+	}
+	c := &checker{voc: voc, in: &instancesOf[Once][0], noTracks: "here"}
+	v := c.number(n)
+	switch {
+	case len(c.bad)+len(c.unknown) > 0:
+		m = append(c.bad, c.unknown...)[0]
+		return math.NaN(), "", m.pos, m.msg, m.hint
+	case !v.isConst || math.IsNaN(v.c):
+		return math.NaN(), "", 0, "this is not a number with a unit", c.writeAs(quantity)
+	case quantity == "" || v.q == quantity || v.loose && quantity == qRatio:
+		return v.c, v.q, 0, "", ""
+	case v.bare:
+		return math.NaN(), v.q, 0, "the unit is missing", c.writeAs(quantity)
+	}
+	return math.NaN(), v.q, 0, "this is " + article(v.q) + ", and " + article(quantity) + " should stand here", c.writeAs(quantity)
+}

@@ -1,6 +1,9 @@
 package rules
 
-import "math"
+import (
+	"math"
+	"math/bits"
+)
 
 // timeGrain is how much too early a delay may end, in seconds: sums of sample times are not exact.
 const timeGrain = 1e-9
@@ -12,6 +15,11 @@ type Memory struct {
 	cells   []cell
 	tracks  []track
 	tracked []int // the instances that have tracks
+	watched []watched
+	dirty   []uint64 // bits of the cells that the next Step has to judge
+	within  uint64   // the situation at the last Step
+	decay   decay
+	all     bool // every Step judges everything
 	frame   frame
 }
 
@@ -25,11 +33,16 @@ type cell struct {
 	gone     bool    // the condition of a latched instance has gone
 	since    float64 // when the delay began
 	said     float64 // when it fired or was repeated last
+	times    int     // how often since it became active
 }
 
 // NewMemory returns a Memory in which every instance is unknown.
 func (s *Set) NewMemory() *Memory {
-	m := &Memory{set: s, cells: make([]cell, len(s.instances)), tracks: make([]track, s.tracks)}
+	m := &Memory{set: s, cells: make([]cell, len(s.instances)), tracks: make([]track, s.tracks), watched: make([]watched, len(s.watches)), dirty: make([]uint64, words64(len(s.instances)))}
+	for i, w := range s.watches {
+		m.watched[i] = watched{index: w.index, lo: math.NaN(), hi: math.NaN(), seen: ^uint64(0)}
+	}
+	m.touchAll()
 	for i := range m.tracks {
 		m.tracks[i].out = math.NaN()
 	}
@@ -102,6 +115,7 @@ func (m *Memory) Reset() (n int) {
 	for i := range m.cells {
 		if c := &m.cells[i]; c.gone && !c.released {
 			c.released = true
+			m.touch(i)
 			n++
 		}
 	}
@@ -115,24 +129,38 @@ func (m *Memory) Reset() (n int) {
 func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transition) []Transition {
 	f := &m.frame
 	f.env, f.tracks = m.set.fit(env), m.tracks
+	m.look(f.env)
 	for _, i := range m.tracked {
-		m.follow(&m.set.instances[i], now)
+		m.follow(i, now)
 	}
-	for i := range m.cells {
-		c := &m.cells[i]
-		truth := isUnknown
-		if c.suppress&situation == 0 {
-			truth = c.judge(f)
-		}
-		if truth == isFalse && c.state == Normal {
-			c.timing = false // by far the most frequent case
-			continue
-		}
-		in := &m.set.instances[i]
-		if to, again := c.step(in.rule, truth, now); to != c.state || again {
-			out = append(out, m.transition(in, c.state, to, now))
-			c.state = to
-			c.aim(in)
+	if situation != m.within || m.all {
+		m.within = situation
+		m.touchAll()
+	}
+	for w, left := range m.dirty {
+		m.dirty[w] = 0
+		for ; left != 0; left &= left - 1 {
+			i := w<<6 + bits.TrailingZeros64(left)
+			c := &m.cells[i]
+			truth := isUnknown
+			if c.suppress&situation == 0 {
+				truth = c.judge(f)
+			}
+			if truth == isFalse && c.state == Normal {
+				c.timing = false // by far the most frequent case
+				continue
+			}
+			in := &m.set.instances[i]
+			to, again := c.step(in.rule, truth, now)
+			if to != c.state || again {
+				out = append(out, m.transition(in, c.state, to, now))
+				c.state = to
+				c.aim(in)
+				m.touch(i) // it is judged by another condition now
+			}
+			if c.timing || c.state == Active && in.rule.repeat > 0 {
+				m.touch(i) // time alone can change it
+			}
 		}
 	}
 	f.env, f.tracks = nil, nil
@@ -141,15 +169,19 @@ func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transi
 
 // follow takes the values into the tracks of an instance. They are kept up to date
 // also while it is suppressed.
-func (m *Memory) follow(in *compiled, now float64) {
-	f := &m.frame
+func (m *Memory) follow(i int, now float64) {
+	f, in := &m.frame, &m.set.instances[i]
 	for k := range in.trackers {
 		t := &in.trackers[k]
 		tr := &m.tracks[in.firstTrack+k]
+		was := math.Float64bits(tr.out)
 		if t.rate {
-			tr.slope(t.of(f), now)
+			tr.slope(t.of(f), now, &m.decay)
 		} else {
 			tr.change(t.of(f), t.by(f))
+		}
+		if math.Float64bits(tr.out) != was {
+			m.touch(i)
 		}
 	}
 }
@@ -176,8 +208,13 @@ func (c *cell) step(r *Rule, truth tri, now float64) (to State, again bool) {
 		c.gone, c.released = false, false
 		if c.state == Active {
 			c.timing = false
-			if r.repeat > 0 && now-c.said >= r.repeat-timeGrain {
+			every := r.repeat
+			if c.times >= 2 {
+				every = r.repeatLater
+			}
+			if every > 0 && now-c.said >= every-timeGrain {
 				c.said = now
+				c.times++
 				return Active, true
 			}
 			return Active, false
@@ -185,7 +222,7 @@ func (c *cell) step(r *Rule, truth tri, now float64) (to State, again bool) {
 		if c.elapsed(now) < r.onDelay-timeGrain {
 			return c.state, false
 		}
-		c.timing, c.said = false, now
+		c.timing, c.said, c.times = false, now, 1
 		return Active, false
 	}
 	if c.state != Active {

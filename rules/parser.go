@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"maps"
+	"slices"
 	"strings"
 
 	"earshot/configs/document"
@@ -223,6 +225,9 @@ var functions = map[string]function{
 	"rate":    {1, 1, "rate(x)"},
 	"known":   {1, 1, "known(x)"},
 	"if":      {2, 2, "if(condition, x)"},
+	"sqrt":    {1, 1, "sqrt(x)"},
+	"hypot":   {2, 2, "hypot(x, y)"},
+	"atan2":   {2, 2, "atan2(y, x)"},
 }
 
-var functionNames = []string{"abs", "between", "changed", "if", "known", "max", "mean", "min", "rate"}
+var functionNames = slices.Sorted(maps.Keys(functions))

@@ -60,15 +60,18 @@ type Rule struct {
 	// Momentary: the condition speaks of an event, by changed or a Name that is Momentary, so the
 	// instance clears at the next step although what it says still holds.
 	Momentary bool
-	Merge     bool // there is one text for several instances: see Set.Merged
+	// Placed: its words name the corner where the car was when it spoke up, and so are not made anew later.
+	Placed bool
+	Merge  bool // there is one text for several instances: see Set.Merged
 
-	onDelay, offDelay, repeat float64 // seconds; a repeat of 0 is never
-	latch                     bool
-	suppress                  uint64
-	merged, mergedShort       *template
-	cells                     [4]int // where each instance stands in Set.instances, -1 where it is off
-	why, learned              []string
-	print                     string // what the state depends on, for Adopt
+	onDelay, offDelay   float64 // seconds
+	repeat, repeatLater float64 // seconds to the second time, and between later ones; 0 is never
+	latch               bool
+	suppress            uint64
+	merged, mergedShort *template
+	cells               [4]int // where each instance stands in Set.instances, -1 where it is off
+	why, learned        []string
+	print               string // what the state depends on, for Adopt
 }
 
 // RuleInfo tells a person about a rule.

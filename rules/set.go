@@ -26,6 +26,7 @@ type Set struct {
 	asks      []string
 	phrases   []string
 	width     int // how long env must be
+	watches   []watch
 }
 
 // compiled is one instance of a rule.
@@ -38,6 +39,7 @@ type compiled struct {
 	trackers   []tracker
 	firstTrack int
 	decide     decision
+	uses       map[int]*use
 	say, clear *template
 	short      *template // of say, nil where there is none
 }
@@ -151,8 +153,8 @@ type builder struct {
 // A spec is a rule with its instances before they are put into the Set.
 type spec struct {
 	rule  *Rule
-	parts []compiled // those that are watched
-	off   string     // why it was switched off by a file
+	parts []compiled // those that are watched, if the rule is on
+	off   string     // why it was switched off by a file, else ""
 }
 
 func (b *builder) file(f *file) {
@@ -163,8 +165,8 @@ func (b *builder) file(f *file) {
 		case sp == nil:
 		case at < 0:
 			b.specs = append(b.specs, sp)
-		case sp.rule.Each == offOnly:
-			b.specs[at].off, b.specs[at].parts = sp.off, nil
+		case sp.rule.Each == switchOnly:
+			b.specs[at].off = sp.off
 		default:
 			b.specs[at] = sp
 		}
@@ -190,6 +192,9 @@ func (b *builder) finish() *Set {
 	}
 	for _, sp := range b.specs {
 		r := sp.rule
+		if sp.off != "" {
+			sp.parts = nil
+		}
 		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Learned: r.learned, Active: len(sp.parts) > 0}
 		if !info.Active {
 			info.Learned = nil
@@ -222,5 +227,6 @@ func (b *builder) finish() *Set {
 		}
 	}
 	slices.Sort(s.phrases)
+	s.watches = watchesOf(s.instances)
 	return s
 }

@@ -248,11 +248,11 @@ func TestAnswers(t *testing.T) {
 		{"fuel", map[string]float64{"fuel_laps_left": 9.25, "fuel_left": 30}, "Fuel for nine point three laps."},
 		{"fuel", map[string]float64{"fuel_left": 30}, "Fuel thirty."},
 		{"fuel", nil, "Fuel unknown."},
-		{"lap", map[string]float64{"completed_lap_time": 102.3, "best_lap_time": 101.9}, "Last lap one forty-two point three. Best one forty-one point nine."},
+		{"lap", map[string]float64{"completed_lap_time": 102.3, "best_lap_time": 101.9}, "Last forty-two three. Best forty-one nine."},
 		{"lap", nil, "No lap yet."},
 		{"gap", map[string]float64{"gap_behind": 1.1}, "Behind one point one."},
 		{"tyres", map[string]float64{"tyres_ready": 0, "tyre_core_fl": 60, "tyre_core_fr": 62, "tyre_core_rl": 50, "tyre_core_rr": 52}, "Tyres not ready, front sixty-one, rear fifty-one."},
-		{"brakes", map[string]float64{"brake_peak_front": 412, "brake_peak_rear": 300}, "Brakes, front four hundred and twelve, rear three hundred."},
+		{"brakes", map[string]float64{"brake_peak_front": 412, "brake_peak_rear": 300}, "Brakes, front four ten, rear three hundred."},
 		{"weather", nil, ""},
 	}
 	for _, tt := range tests {

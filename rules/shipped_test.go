@@ -15,7 +15,7 @@ func shipped(t testing.TB) []rules.Source {
 	t.Helper()
 	paths, err := filepath.Glob("../configs/rules/*.yaml")
 	require.NoError(t, err)
-	require.Len(t, paths, 7)
+	require.NotEmpty(t, paths)
 	var out []rules.Source
 	for _, p := range paths {
 		b, err := os.ReadFile(p)
@@ -29,6 +29,11 @@ func TestShippedFilesCompile(t *testing.T) {
 	set, err := rules.Compile(shipped(t), car())
 	require.NoError(t, err)
 	for _, r := range set.Rules() {
+		if r.Name == "sector-best" { // too much for most
+			require.Len(t, r.Why, 1)
+			require.Contains(t, r.Why[0], "switched off in")
+			continue
+		}
 		require.True(t, r.Active, r.Name)
 		require.Empty(t, r.Why, r.Name)
 	}
@@ -80,14 +85,14 @@ func TestShippedAnswersAboutLaps(t *testing.T) {
 		env  map[string]float64
 		want string
 	}{
-		{"delta", map[string]float64{"delta_best": -0.31, "delta_reference": 1}, "Three tenths up on best lap."},
-		{"delta", map[string]float64{"delta_best": 0.31}, "Three tenths down on best lap."},
-		{"delta", map[string]float64{"delta_reference": -0.2}, "Two tenths up."},
-		{"delta", map[string]float64{"delta_reference": 0.2}, "Two tenths down."},
+		{"delta", map[string]float64{"delta_best": -0.31, "delta_reference": 1}, "Three tenths quicker."},
+		{"delta", map[string]float64{"delta_best": 0.31}, "Three tenths slower."},
+		{"delta", map[string]float64{"delta_reference": -0.2}, "Two tenths quicker than the saved lap."},
+		{"delta", map[string]float64{"delta_reference": 0.2}, "Two tenths slower than the saved lap."},
 		{"delta", nil, "No lap yet."},
 		{"lap", map[string]float64{"completed_lap_time": 103, "best_lap_time": 102.5, "potential_lap_time": 102.1},
-			"Last lap one forty-three point zero. Best one forty-two point five. Best lap by sector, one forty-two point one."},
-		{"lap", map[string]float64{"completed_lap_time": 103, "best_lap_time": 102.5, "potential_lap_time": 102.5}, "Last lap one forty-three point zero. Best one forty-two point five."},
+			"Last forty-three flat. Best forty-two five. By sector, forty-two one."},
+		{"lap", map[string]float64{"completed_lap_time": 103, "best_lap_time": 102.5, "potential_lap_time": 102.5}, "Last forty-three flat. Best forty-two five."},
 	} {
 		got, _, ok := set.Answer(tt.ask, voc.row(t, tt.env))
 		require.True(t, ok)

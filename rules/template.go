@@ -186,6 +186,9 @@ func (c *checker) placeholder(p rawPart, sc scope) part {
 		return part{}
 	}
 	shift(n, p.pos)
+	if n.kind == nCall && n.text == "if" && n.args[1].kind == nString {
+		return c.wordsWhere(n)
+	}
 	v := c.number(n)
 	if v.q == noQuantity {
 		return part{}
@@ -198,6 +201,15 @@ func (c *checker) placeholder(p rawPart, sc scope) part {
 		out.words = spaced(v.labels)
 	}
 	return out
+}
+
+// wordsWhere compiles {if(condition, 'words')}: the words while the condition is true; else the sentence is left out.
+func (c *checker) wordsWhere(n *node) part {
+	when, text := c.condition(n.args[0], place{}), n.args[1].text
+	if when.q == noQuantity {
+		return part{}
+	}
+	return part{value: truth(when.cond), words: []string{text}, say: func(float64) (string, bool) { return text, true }}
 }
 
 // cutTail cuts "x in psi" at the last separator. It returns s whole where the
@@ -251,6 +263,7 @@ func (c *checker) speech(v *value, n *node, unit string, unitPos int, style stri
 	if style == "" || style == "signed" {
 		decimals = usual
 	}
+	c.placed = c.placed || style == "corner"
 	if q := styleQuantity[style]; q != "" && v.q != q {
 		c.mistake(stylePos, "it is for values of "+q, "%s cannot be said as %s", v.describe(), style)
 		return nil

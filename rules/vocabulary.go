@@ -66,6 +66,7 @@ const (
 	qTemp      = "temperature"
 	qTempDiff  = "temperature difference"
 	qLaps      = "laps"
+	qAngle     = "angle"
 	qCondition = "condition" // true, false or unknown
 	qLabel     = "label"     // a string
 	perSecond  = " per second"

@@ -48,7 +48,7 @@ func (w *words) Name(name string) (rules.Name, bool) {
 	c := w.set.At(id)
 	return rules.Name{Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels, Available: !gone, Why: why,
 		Momentary: id == channel.LapCompleted || id == channel.PersonalBest || id == channel.StintStarted ||
-			id == channel.PersonalRecord || id == channel.SectorCompleted}, true
+			id == channel.PersonalRecord || id == channel.SectorCompleted || id == channel.GapAheadDue || id == channel.GapBehindDue}, true
 }
 
 func (w *words) Names() []string {

@@ -35,6 +35,12 @@ type Request struct {
 // named tells whether the configuration decides about one of the things in Over.
 func (r Request) named(what string) bool { return r.Recorded == nil || slices.Contains(r.Over, what) }
 
+func (r Request) tell(text string) {
+	if r.Tell != nil {
+		r.Tell(text)
+	}
+}
+
 // Parts are everything that an assistant is made of, checked.
 type Parts struct {
 	Config   Config
@@ -57,10 +63,7 @@ type Parts struct {
 
 // Build reads and checks everything and reports every mistake in every file at once.
 func Build(r Request) (*Parts, error) {
-	p := &Parts{Config: r.Config, Channels: channel.NewSet(), tell: r.Tell}
-	if p.tell == nil {
-		p.tell = func(string) {}
-	}
+	p := &Parts{Config: r.Config, Channels: channel.NewSet(), tell: r.tell}
 	var err error
 	if p.in, err = r.gather(); err != nil {
 		return nil, err
@@ -107,6 +110,7 @@ func Build(r Request) (*Parts, error) {
 // compileRules compiles the rules for what the feed, the course and a car have.
 func (p *Parts) compileRules(k *car.Car) (*assistant.Vocabulary, *rules.Set, error) {
 	names := assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), k, p.Course, p.Config.Display())
+	names.Speak(p.Config.Words().Spoken)
 	if p.Bests != nil {
 		names.KeepBests()
 	}
@@ -151,7 +155,7 @@ func (p *Parts) Core() *assistant.Core {
 		advisories = -1 // the user's 0 is "no limit", the scheduler's is "the default"
 	}
 	return assistant.NewCore(assistant.Setup{
-		Channels: p.Channels, Car: p.Car, Course: p.Course, Known: p.Known, Rules: p.Rules, Names: p.names, Voice: p.voice,
+		Channels: p.Channels, Car: p.Car, Course: p.Course, Known: p.Known, Rules: p.Rules, Names: p.names, Voice: p.voice, Words: p.Config.Words(),
 		Bests: p.Bests, BestsOf: p.bestsOf,
 		Talk:    cue.Config{Margin: p.Config.Talk.Margin.Seconds(), MaxAdvisoriesPerLap: advisories},
 		MuteFor: p.Config.Talk.Mute.Seconds(),
@@ -160,9 +164,6 @@ func (p *Parts) Core() *assistant.Core {
 
 // FeedName is what the feed file is called.
 func (p *Parts) FeedName() string { return p.in.feed.Name }
-
-// FeedText is the feed file as it stands.
-func (p *Parts) FeedText() []byte { return p.in.feed.Data }
 
 // CourseName is what the journal calls the course, and what the best laps on it are kept under; empty without a course file.
 func (p *Parts) CourseName() string {

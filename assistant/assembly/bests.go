@@ -123,61 +123,6 @@ func (p *Parts) holdBests(list []*timing.Bests) error {
 	return nil
 }
 
-// keepBests returns what writes better laps into their file, and what waits for that. One goroutine writes, the newest
-// wins; another program may have written meanwhile, so what is there is taken in.
-//
-// name, which may be nil, tells under what name a course is saved that had none when the lap was driven; until there is one its laps wait.
-func (p *Parts) keepBests(name func() string) (keep func(*timing.Bests), wait func()) {
-	root, err := p.Config.BestsFolder()
-	if err != nil || root == "" || p.Bests == nil {
-		if err != nil {
-			p.tell(err.Error())
-		}
-		return nil, func() {}
-	}
-	var nameless *timing.Bests
-	write := func(b *timing.Bests) {
-		key := b.Course
-		if key == "" && name != nil {
-			key = name()
-		}
-		nameless = nil
-		if key == "" {
-			nameless = b
-			return
-		}
-		named := *b
-		named.Course = key
-		if err := writeBests(bestsPath(root, key, p.Car.Name), key, p.Car.Name, &named); err != nil {
-			p.tell(err.Error())
-		}
-	}
-	waiting, done := make(chan *timing.Bests, 1), make(chan struct{})
-	go func() {
-		defer close(done)
-		for b := range waiting {
-			write(b)
-		}
-		if nameless != nil {
-			write(nameless)
-		}
-	}()
-	keep = func(b *timing.Bests) {
-		for {
-			select {
-			case waiting <- b:
-				return
-			default:
-			}
-			select {
-			case <-waiting: // the newest holds what the older one held
-			default:
-			}
-		}
-	}
-	return keep, func() { close(waiting); <-done }
-}
-
 func writeBests(path, course, car string, b *timing.Bests) error {
 	there, err := readBests(path, course, car)
 	if err != nil {

@@ -8,8 +8,10 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/assistant"
 	"earshot/assistant/course"
 	"earshot/assistant/course/store"
+	"earshot/assistant/health"
 	"earshot/assistant/timing"
 )
 
@@ -32,15 +34,17 @@ func TestNoBestsMeansNone(t *testing.T) {
 	p, err := Build(Request{Config: cfg})
 	require.NoError(t, err)
 	require.NotNil(t, p.Bests)
-	fast := &timing.Bests{Version: timing.BestsVersion, Compounds: map[string]*timing.Best{"hard": {Lap: 60}}}
-	keep, wait := p.keepBests(nil)
-	keep(fast)
-	wait()
+	keep := func(course string) {
+		var a assistant.Assistant
+		end := p.keep(&a, true, func(_ health.Part, err error) { require.NoError(t, err) })
+		fast := &timing.Bests{Version: timing.BestsVersion, Course: course, Compounds: map[string]*timing.Best{"hard": {Lap: 60}}}
+		require.NoError(t, a.Sinks[0].Take(assistant.Step{Out: &assistant.Output{Bests: fast}}))
+		end()
+	}
+	keep("")
 	require.NoDirExists(t, cfg.Bests, "a course without a name has no bests")
-	keep, wait = p.keepBests(func() string { return "learned" })
-	keep(fast)
-	wait()
-	b, err := readBests(bestsPath(cfg.Bests, "learned", p.Car.Name), "learned", p.Car.Name)
+	keep("Mill")
+	b, err := readBests(bestsPath(cfg.Bests, "Mill", p.Car.Name), "Mill", p.Car.Name)
 	require.NoError(t, err)
 	require.InDelta(t, 60, b.Compounds["hard"].Lap, 1e-9)
 

@@ -15,21 +15,23 @@ import (
 	"earshot/assistant/folder"
 	"earshot/assistant/hand"
 	"earshot/assistant/session"
+	"earshot/assistant/words"
 )
 
 // Config is everything a user can set outside feed, car, course and rules files.
 type Config struct {
-	Feed    string            `mapstructure:"feed"`
-	Car     string            `mapstructure:"car"` // empty: the one that the feed file names, else none
-	Course  string            `mapstructure:"course"`
-	Rules   []string          `mapstructure:"rules"`
-	Voice   string            `mapstructure:"voice"`
-	Device  string            `mapstructure:"device"`
-	DataDir string            `mapstructure:"data_dir"`
-	Courses string            `mapstructure:"courses"` // folder of the saved courses, or none
-	Keys    map[string]string `mapstructure:"keys"`
-	Units   map[string]string `mapstructure:"units"`
-	Talk    Talk              `mapstructure:"talk"`
+	Feed     string            `mapstructure:"feed"`
+	Car      string            `mapstructure:"car"` // empty: the one that the feed file names, else none
+	Course   string            `mapstructure:"course"`
+	Rules    []string          `mapstructure:"rules"`
+	Voice    string            `mapstructure:"voice"`
+	Language string            `mapstructure:"language"` // of what is said besides the texts of the rules; empty: English
+	Device   string            `mapstructure:"device"`
+	DataDir  string            `mapstructure:"data_dir"`
+	Courses  string            `mapstructure:"courses"` // folder of the saved courses, or none
+	Keys     map[string]string `mapstructure:"keys"`
+	Units    map[string]string `mapstructure:"units"`
+	Talk     Talk              `mapstructure:"talk"`
 
 	Reference string `mapstructure:"reference"` // the lap to compare with: SESSION or SESSION:LAP
 	Bests     string `mapstructure:"bests"`     // folder of the best laps of all sessions, or none
@@ -48,7 +50,7 @@ const None = "none"
 // Defaults is the configuration of a user who has set nothing.
 func Defaults() Config {
 	return Config{
-		Feed: "demo", Voice: "clear", Device: "auto",
+		Feed: "demo", Voice: "clear", Language: words.English.Name, Device: "auto",
 		Keys:  map[string]string{"mark": "F9", "fuel": "F10", "tyres": "F11", "brakes": "F12", "repeat": "F8", "mute": "F7"},
 		Units: map[string]string{"pressure": "psi", "temperature": "°C", "speed": "km/h", "volume": "l"},
 		Talk:  Talk{Margin: 500 * time.Millisecond, AdvisoriesPerLap: 4, Mute: 2 * time.Minute},
@@ -75,6 +77,9 @@ func (c Config) Validate(path string) error {
 			bad("units.%s is %q: use one of %s", name, c.Units[name], strings.Join(channel.UnitsOf(q), ", "))
 		}
 	}
+	if _, err := words.Named(c.Language); err != nil {
+		bad("language: %v", err)
+	}
 	if c.Talk.Margin < 0 {
 		bad("talk.margin is %v: it must not be less than 0", c.Talk.Margin)
 	}
@@ -88,6 +93,15 @@ func (c Config) Validate(path string) error {
 }
 
 func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
+
+// Words is the language in which Earshot speaks.
+func (c Config) Words() *words.Language {
+	l, err := words.Named(c.Language)
+	if err != nil { // a recording of a later version
+		return words.English
+	}
+	return l
+}
 
 // SessionsFolder is where sessions are kept.
 func (c Config) SessionsFolder() (string, error) {

@@ -23,33 +23,44 @@ type Found struct {
 }
 
 // FindJournal finds a session's journal: by an id or its beginning, "last", the session's folder, or the path of a journal.
-func (c Config) FindJournal(ref string) (Found, error) {
-	if info, err := os.Stat(ref); err == nil && !info.IsDir() {
-		ext := filepath.Ext(ref)
-		f := Found{Journal: ref, Page: ref[:len(ref)-len(ext)] + ".html"}
-		if d, _ := session.Open(filepath.Dir(ref)); d != nil && filepath.Base(d.Journal()) == filepath.Base(ref) {
-			err = f.findCar(d)
-		}
+func (c Config) FindJournal(ref string) (f Found, err error) {
+	path, d, err := c.fileOrSession(ref, "the journal")
+	if err != nil {
 		return f, err
-	} else if err == nil {
-		ref, err = filepath.Abs(ref) // a path, so that it is not taken for an id
-		if err != nil {
-			return Found{}, err
+	}
+	if d != nil {
+		f.Journal, f.Page = d.Journal(), d.Debrief()
+	} else {
+		f.Journal, f.Page = path, strings.TrimSuffix(path, filepath.Ext(path))+".html"
+		if beside, _ := session.Open(filepath.Dir(path)); beside != nil && filepath.Base(beside.Journal()) == filepath.Base(path) {
+			d = beside
 		}
-	} else if strings.HasSuffix(ref, ".jsonl") || strings.ContainsRune(ref, filepath.Separator) {
-		return Found{}, fmt.Errorf("the journal: %w", err)
+	}
+	if d != nil {
+		err = f.findCar(d)
+	}
+	return f, err
+}
+
+// fileOrSession returns the path of the file that ref is, or the session that it means: an id or its beginning, "last", or a folder.
+func (c Config) fileOrSession(ref, what string) (file string, d *session.Dir, err error) {
+	info, missing := os.Stat(ref)
+	if missing == nil && !info.IsDir() {
+		return ref, nil, nil
+	}
+	if missing == nil {
+		if ref, err = filepath.Abs(ref); err != nil { // a path, so that it is not taken for an id
+			return "", nil, err
+		}
 	}
 	root, err := c.SessionsFolder()
-	if err != nil {
-		return Found{}, err
+	if err == nil {
+		d, err = session.Find(root, ref)
 	}
-	d, err := session.Find(root, ref)
-	if err != nil {
-		return Found{}, err
+	if err != nil && missing != nil && (filepath.Ext(ref) != "" || strings.ContainsRune(ref, filepath.Separator)) {
+		err = fmt.Errorf("%s: %w", what, missing)
 	}
-	f := Found{Journal: d.Journal(), Page: d.Debrief()}
-	err = f.findCar(d)
-	return f, err
+	return "", d, err
 }
 
 // findCar takes the car of the session's folder.

@@ -240,6 +240,30 @@ var (
 	MapStart      = calc("engine_map_at_start", None, "engine_map_set at the start of the stint")
 )
 
+// Computed channels: what corners and straights have shown again and again. A finding is news at one sample; where it was stays.
+var (
+	LockingFound         = calcWheels("locking_found", None, "1 at the sample at which a wheel has locked into the same corner again and again, else 0")
+	LockingCorner        = calcWheels("locking_corner", None, "the corner of that finding")
+	WheelspinFoundFront  = calc("wheelspin_found_front", None, "1 at the sample at which the axle has spun out of the same corner again and again, else 0")
+	WheelspinFoundRear   = calc("wheelspin_found_rear", None, "1 at the sample at which the axle has spun out of the same corner again and again, else 0")
+	WheelspinCornerFront = calc("wheelspin_corner_front", None, "the corner of that finding")
+	WheelspinCornerRear  = calc("wheelspin_corner_rear", None, "the corner of that finding")
+	UndersteerFound      = calc("understeer_found", None, "1 at the sample at which the car has pushed in the same corner again and again, else 0")
+	UndersteerCorner     = calc("understeer_corner", None, "the corner of that finding")
+	UndersteerPhase      = calc("understeer_phase", None, "where in that corner", "braking", "turn_in", "mid_corner", "exit")
+	OversteerFound       = calc("oversteer_found", None, "1 at the sample at which the rear has slid in the same corner again and again, else 0")
+	OversteerCorner      = calc("oversteer_corner", None, "the corner of that finding")
+	OversteerPhase       = calc("oversteer_phase", None, "where in that corner", "braking", "turn_in", "mid_corner", "exit")
+	LimiterFound         = calc("limiter_found", None, "1 at the sample at which a straight has held the limiter for half a second again and again, else 0")
+	LimiterCorner        = calc("limiter_corner", None, "the corner before that straight")
+	LimiterTime          = calc("limiter_time", Time, "on the limiter on that straight, the last time")
+	BottomingFound       = calc("bottoming_found", None, "1 at the sample at which the car has touched down at one place again and again, else 0")
+	BottomingCorner      = calc("bottoming_corner", None, "the corner of that place, or the one before it")
+	GearLowFound         = calc("gear_low_found", None, "1 at the sample at which a corner has been driven in a lower gear than usual twice running, else 0")
+	GearLowCorner        = calc("gear_low_corner", None, "the corner of that finding")
+	GearLow              = calc("gear_low", None, "the gear that it was driven in")
+)
+
 // Computed channels: fuel.
 var (
 	FuelLeft     = calc("fuel_left", Volume, "aboard, from volume or mass")

@@ -22,9 +22,18 @@ const (
 	taughtEnough = 500  // samples: 20 s
 	taughtEvery  = 25   // samples between two fits
 	cellEnough   = 10   // samples
-	cellCap      = 250  // samples: the straight has most of them and must not outvote the bends
 	cellsEnough  = 4    //
 	spanEnough   = 1.0  // m/s² from the least to the most lateral cell
+
+	// What counts where a car is never driven gently: steady cornering at any load, of which the lesser part is nearly linear.
+	hardLong     = 4.0  // m/s²
+	hardSteer    = 0.15 // rad/s at the road wheels
+	hardYaw      = 0.6  // rad/s²
+	hardCell     = 0.5  // m/s²
+	hardCells    = 120  // from −30 to 30 m/s²
+	hardLinear   = 0.6  // of the most lateral cell: up to this the line is drawn
+	hardSpan     = 4.0  // m/s²
+	hardExtra    = 1.3  // of the most lateral cell: the line is not believed further out
 	extrapolate  = 15.0 // spans: a line is not believed further out than this; slicks corner at ten times what is gentle
 	offsetMost   = 0.07 // rad
 	gradientMost = 0.01 // rad per m/s²; a strongly understeering road car has 0.0016
@@ -41,7 +50,11 @@ type balance struct {
 
 	cells    [lateralCells]centre // steering beyond L·r/v, by lateral acceleration
 	lateral  [lateralCells]mean   // lateral acceleration in the cell
-	taught   float64              // samples learned from since the last fit began
+	taught   float64              // samples learned from in this stint
+	hard     [hardCells]centre    // as cells, from steady cornering at any load
+	hardMean [hardCells]mean
+	hardN    int
+	gently   bool // gradient and offset are from gentle driving
 	offset   float64
 	gradient float64
 	reach    float64 // m/s² up to which the gradient is believed
@@ -56,6 +69,9 @@ func (b *balance) init(c *car.Car) {
 	for i := range b.cells {
 		b.cells[i] = newCentre(-steerReach, steerReach, 1600)
 	}
+	for i := range b.hard {
+		b.hard[i] = newCentre(-2*steerReach, 2*steerReach, 800)
+	}
 	b.steer, b.steerCalm, b.need, b.rate = newLag(steerLag), newLag(balanceCalm), newLag(balanceCalm), newLag(balanceCalm)
 }
 
@@ -63,8 +79,11 @@ func (b *balance) relearn() {
 	for i := range b.cells {
 		b.cells[i].reset()
 	}
-	b.lateral = [lateralCells]mean{}
-	b.taught = 0
+	for i := range b.hard {
+		b.hard[i].reset()
+	}
+	b.lateral, b.hardMean = [lateralCells]mean{}, [hardCells]mean{}
+	b.taught, b.hardN = 0, 0
 }
 
 // angle returns the angle of the road wheels, NaN where it is not known.
@@ -85,9 +104,11 @@ func (b *balance) step(at, dt float64, m *motion, row channel.Row) {
 		b.steer.y, b.steerCalm.y, b.need.y = nan, nan, nan
 		return
 	}
-	if math.Abs(m.lateral) < gentle && !(math.Abs(m.long) > gentleLong) && math.Abs(steerRate) < steadySteer &&
-		math.Abs(m.yawAcc) < steadyYaw && !(row[channel.OnCourse] == 0) && b.pick.due(at) {
-		b.learn(delta-bend, m.lateral)
+	if math.Abs(m.long) < hardLong && math.Abs(steerRate) < hardSteer && math.Abs(m.yawAcc) < hardYaw && !(row[channel.OnCourse] == 0) && b.pick.due(at) {
+		if math.Abs(m.lateral) < gentle && !(math.Abs(m.long) > gentleLong) && math.Abs(steerRate) < steadySteer && math.Abs(m.yawAcc) < steadyYaw {
+			b.learn(delta-bend, m.lateral)
+		}
+		b.learnHard(delta-bend, m.lateral)
 	}
 	if math.IsNaN(b.gradient) {
 		return
@@ -113,25 +134,55 @@ func (b *balance) learn(beyond, lateral float64) {
 	}
 }
 
-// fit draws a straight line through the medians of the cells.
-func (b *balance) fit() {
-	var x, y, weights [lateralCells]float64
-	n := 0
-	least, most := math.Inf(1), math.Inf(-1)
-	for i := range b.cells {
-		if b.cells[i].n < cellEnough {
-			continue
-		}
-		x[n], y[n], weights[n] = b.lateral[i].value(), b.cells[i].median(), float64(min(b.cells[i].n, cellCap))
-		least, most = min(least, x[n]), max(most, x[n])
-		n++
-	}
-	if n < cellsEnough || most-least < spanEnough {
+// learnHard takes in what is not gentle, and is believed as long as there is nothing better.
+func (b *balance) learnHard(beyond, lateral float64) {
+	i := int(lateral/hardCell + hardCells/2)
+	if i < 0 || i >= hardCells {
 		return
 	}
-	offset, gradient := stat.LinearRegression(x[:n], y[:n], weights[:n], false)
-	if math.Abs(gradient) > gradientMost || math.Abs(offset) > offsetMost {
-		return // another wheelbase, another steering ratio, or a car that crabs: not to be judged
+	b.hard[i].add(beyond)
+	b.hardMean[i].add(1, lateral)
+	b.hardN++
+	if b.gently || b.hardN < taughtEnough || b.hardN%taughtEvery != 0 {
+		return
 	}
-	b.gradient, b.offset, b.reach = gradient, offset, extrapolate*(most-least)
+	most := 0.0
+	for i := range b.hard {
+		if b.hard[i].n >= cellEnough {
+			most = max(most, math.Abs(b.hardMean[i].value()))
+		}
+	}
+	if offset, gradient, _, ok := line(b.hard[:], b.hardMean[:], hardLinear*most, hardSpan); ok {
+		b.gradient, b.offset, b.reach = gradient, offset, hardExtra*most
+	}
+}
+
+// fit draws the line of gentle driving.
+func (b *balance) fit() {
+	if offset, gradient, span, ok := line(b.cells[:], b.lateral[:], gentle, spanEnough); ok {
+		b.gradient, b.offset, b.reach, b.gently = gradient, offset, extrapolate*span, true
+	}
+}
+
+// line draws a straight line through the medians of the cells up to a lateral acceleration, each as heavy as it has samples. It is
+// refused where the cells span too little, and where the result is that of another wheelbase, another steering ratio or a car that
+// crabs: that is not to be judged.
+func line(cells []centre, lateral []mean, most, spanLeast float64) (offset, gradient, span float64, ok bool) {
+	var x, y, weights [hardCells]float64
+	n := 0
+	low, high := math.Inf(1), math.Inf(-1)
+	for i := range cells {
+		a := lateral[i].value()
+		if cells[i].n < cellEnough || math.Abs(a) > most {
+			continue
+		}
+		x[n], y[n], weights[n] = a, cells[i].value(), float64(cells[i].n)
+		low, high = min(low, a), max(high, a)
+		n++
+	}
+	if n < cellsEnough || high-low < spanLeast {
+		return 0, 0, 0, false
+	}
+	offset, gradient = stat.LinearRegression(x[:n], y[:n], weights[:n], false)
+	return offset, gradient, high - low, math.Abs(gradient) <= gradientMost && math.Abs(offset) <= offsetMost
 }

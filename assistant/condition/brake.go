@@ -108,10 +108,8 @@ func (b *brakes) finish() {
 }
 
 func (b *brakes) lapDone() {
-	for w := range 4 {
-		b.mean[w] = b.lap[w].value()
-		b.lap[w] = mean{}
-	}
+	b.mean = alike(&b.lap)
+	b.lap = [4]mean{}
 }
 
 func (b *brakes) write(row channel.Row) {

@@ -1,6 +1,6 @@
 package condition
 
-// A centre keeps the median of all numbers added to it, exact to a part of its cell width, in constant
+// A centre keeps the median, or another quantile, of all numbers added to it, exact to a part of its cell width, in constant
 // memory and, but for the odd step to a neighbour, constant time; numbers beyond its
 // cells do not count. A median, because a fifth of
 // odd readings (kerbs, slides, gear changes) must not move what is learned.
@@ -8,13 +8,16 @@ type centre struct {
 	cells []uint32
 	lo    float64
 	width float64
+	share float64 // of the numbers that lie below what is kept
 	n     int
 	below int // numbers in cells before at
-	at    int // the cell that holds the median
+	at    int // the cell that holds it
 }
 
-func newCentre(lo, hi float64, cells int) centre {
-	return centre{cells: make([]uint32, cells), lo: lo, width: (hi - lo) / float64(cells)}
+func newCentre(lo, hi float64, cells int) centre { return newQuantile(0.5, lo, hi, cells) }
+
+func newQuantile(share, lo, hi float64, cells int) centre {
+	return centre{cells: make([]uint32, cells), lo: lo, width: (hi - lo) / float64(cells), share: share}
 }
 
 func (c *centre) reset() {
@@ -33,24 +36,25 @@ func (c *centre) add(x float64) {
 	if i < c.at {
 		c.below++
 	}
-	for 2*c.below > c.n {
+	rank := c.share * float64(c.n)
+	for float64(c.below) > rank {
 		c.at--
 		c.below -= int(c.cells[c.at])
 	}
-	for 2*(c.below+int(c.cells[c.at])) < c.n {
+	for float64(c.below+int(c.cells[c.at])) < rank {
 		c.below += int(c.cells[c.at])
 		c.at++
 	}
 }
 
-// median is NaN before the first number. Within a cell the numbers are taken to lie evenly.
-func (c *centre) median() float64 {
+// value is NaN before the first number. Within a cell the numbers are taken to lie evenly.
+func (c *centre) value() float64 {
 	if c.n == 0 {
 		return nan
 	}
 	part := 0.5
 	if k := c.cells[c.at]; k > 0 {
-		part = (float64(c.n)/2 - float64(c.below)) / float64(k)
+		part = (c.share*float64(c.n) - float64(c.below)) / float64(k)
 	}
 	return c.lo + (float64(c.at)+part)*c.width
 }

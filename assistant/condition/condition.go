@@ -18,6 +18,7 @@ type Condition struct {
 	slip    slip
 	balance balance
 	corners corners
+	places  places
 	aids    aids
 }
 
@@ -38,6 +39,7 @@ func New(c *car.Car) *Condition {
 	k.slip.init(c)
 	k.balance.init(c)
 	k.corners.init(c)
+	k.places.init(c)
 	k.aids.init()
 	return k
 }
@@ -50,6 +52,7 @@ func (c *Condition) StintStart(at float64, row channel.Row) {
 	c.slip.relearn()
 	c.balance.relearn()
 	c.corners.stint()
+	c.places.stint()
 	c.aids.stint()
 	c.write(row)
 }
@@ -72,6 +75,7 @@ func (c *Condition) Step(at float64, row channel.Row) {
 	c.slip.step(at, &c.motion, c.brakes.on, row)
 	c.balance.step(at, dt, &c.motion, row)
 	c.corners.step(at, dt, c, row)
+	c.places.step(dt, row)
 	c.aids.step(at, row)
 	c.write(row)
 }
@@ -104,6 +108,8 @@ func (c *Condition) write(row channel.Row) {
 	c.brakes.write(row)
 	c.slip.write(row)
 	row[channel.Balance] = c.balance.index
+	c.corners.announced.write(row)
+	c.places.write(row)
 }
 
 // Shown lists what the latest pass of a corner showed, in the order of journal.AllFindings; nothing where that pass ended
@@ -229,6 +235,22 @@ func (m *mean) add(dt, x float64) {
 		m.sum += x * dt
 		m.weight += dt
 	}
+}
+
+// enoughKnown is the share of what the best known wheel has by which a mean may be compared with that of another wheel: that of a sensor
+// which failed in the middle of the lap is the mean of another drive. Common practice, no source.
+const enoughKnown = 0.8
+
+// alike returns the means of the four wheels, NaN for one that was known for too little of the time.
+func alike(m *[4]mean) (values [4]float64) {
+	most := max(m[0].weight, m[1].weight, m[2].weight, m[3].weight)
+	for w := range values {
+		values[w] = nan
+		if m[w].weight >= enoughKnown*most {
+			values[w] = m[w].value()
+		}
+	}
+	return values
 }
 
 // value is NaN where nothing was added.

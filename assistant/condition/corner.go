@@ -30,6 +30,8 @@ const (
 	straightPart = 0.5  // of the greatest lateral acceleration: braking with less is braking before the corner
 	phaseEnough  = 0.2  // s of known balance
 	slipHeld     = 0.06 // s that a wheel has to lock or spin
+	slowPass     = 0.75 // of the usual lateral acceleration of the corner: a pass with less says nothing about balance
+	usualFades   = 0.98 // a pass, of what is usual: the road may be wet now
 )
 
 // A findingSet has a bit for each of journal.AllFindings: understeer by phase, oversteer by phase, locking by wheel,
@@ -88,6 +90,9 @@ type corners struct {
 	past   [mostCorners][OutOf]findingSet
 	passes [mostCorners]int
 	ended  [mostCorners]float64 // s, when the latest pass ended
+	usual  [mostCorners]float64 // m/s², the greatest lateral acceleration
+
+	announced announced
 }
 
 func (c *corners) init(k *car.Car) {
@@ -96,11 +101,13 @@ func (c *corners) init(k *car.Car) {
 		c.lock[w], c.spin[w] = k.At("slip_lock", channel.Wheel(w)), k.At("slip_spin", channel.Wheel(w))
 	}
 	c.clearSlip()
+	c.announced.stint()
 }
 
 func (c *corners) stint() {
 	c.here, c.n, c.fresh = 0, 0, false
 	c.past, c.passes = [mostCorners][OutOf]findingSet{}, [mostCorners]int{}
+	c.announced.stint()
 	c.clearSlip()
 }
 
@@ -109,7 +116,7 @@ func (c *corners) clearSlip() {
 }
 
 func (c *corners) step(at, dt float64, k *Condition, row channel.Row) {
-	c.fresh = false
+	c.fresh, c.announced.now = false, 0
 	here := 0
 	if x := row[channel.CornerHere]; x >= 1 && !(row[channel.InPitLane] == 1) {
 		here = int(x)
@@ -176,7 +183,11 @@ func (c *corners) finish(at float64) {
 	p.end = at
 	p.balance = c.byPhase()
 	p.found = c.seen
+	slow := c.slow(p.corner)
 	for phase, x := range p.balance {
+		if slow {
+			break
+		}
 		if x > c.limit {
 			p.found |= 1 << (understeerBit + phase)
 		}
@@ -188,19 +199,36 @@ func (c *corners) finish(at float64) {
 		c.past[i][c.passes[i]%OutOf] = p.found
 		c.passes[i]++
 		c.ended[i] = at
+		c.announced.pass(at, p.corner, c.passes[i], c.repeatedSet(p.corner), p.found)
 	}
 	c.done, c.fresh = *p, true
 	c.clearSlip()
 }
 
-// byPhase cuts the pass into its phases and returns the mean balance of each.
-func (c *corners) byPhase() [phases]float64 {
-	most := 0.0
+// slow tells whether the corner was taken with much less than its usual load, as on an in-lap.
+func (c *corners) slow(corner int) bool {
+	if corner > mostCorners {
+		return false
+	}
+	most := c.load()
+	usual := &c.usual[corner-1]
+	*usual = max(*usual*usualFades, most)
+	return most < slowPass**usual
+}
+
+// load is the greatest lateral acceleration of the pass.
+func (c *corners) load() (most float64) {
 	for _, m := range c.moments[:c.n] {
 		if m.load > most { // an unknown load is never the greatest
 			most = m.load
 		}
 	}
+	return most
+}
+
+// byPhase cuts the pass into its phases and returns the mean balance of each.
+func (c *corners) byPhase() [phases]float64 {
+	most := c.load()
 	first, last := -1, -1
 	for i, m := range c.moments[:c.n] {
 		if m.load >= midShare*most {
@@ -242,11 +270,12 @@ func (c *corners) shown(corner int, since float64) []journal.Finding {
 	return c.past[i][(c.passes[i]-1)%OutOf].list()
 }
 
-func (c *corners) repeated(corner int) []journal.Finding {
+func (c *corners) repeated(corner int) []journal.Finding { return c.repeatedSet(corner).list() }
+
+func (c *corners) repeatedSet(corner int) (all findingSet) {
 	if corner < 1 || corner > mostCorners {
-		return nil
+		return 0
 	}
-	var all findingSet
 	for bit := range findingBits {
 		n := 0
 		for _, f := range c.past[corner-1] {
@@ -256,5 +285,5 @@ func (c *corners) repeated(corner int) []journal.Finding {
 			all |= 1 << bit
 		}
 	}
-	return all.list()
+	return all
 }

@@ -9,10 +9,10 @@ import (
 // What has to be learned. The amounts are those of slip.go, balance.go and trend.go.
 var (
 	slipLesson = [2]channel.Lesson{ // by axle
-		{Code: "slip_front", From: "5 s at a steady speed on straights with little throttle, or 10 s with any"},
-		{Code: "slip_rear", From: "5 s at a steady speed on straights with little throttle, or 10 s with any"},
+		{Code: "slip_front", From: "5 s on straights off the brakes"},
+		{Code: "slip_rear", From: "5 s on straights off the brakes"},
 	}
-	balanceLesson = channel.Lesson{Code: "balance", From: "20 s of gentle driving in bends and on straights"}
+	balanceLesson = channel.Lesson{Code: "balance", From: "20 s of steady driving in bends and on straights"}
 	warmUpLesson  = channel.Lesson{Code: "warm_up", From: "three laps that warm the tyres"}
 )
 
@@ -22,6 +22,12 @@ func Declarations() []channel.Declaration {
 	line := channel.All(channel.LapCompleted)
 	braking := channel.AnyOf(channel.Brake, channel.BrakeLineFront, channel.BrakeLineRear, channel.AccelerationLong, channel.Speed)
 	window := channel.Need{channel.Of().With(channel.CarKey("tyre_low"))}
+	touch := channel.Need{
+		channel.Of(channel.RideHeight).With(channel.CarKey("ride_height_low")), channel.Of(channel.SuspensionTravel).With(channel.CarKey("travel_stop")),
+	}
+	locks := func(w channel.ID) []channel.Need {
+		return []channel.Need{channel.All(channel.WheelSlip + w), braking, {channel.Of().With(channel.CarKey("slip_lock"))}}
+	}
 	list := []channel.Declaration{
 		{Channels: ids{channel.BrakeEvents}, Needs: []channel.Need{braking}},
 		{Channels: ids{channel.TyresReady}, Needs: []channel.Need{channel.All(channel.Four(channel.TyreCore)...), window}},
@@ -32,6 +38,28 @@ func Declarations() []channel.Declaration {
 			{channel.Of(channel.RoadWheelAngle), channel.Of(channel.SteeringWheelAngle).With(channel.CarKey("steering_ratio"))},
 			{channel.Of().With(channel.CarKey("wheelbase"))},
 		}},
+	}
+	corner := channel.All(channel.CornerHere)
+	for _, x := range []struct {
+		found channel.ID
+		about ids // where it was
+		needs []channel.Need
+	}{
+		{channel.UndersteerFound, ids{channel.UndersteerCorner, channel.UndersteerPhase}, []channel.Need{channel.All(channel.Balance), {channel.Of().With(channel.CarKey("balance_limit"))}}},
+		{channel.OversteerFound, ids{channel.OversteerCorner, channel.OversteerPhase}, []channel.Need{channel.All(channel.Balance), {channel.Of().With(channel.CarKey("balance_limit"))}}},
+		{channel.WheelspinFoundFront, ids{channel.WheelspinCornerFront}, []channel.Need{channel.All(channel.WheelSlip, channel.WheelSlip+1), {channel.Of().With(channel.CarKey("slip_spin"))}}},
+		{channel.WheelspinFoundRear, ids{channel.WheelspinCornerRear}, []channel.Need{channel.All(channel.WheelSlip+2, channel.WheelSlip+3), {channel.Of().With(channel.CarKey("slip_spin"))}}},
+		{channel.LimiterFound, ids{channel.LimiterCorner, channel.LimiterTime}, []channel.Need{channel.All(channel.EngineSpeed), {channel.Of().With(channel.CarKey("limiter_speed"))}}},
+		{channel.BottomingFound, ids{channel.BottomingCorner}, []channel.Need{channel.All(channel.Speed), touch}},
+		{channel.GearLowFound, ids{channel.GearLowCorner, channel.GearLow}, []channel.Need{channel.All(channel.Gear)}},
+		{channel.LockingFound, ids{channel.LockingCorner}, locks(0)},
+		{channel.LockingFound + 1, ids{channel.LockingCorner + 1}, locks(1)},
+		{channel.LockingFound + 2, ids{channel.LockingCorner + 2}, locks(2)},
+		{channel.LockingFound + 3, ids{channel.LockingCorner + 3}, locks(3)},
+	} {
+		needs := append(x.needs, corner)
+		list = append(list, channel.Declaration{Channels: ids{x.found}, Momentary: true, Resting: true, Needs: needs},
+			channel.Declaration{Channels: x.about, Seldom: true, Needs: needs})
 	}
 	for i, id := range aidChannels {
 		set, start := channel.ABSSet+channel.ID(i), channel.ABSStart+channel.ID(i)
@@ -71,14 +99,14 @@ func (c *Condition) Progress(code string) string {
 		if code == slipLesson[1].Code {
 			axle = 1
 		}
-		had := max(c.slip.light[axle].n, c.slip.any[axle].n/2)
-		return fmt.Sprintf("%.1f of %.0f s at a steady speed on straights", float64(had)*learnEvery, radiusSamples*learnEvery)
+		had := max(c.slip.light[axle].n, c.slip.any[axle].n)
+		return fmt.Sprintf("%.1f of %.0f s on straights off the brakes", float64(had)*learnEvery, radiusSamples*learnEvery)
 	case balanceLesson.Code:
 		b := &c.balance
-		if b.taught < taughtEnough {
-			return fmt.Sprintf("%.1f of %.0f s of gentle driving", b.taught*learnEvery, taughtEnough*learnEvery)
+		if b.hardN < taughtEnough {
+			return fmt.Sprintf("%.1f of %.0f s of steady driving", float64(b.hardN)*learnEvery, taughtEnough*learnEvery)
 		}
-		return "gentle driving in bends of different load, or wheelbase and steering ratio are not this car's"
+		return "bends of different load, or wheelbase and steering ratio are not this car's"
 	}
 	return ""
 }

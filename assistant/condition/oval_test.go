@@ -5,7 +5,6 @@ import (
 	"encoding/csv"
 	"math"
 	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 
@@ -13,27 +12,14 @@ import (
 
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
+	"earshot/assistant/opendata"
 )
-
-// openData finds a file of the open data, or skips the test.
-func openData(t *testing.T, name string) string {
-	t.Helper()
-	root := os.Getenv("EARSHOT_OPEN_DATA")
-	if root == "" {
-		root = "../../../shared/open-data"
-	}
-	file := filepath.Join(root, name)
-	if _, err := os.Stat(file); err != nil {
-		t.Skipf("open data is neither in $EARSHOT_OPEN_DATA nor in ../shared/open-data of the project: %v", err)
-	}
-	return file
-}
 
 // oval reads the open log of a race car on a banked oval (github.com/linklab-uva/deep-dynamics at 88c8565), 25 Hz, in the
 // units of channels.
 func oval(t *testing.T) []channel.Sample {
 	t.Helper()
-	f, err := os.Open(openData(t, "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz"))
+	f, err := os.Open(opendata.Path(t, "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz"))
 	require.NoError(t, err)
 	defer f.Close()
 	z, err := gzip.NewReader(f)

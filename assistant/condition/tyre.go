@@ -29,6 +29,7 @@ type tyres struct {
 	outside float64 // when one came to be well outside, NaN while none is
 	ready   float64 // 1, 0 or NaN
 
+	carcass                [4]bool // the core is the carcass
 	coreLap, pressureLap   [4]mean // of the lap in progress
 	coreMean, pressureMean [4]float64
 	trend                  [4]trend
@@ -79,6 +80,9 @@ func (t *tyres) step(at, dt float64, m *motion, row channel.Row) {
 	known, in, out := true, true, false
 	for w := range 4 {
 		x, carcass := core(w, row)
+		if t.carcass[w] = t.carcass[w] || carcass; !carcass && t.carcass[w] {
+			x = nan // the tread is no stand-in for a carcass that has failed: other wheels are judged by theirs
+		}
 		tau := treadTau
 		if carcass {
 			tau = carcassTau
@@ -130,9 +134,8 @@ func since(t float64, holds bool, at float64) float64 {
 func (t *tyres) lapDone(slow bool) {
 	t.laps++
 	t.toReady, t.never = 0, 0
+	t.coreMean, t.pressureMean = alike(&t.coreLap), alike(&t.pressureLap)
 	for w := range 4 {
-		t.coreMean[w] = t.coreLap[w].value()
-		t.pressureMean[w] = t.pressureLap[w].value()
 		t.coreLap[w], t.pressureLap[w] = mean{}, mean{}
 		if slow {
 			t.trend[w].n = 0

@@ -11,6 +11,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/assistant/opendata"
 	"earshot/assistant/timing"
 )
 
@@ -90,15 +91,9 @@ func (p *polyline) gateAt(s float64) course.Gate {
 
 func readTracks(t testing.TB) (truth [][]string, root string) {
 	t.Helper()
-	root = os.Getenv("EARSHOT_OPEN_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared", "open-data")
-	}
-	root = filepath.Join(root, "tracks")
+	root = opendata.Path(t, "tracks")
 	f, err := os.Open(filepath.Join(root, "truth.csv"))
-	if err != nil {
-		t.Skipf("open data not here: set EARSHOT_OPEN_DATA to the folder that holds tracks/truth.csv")
-	}
+	require.NoError(t, err)
 	defer f.Close()
 	r := csv.NewReader(f)
 	r.FieldsPerRecord = -1

@@ -180,10 +180,9 @@ func sameCorners(want, got *course.Map) string {
 // rule of sameCorners: counted are those that agree with the one with which most agree. The gyro is off by 0.3°/s and scatters by as
 // much. below lists where it is fewer than ten, and how many. (The smoothing and the limits were tried out on these lines and this noise.)
 //
-// Where it is fewer, one or two bends decide that lie near a limit of what counts, so that laps disagree about them: at Sakhir 13 (turns by 0.42 rad where 0.4
-// count) and the kinks before and behind it, Nuerburgring 2 and 3 (one hand, about as long apart as what joins them), Melbourne's bends of one hand
-// between 6 and 9. In the others the kink that comes or goes does not count on the quiet line. A course file settles these (join, split).
-// 554 of the 600 laps agree.
+// Where it is fewer, one or two bends decide that lie near a limit of what counts, so that laps disagree about them: one that turns by 0.42 rad where 0.4
+// count, with kinks before and behind it; two of one hand about as far apart as what joins them. In the others the kink that comes or goes does
+// not count on the quiet line. A course file settles these (join, split). 554 of the 600 laps agree.
 func TestCornersStayUnderNoise(t *testing.T) {
 	truth, root := readTracks(t)
 	kinds := []struct {

@@ -138,10 +138,41 @@ const (
 	Muted       Verdict = "muted"       // the driver wanted quiet
 )
 
+// A Reason is the code of why a verdict was given.
+type Reason string
+
+// The reasons. Those of cues that waited say what was in their way last.
+const (
+	NoWords        Reason = "no_words"     // there was nothing to say, or nothing that could be said
+	AlreadyExpired Reason = "late"         // it had expired when it was offered
+	MutedByDriver  Reason = "mute"         // the driver wanted quiet
+	BeingSaid      Reason = "being_said"   // the same sounded at that moment
+	NewerText      Reason = "newer_text"   // a newer text of the same call took its place
+	SaidWithin     Reason = "said_within"  // another cue had its content
+	NoLongerTrue   Reason = "cleared"      // what it tells had passed
+	SessionEnded   Reason = "session_end"  // it waited or sounded when the session ended
+	LapFull        Reason = "lap_full"     // enough advisories in this lap
+	WindowFull     Reason = "calls_full"   // enough calls in ten minutes
+	ByWarning      Reason = "warning"      // a warning waits for nothing, and interrupts
+	Standing       Reason = "standing"     // the car stands or is in the pits
+	RoomEnough     Reason = "room"         // there was room
+	RoomUnknown    Reason = "room_unknown" // room not known, but not in a corner
+	Waited         Reason = "waited"       // an answer had waited long enough
+	OtherSounded   Reason = "other_sounds" // another cue was being said
+	OthersFirst    Reason = "others_first" // others went first
+	KeptBack       Reason = "kept_back"    // it was not the time for it
+	InCorner       Reason = "in_corner"    // in a corner, and the room not known
+	NotStraight    Reason = "not_straight" // it wants a straight
+	NotAtLine      Reason = "not_at_line"  // it wants to be near the line
+	NoRoom         Reason = "no_room"      // too little room before the next braking or turn-in point
+	NoMoment       Reason = "no_moment"    // no moment came to say it
+)
+
 // A Ruling is a verdict with its reason, for the journal.
 type Ruling struct {
 	Cue        Cue
 	Verdict    Verdict
+	Reason     Reason // what Why says, without its figures
 	Why        string
 	Start, End float64 // s on the feed's clock; NaN where it was never begun
 	Final      bool    // no other Ruling follows for this cue
@@ -173,15 +204,15 @@ type Config struct {
 	// LapAtMost renews the budget of advisories where no lap begins for so long, s: in the pits, without
 	// a line, on a very long course. Default 180 s (common practice, no source).
 	LapAtMost float64
-	// MaxCalls is the most calls, answers and warnings apart, in any ten minutes, as far as advisories can keep to it; negative:
-	// no limit. Default 10 (ISA-18.2-2016). The last two places are not for what is of low importance. Half of the places are
-	// for advisories however many cautions there were, as a driver with a hot brake wants his lap times all the same.
+	// MaxCalls is how many calls there may have been in the last ten minutes where something of low importance is said; negative: no
+	// limit. Default 8, so that with a caution or two there are no more than the 10 of ISA-18.2-2016. Answers, warnings and
+	// what belongs to the line are not counted: a lap time asks for no response and so is no alarm.
 	MaxCalls int
 	// LineWindow is how long after the line a cue for the line may start, s. Default 12 s: a lap time is old in the
 	// next corner but one (common practice, no source).
 	LineWindow float64
 	// Patience is how long a cue waits for room for its long form, and a merged one for room for all its parts, before it
-	// makes do with less, s. Default 12 s (common practice, no source). An answer waits no longer than half of AnswerWithin,
+	// makes do with less, s. Default 25 s (common practice, no source). An answer waits no longer than half of AnswerWithin,
 	// a cue for the line not at all.
 	Patience float64
 	// AnswerWithin is how long the answer to the driver's question may wait outside braking and turn-in, s. Then it starts
@@ -204,7 +235,7 @@ const minGap = 0.5
 const callWindow = 600
 
 var defaults = Config{
-	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 10, LapAtMost: 180, LineWindow: 12, Patience: 12, AnswerWithin: 4.5,
+	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 8, LapAtMost: 180, LineWindow: 12, Patience: 25, AnswerWithin: 4.5,
 	CornerPatience: 15, Life: 20, MuteFor: 120,
 }
 

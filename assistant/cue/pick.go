@@ -31,6 +31,13 @@ const (
 	firstYes = goWarning
 )
 
+// reasons are the codes of the holds.
+var reasons = [...]Reason{
+	holdNone: NoMoment, holdSpeaking: OtherSounded, holdOthers: OthersFirst, holdQuiet: KeptBack, holdWords: NoWords, holdMuted: MutedByDriver,
+	holdBudget: WindowFull, holdCorner: InCorner, holdStraight: NotStraight, holdLine: NotAtLine, holdRoom: NoRoom,
+	goWarning: ByWarning, goStanding: Standing, goRoom: RoomEnough, goOpen: RoomUnknown, goDoubt: RoomUnknown, goLate: Waited,
+}
+
 // A choice is an item to begin, and how.
 type choice struct {
 	index        int
@@ -83,7 +90,7 @@ func (s *Scheduler) reword(it *item, alone bool, now float64) bool {
 	long, short, ok := s.words.Words(&it.cue, members)
 	switch {
 	case ok && long.usable():
-	case it.cue.Priority == Warning: // the words that it had then are better than none
+	case it.cue.Priority == Warning && !it.wordless: // the words that it had then are better than none
 		return true
 	default:
 		it.mute = now + noWords
@@ -177,7 +184,7 @@ func (s *Scheduler) may(it *item, length, now float64, sit Situation) hold {
 		return holdMuted
 	}
 	switch {
-	case now < it.mute:
+	case now < it.mute || it.wordless:
 		return holdWords
 	case it.quiet:
 		return holdQuiet
@@ -189,11 +196,18 @@ func (s *Scheduler) may(it *item, length, now float64, sit Situation) hold {
 		return goStanding
 	}
 	h := s.room(c.Where, length, now, sit)
-	if h < firstYes && c.Priority == Answer && it.open >= s.conf.AnswerWithin && !sit.Busy {
+	within := s.conf.AnswerWithin
+	if length <= aWord {
+		within /= 2
+	}
+	if h < firstYes && c.Priority == Answer && it.open >= within && !sit.Busy {
 		return goLate
 	}
 	return h
 }
+
+// aWord is how short an answer must be, such as that a key was taken, to be said in a corner before others, s. Common practice, no source.
+const aWord = 1.0
 
 // room tells whether there is room for so many seconds at the place that a cue wants.
 func (s *Scheduler) room(where Where, length, now float64, sit Situation) hold {
@@ -227,7 +241,7 @@ func (s *Scheduler) room(where Where, length, now float64, sit Situation) hold {
 }
 
 // look asks which cues are to be kept back now. A call for several wheels names none of those.
-func (s *Scheduler) look() {
+func (s *Scheduler) look(now float64) {
 	if s.words == nil {
 		return
 	}
@@ -236,6 +250,9 @@ func (s *Scheduler) look() {
 		if q := s.words.Quiet(&it.cue); q != it.quiet {
 			it.quiet = q
 			s.regroup = s.regroup || it.cue.Group != ""
+		}
+		if it.wordless && !it.quiet && now >= it.mute && s.reword(it, true, now) && it.cue.Duration > 0 {
+			it.wordless, s.regroup = false, true
 		}
 	}
 }
@@ -269,7 +286,7 @@ func (s *Scheduler) group() {
 // joins tells whether item j could be said with item i before it.
 func (s *Scheduler) joins(i, j int) bool {
 	a, b := &s.waiting[i], &s.waiting[j]
-	return b.lead == j && b.parts == 1 && !a.quiet && !b.quiet && b.cue.Group == a.cue.Group && (a.cue.Priority == Warning) == (b.cue.Priority == Warning)
+	return b.lead == j && b.parts == 1 && !a.quiet && !b.quiet && !a.wordless && !b.wordless && b.cue.Group == a.cue.Group && (a.cue.Priority == Warning) == (b.cue.Priority == Warning)
 }
 
 func (s *Scheduler) union(i int) uint64 {
@@ -302,8 +319,8 @@ func (s *Scheduler) join(i int, members uint64) bool {
 	return true
 }
 
-// reason puts into words why a cue is begun.
-func (s *Scheduler) reason(ch choice, sit Situation) string {
+// why puts into words why a cue is begun.
+func (s *Scheduler) why(ch choice, sit Situation) string {
 	var why string
 	switch ch.why {
 	case goWarning:
@@ -315,7 +332,7 @@ func (s *Scheduler) reason(ch choice, sit Situation) string {
 	case goDoubt:
 		why = fmt.Sprintf("room not known, and no corner lasts %.0f s", s.conf.CornerPatience)
 	case goLate:
-		why = fmt.Sprintf("the driver has waited %.1f s for his answer", s.conf.AnswerWithin)
+		why = fmt.Sprintf("the driver has waited %.1f s for his answer", s.waiting[ch.index].open)
 	default:
 		why = "room not known, but not in a corner"
 	}

@@ -62,6 +62,7 @@ func (w *watcher) see(rs []Ruling, identity func(Cue) string) {
 	for _, r := range rs {
 		w.log = append(w.log, fmt.Sprintf("%v", r))
 		require.NotEmpty(w.t, r.Why, "every verdict has a reason")
+		require.NotEmpty(w.t, r.Reason, "and a code of it: %s", r.Why)
 		k := identity(r.Cue)
 		_, dup := w.final[k]
 		require.False(w.t, dup, "a second ruling after the final one for %q", k)

@@ -25,12 +25,11 @@ type Scheduler struct {
 	hasLast bool
 
 	mutedUntil  float64
-	cornerSince float64 // NaN outside corners
-	lapSince    float64 // NaN before the first call
-	advisories  int     // begun since lapSince
-	calls       []call  // but answers and warnings, begun within callWindow
+	cornerSince float64   // NaN outside corners
+	lapSince    float64   // NaN before the first call
+	advisories  int       // begun since lapSince
+	calls       []float64 // when something but answers, warnings and what belongs to the line was begun, within callWindow
 
-	whyLap, whyWindow string // why there is no place for an advisory
 }
 
 // An item is a cue that waits, or a part of what sounds.
@@ -43,7 +42,8 @@ type item struct {
 	mute float64 // the moment until which it had no words
 	gone bool    // withdrawn while it sounded
 
-	quiet bool // the Wording keeps it back
+	quiet    bool // the Wording keeps it back
+	wordless bool // it has had no words yet
 
 	lead        int // index of the item in whose words it is said; its own index when it speaks for itself
 	parts       int // how many items are said in its words
@@ -56,6 +56,7 @@ type sounding struct {
 	cue        Cue    // as said
 	parts      []item // the first gave its identity to cue
 	start, end float64
+	reason     Reason
 	why        string
 }
 
@@ -65,9 +66,7 @@ func New(c Config, words Wording) *Scheduler {
 	nan := math.NaN()
 	c = c.filled()
 	return &Scheduler{
-		whyLap:    fmt.Sprintf("%d advisories in a lap are the most, one fewer for low importance", c.MaxAdvisoriesPerLap),
-		whyWindow: fmt.Sprintf("%d calls in ten minutes are the most, two fewer for low importance", c.MaxCalls),
-		conf:      c, words: words, now: math.Inf(-1), lastEnd: math.Inf(-1), lastWas: Advisory,
+		conf: c, words: words, now: math.Inf(-1), lastEnd: math.Inf(-1), lastWas: Advisory,
 		mutedUntil: math.Inf(-1), cornerSince: nan, lapSince: nan,
 	}
 }
@@ -88,29 +87,30 @@ func (s *Scheduler) Offer(now float64, c Cue, out []Ruling) []Ruling {
 		c.Members = 1 << c.Instance
 	}
 	switch {
+	case c.Text == "" && c.Live && c.Holds && s.words != nil: // it waits for its words
 	case c.Text == "":
-		return append(out, unsaid(c, Suppressed, "there are no words to say"))
+		return append(out, unsaid(c, Suppressed, NoWords, "there are no words to say"))
 	case !(c.Duration > 0) || math.IsInf(c.Duration, 0):
-		return append(out, unsaid(c, Suppressed, fmt.Sprintf("its clip has no usable length: %v s", c.Duration)))
+		return append(out, unsaid(c, Suppressed, NoWords, fmt.Sprintf("its clip has no usable length: %v s", c.Duration)))
 	case c.Priority < Advisory || c.Priority > Warning:
-		return append(out, unsaid(c, Suppressed, "unknown "+c.Priority.String()))
+		return append(out, unsaid(c, Suppressed, NoWords, "unknown "+c.Priority.String()))
 	case c.Expires <= now:
-		return append(out, unsaid(c, Expired, "it had expired when it was offered"))
+		return append(out, unsaid(c, Expired, AlreadyExpired, "it had expired when it was offered"))
 	case s.shelved(&c, now):
-		return append(out, unsaid(c, Muted, s.whyMuted()))
+		return append(out, unsaid(c, Muted, MutedByDriver, s.whyMuted()))
 	}
 	if p := s.part(c.Rule, c.Instance); p != nil && (p.cue.Text == c.Text || p.cue.Live && c.Live) {
 		p.gone, p.cue.Expires = false, c.Expires
-		return append(out, unsaid(c, Merged, "it is being said at this moment"))
+		return append(out, unsaid(c, Merged, BeingSaid, "it is being said at this moment"))
 	}
-	it := item{cue: c, seq: s.seq, best: math.Inf(-1)}
+	it := item{cue: c, seq: s.seq, best: math.Inf(-1), wordless: c.Text == ""}
 	s.seq++
 	if i := s.find(c.Rule, c.Instance); i >= 0 {
 		it.seq, it.best, it.open = s.waiting[i].seq, s.waiting[i].best, s.waiting[i].open
-		out = append(out, unsaid(s.waiting[i].cue, Merged, "a newer text of the same call took its place"))
+		out = append(out, unsaid(s.waiting[i].cue, Merged, NewerText, "a newer text of the same call took its place"))
 		s.drop(i)
-	} else if why := s.spent(&c, now); why != "" && !c.Holds {
-		return append(out, unsaid(c, Suppressed, why))
+	} else if full := s.spent(&c, now); full != "" && !c.Holds {
+		return append(out, unsaid(c, Suppressed, full, s.whyFull(full)))
 	}
 	s.insert(it)
 	return out
@@ -124,7 +124,7 @@ func (s *Scheduler) Withdraw(rule string, instance int, now float64, out []Rulin
 		p.gone = true
 	}
 	if i := s.find(rule, instance); i >= 0 {
-		out = append(out, unsaid(s.waiting[i].cue, Expired, "no longer true"))
+		out = append(out, unsaid(s.waiting[i].cue, Expired, NoLongerTrue, "no longer true"))
 		s.drop(i)
 	}
 	return out
@@ -143,10 +143,10 @@ func (s *Scheduler) Step(now float64, sit Situation, out []Ruling) (say *Cue, st
 		if s.sound.cue.Holds {
 			v = Interrupted
 		}
-		out, stop = s.cut(now, v, "cut off: "+s.whyMuted(), s.sound.cue.Holds, out), true
+		out, stop = s.cut(now, v, MutedByDriver, "cut off: "+s.whyMuted(), s.sound.cue.Holds, out), true
 	}
 	out = s.sweep(now, out)
-	s.look()
+	s.look(now)
 	if s.regroup {
 		s.group()
 	}
@@ -159,12 +159,12 @@ func (s *Scheduler) Step(now float64, sit Situation, out []Ruling) (say *Cue, st
 	if !ok {
 		return nil, stop, out
 	}
-	said, reason := ch.phrase(s), s.reason(ch, sit)
+	said, why := ch.phrase(s), s.why(ch, sit)
 	parts := s.take(ch.index, ch.alone) // before what is interrupted comes back into the line
 	if s.sound.on {
-		out, stop = s.cut(now, Interrupted, "interrupted by the warning "+quoted(parts[0].cue.Rule), true, out), true
+		out, stop = s.cut(now, Interrupted, ByWarning, "interrupted by the warning "+quoted(parts[0].cue.Rule), true, out), true
 	}
-	s.begin(now, parts, said, reason)
+	s.begin(now, parts, said, reasons[ch.why], why)
 	return &s.sound.cue, stop, out
 }
 
@@ -200,11 +200,11 @@ func (s *Scheduler) Flush(now float64, out []Ruling) []Ruling {
 	now = s.advance(now)
 	out = s.finish(now, out)
 	for _, it := range s.waiting {
-		out = append(out, unsaid(it.cue, Expired, "session ended"))
+		out = append(out, unsaid(it.cue, Expired, SessionEnded, "session ended"))
 	}
 	s.waiting, s.regroup = s.waiting[:0], false
 	if s.sound.on {
-		out = s.cut(now, Interrupted, "session ended", false, out)
+		out = s.cut(now, Interrupted, SessionEnded, "session ended", false, out)
 	}
 	return out
 }
@@ -240,47 +240,37 @@ func (s *Scheduler) whyMuted() string {
 }
 
 // spent says why there is no place for an advisory of its importance, or nothing where there is one.
-func (s *Scheduler) spent(c *Cue, now float64) string {
+func (s *Scheduler) spent(c *Cue, now float64) Reason {
 	if c.Priority != Advisory {
 		return ""
 	}
 	if !(now-s.lapSince < s.conf.LapAtMost) { // also where lapSince is NaN
 		s.lapSince, s.advisories = now, 0
 	}
-	// The pre-formed reasons spare an allocation at every Step while a cue waits for a place.
 	if most := s.conf.MaxAdvisoriesPerLap; most >= 0 && s.advisories >= max(1, most+int(c.Importance)) {
-		return s.whyLap
+		return LapFull
 	}
-	most := s.conf.MaxCalls
-	if most < 0 || c.Importance == High {
-		return ""
-	}
-	all, advisories := s.recent(now)
-	if c.Importance == Low && all >= most-2 || all >= most && advisories >= most/2 {
-		return s.whyWindow
+	if most := s.conf.MaxCalls; c.Importance == Low && most >= 0 && s.recent(now) >= most {
+		return WindowFull
 	}
 	return ""
 }
 
-// A call is what was begun, for the count of MaxCalls.
-type call struct {
-	at       float64
-	advisory bool
+func (s *Scheduler) whyFull(full Reason) string {
+	if full == LapFull {
+		return fmt.Sprintf("%d advisories in a lap are the most, one fewer for low importance", s.conf.MaxAdvisoriesPerLap)
+	}
+	return fmt.Sprintf("%d calls in ten minutes are the most for something of low importance", s.conf.MaxCalls)
 }
 
 // recent counts the calls begun within callWindow.
-func (s *Scheduler) recent(now float64) (all, advisories int) {
+func (s *Scheduler) recent(now float64) int {
 	old := 0
-	for old < len(s.calls) && now-s.calls[old].at >= callWindow {
+	for old < len(s.calls) && now-s.calls[old] >= callWindow {
 		old++
 	}
 	s.calls = slices.Delete(s.calls, 0, old)
-	for _, c := range s.calls {
-		if c.advisory {
-			advisories++
-		}
-	}
-	return len(s.calls), advisories
+	return len(s.calls)
 }
 
 func (s *Scheduler) find(rule string, instance int) int {
@@ -340,12 +330,12 @@ func (s *Scheduler) sweep(now float64, out []Ruling) []Ruling {
 		it := &s.waiting[i]
 		switch {
 		case it.cue.Expires <= now:
-			out = append(out, unsaid(it.cue, Expired, s.whyExpired(it, now)))
+			out = append(out, unsaid(it.cue, Expired, reasons[it.hold], s.whyExpired(it, now)))
 		case s.shelved(&it.cue, now):
-			out = append(out, unsaid(it.cue, Muted, s.whyMuted()))
+			out = append(out, unsaid(it.cue, Muted, MutedByDriver, s.whyMuted()))
 		default:
-			if why := s.spent(&it.cue, now); why != "" && !it.cue.Holds {
-				out = append(out, unsaid(it.cue, Suppressed, why))
+			if full := s.spent(&it.cue, now); full != "" && !it.cue.Holds {
+				out = append(out, unsaid(it.cue, Suppressed, full, s.whyFull(full)))
 				break
 			}
 			i++
@@ -376,7 +366,7 @@ func (s *Scheduler) take(i int, alone bool) []item {
 	return parts
 }
 
-func (s *Scheduler) begin(now float64, parts []item, said Phrase, why string) {
+func (s *Scheduler) begin(now float64, parts []item, said Phrase, reason Reason, why string) {
 	c := parts[0].cue
 	c.Text, c.Duration = said.Text, said.Seconds
 	if len(parts) > 1 {
@@ -388,13 +378,13 @@ func (s *Scheduler) begin(now float64, parts []item, said Phrase, why string) {
 			}
 		}
 	}
-	s.sound = sounding{on: true, cue: c, parts: parts, start: now, end: now + c.Duration, why: why}
+	s.sound = sounding{on: true, cue: c, parts: parts, start: now, end: now + c.Duration, reason: reason, why: why}
 	s.last, s.hasLast = c, true
 	if c.Priority == Advisory {
 		s.advisories++
 	}
-	if c.Priority < Answer {
-		s.calls = append(s.calls, call{now, c.Priority == Advisory})
+	if c.Priority < Answer && c.Where != Line {
+		s.calls = append(s.calls, now)
 	}
 }
 
@@ -404,9 +394,9 @@ func (s *Scheduler) finish(now float64, out []Ruling) []Ruling {
 		return out
 	}
 	snd := &s.sound
-	out = append(out, Ruling{snd.cue, Said, snd.why, snd.start, snd.end, true})
+	out = append(out, Ruling{snd.cue, Said, snd.reason, snd.why, snd.start, snd.end, true})
 	for _, p := range snd.parts[1:] {
-		out = append(out, Ruling{p.cue, Merged, "said within " + quoted(snd.cue.Text), snd.start, snd.end, true})
+		out = append(out, Ruling{p.cue, Merged, SaidWithin, "said within " + quoted(snd.cue.Text), snd.start, snd.end, true})
 	}
 	s.ended(snd.end)
 	return out
@@ -418,7 +408,7 @@ func (s *Scheduler) ended(at float64) {
 }
 
 // cut rules on what is cut off now. With again, what is still true waits once more, in its old place.
-func (s *Scheduler) cut(now float64, v Verdict, why string, again bool, out []Ruling) []Ruling {
+func (s *Scheduler) cut(now float64, v Verdict, reason Reason, why string, again bool, out []Ruling) []Ruling {
 	snd := &s.sound
 	for k, p := range snd.parts {
 		final, because := true, why
@@ -440,7 +430,7 @@ func (s *Scheduler) cut(now float64, v Verdict, why string, again bool, out []Ru
 			said = snd.cue
 		}
 		if k == 0 || final {
-			out = append(out, Ruling{said, v, because, snd.start, now, final})
+			out = append(out, Ruling{said, v, reason, because, snd.start, now, final})
 		}
 		if !final {
 			p.hold = holdNone
@@ -450,7 +440,7 @@ func (s *Scheduler) cut(now float64, v Verdict, why string, again bool, out []Ru
 	if snd.cue.Priority == Advisory {
 		s.advisories = max(0, s.advisories-1) // it was not heard
 	}
-	if n := len(s.calls); n > 0 && s.calls[n-1].at == snd.start && snd.cue.Priority < Answer {
+	if n := len(s.calls); n > 0 && s.calls[n-1] == snd.start && snd.cue.Priority < Answer {
 		s.calls = s.calls[:n-1]
 	}
 	s.ended(now)
@@ -458,6 +448,6 @@ func (s *Scheduler) cut(now float64, v Verdict, why string, again bool, out []Ru
 }
 
 // unsaid is the ruling on a cue that was never begun.
-func unsaid(c Cue, v Verdict, why string) Ruling {
-	return Ruling{c, v, why, math.NaN(), math.NaN(), true}
+func unsaid(c Cue, v Verdict, reason Reason, why string) Ruling {
+	return Ruling{c, v, reason, why, math.NaN(), math.NaN(), true}
 }

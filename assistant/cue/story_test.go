@@ -168,8 +168,8 @@ func (p *teller) act(at float64, verb string, args []string) {
 		rule, inst := ruleOf(args[0])
 		prio, err := ParsePriority(args[1])
 		require.NoError(p.t, err)
-		words, opts, _ := strings.Cut(strings.Join(args[3:], " "), " | ")
-		c := Cue{Rule: rule, Instance: inst, Priority: prio, Duration: p.number(args[2]), Text: words}
+		words, opts, _ := strings.Cut(strings.Join(args[3:], " ")+" ", "| ")
+		c := Cue{Rule: rule, Instance: inst, Priority: prio, Duration: p.number(args[2]), Text: strings.TrimSpace(words)}
 		for _, kv := range strings.Fields(opts) {
 			switch k, v, _ := strings.Cut(kv, "="); k {
 			case "where":
@@ -180,7 +180,7 @@ func (p *teller) act(at float64, verb string, args []string) {
 			case "expires":
 				c.Expires = p.number(v)
 			case "short":
-				c.Short = Phrase{"short: " + words, p.number(v)}
+				c.Short = Phrase{"short: " + c.Text, p.number(v)}
 			case "importance":
 				c.Importance = map[string]Importance{"low": Low, "high": High}[v]
 			case "holds":

@@ -263,7 +263,7 @@ func TestCuesAreCountedByVerdict(t *testing.T) {
 	require.Equal(t, 5, c.NotSaid)
 	require.Equal(t, []Share{{"warning", 1}, {"caution", 4}, {"advisory", 3}}, c.Priorities)
 	require.Equal(t, RuleCues{"lap-time", 2, 2, "One forty-three six."}, c.Rules[0])
-	require.Equal(t, Silence{"lap-time", "expired", "no room before the next braking point", 2, "One forty-three two."}, c.Silent[0])
+	require.Equal(t, Silence{"lap-time", "expired", "no_room", "no room before the next braking or turn-in point", 2, "One forty-three two."}, c.Silent[0])
 	require.Equal(t, []string{"locking"}, c.Chatter, "520, 540 and 561 s")
 	end := fixture()[len(fixture())-1].T
 	require.InDelta(t, 8/end*600, float64(c.PerTenMinutes), 1e-3)

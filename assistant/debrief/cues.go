@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"earshot/assistant/journal"
+	"earshot/assistant/words"
 )
 
 // Figures of ANSI/ISA-18.2-2016 for one operator of a process plant, over thirty days: about one alarm in ten
@@ -51,9 +52,10 @@ func (b *builder) cues(duration Num) Cues {
 		if !x.Spoken() {
 			c.NotSaid++
 			r.NotSaid++
-			key := why{x.Rule, x.Verdict, x.Why}
+			text := words.English.Reason(&x.Cue)
+			key := why{x.Rule, x.Verdict, text}
 			if silent[key] == nil {
-				silent[key] = &Silence{Rule: x.Rule, Verdict: x.Verdict, Why: x.Why, Example: x.Text}
+				silent[key] = &Silence{Rule: x.Rule, Verdict: x.Verdict, Reason: x.Reason, Why: text, Example: x.Text}
 			}
 			silent[key].Count++
 			continue

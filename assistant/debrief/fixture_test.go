@@ -202,6 +202,10 @@ func fixtureTalk(add func(float64, float64, journal.Body), end float64) {
 		if verdict == "said" || verdict == "interrupted" {
 			c.Start, c.End = journal.Num(start), journal.Num(start+1.8)
 		}
+		if verdict == "expired" {
+			c.Reason = "no_room"
+			c.Why = fmt.Sprintf("%s: at most %.1f s", why, start/1000) // figures that differ from call to call
+		}
 		add(start+1.8, math.NaN(), c)
 	}
 	cue("tyres-ready", "Tyres ready. Push.", "advisory", "said", "", 260)

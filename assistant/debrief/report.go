@@ -268,7 +268,8 @@ type RuleCues struct {
 type Silence struct {
 	Rule    string `json:"rule"`
 	Verdict string `json:"verdict"`
-	Why     string `json:"why,omitempty"`
+	Reason  string `json:"reason,omitempty"` // a code
+	Why     string `json:"why,omitempty"`    // the same in words
 	Count   int    `json:"count"`
 	Example string `json:"example,omitempty"`
 }

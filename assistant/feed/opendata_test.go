@@ -9,7 +9,6 @@ import (
 	"io"
 	"math"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -18,21 +17,8 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/transport"
+	"earshot/assistant/opendata"
 )
-
-// openData is the path of a file of the open data, which are not part of the project; without them the test is skipped.
-func openData(t testing.TB, name string) string {
-	t.Helper()
-	dir := os.Getenv("EARSHOT_OPEN_DATA")
-	if dir == "" {
-		dir = filepath.Join("..", "..", "..", "shared", "open-data")
-	}
-	path := filepath.Join(dir, name)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("the open data are not here: %s; set EARSHOT_OPEN_DATA to their directory", path)
-	}
-	return path
-}
 
 // play reads a whole source through its transport and keeps every sample.
 func play(t testing.TB, f *File, set *channel.Set) ([]channel.Sample, Stats) {
@@ -73,7 +59,7 @@ func gunzip(t testing.TB, path string) []byte {
 // A measured log (racecar-oval-25hz: github.com/linklab-uva/deep-dynamics at 88c8565, GPL-3.0): every row comes out, each value is the
 // one that encoding/csv and strconv read, and the signs are those of ISO 8855 by the car's own motion.
 func TestMeasuredLogOfARaceCar(t *testing.T) {
-	path := openData(t, "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz")
+	path := opendata.Path(t, "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz")
 	f, set := load(t, "../../testdata/feeds/racecar-oval.yaml")
 	f.Transport.Path = path
 	got, stats := play(t, f, set)
@@ -157,7 +143,7 @@ func mean(x []float64) float64 {
 // A timing sheet of twenty cars with a mark at its beginning, spaced names and clock times (timing-gt-sprint:
 // github.com/tobi/imsa_data at 9081b0a, MIT): car 23 drove 168 laps in 2:40:25.371, the best in 51.725 s on lap 98.
 func TestTimingSheet(t *testing.T) {
-	path := openData(t, "timing-gt-sprint/laps.csv.gz")
+	path := opendata.Path(t, "timing-gt-sprint/laps.csv.gz")
 	f, set := parse(t, `transport: {kind: file}
 codec: csv
 csv: {only: {NUMBER: "23"}}
@@ -191,7 +177,7 @@ channels:
 // A stream of named values that is slightly out of order (can-bus/openxc-trace-shorter.json:
 // github.com/openxc/openxc-python at 5341180, BSD-3-Clause). The truth is encoding/json.
 func TestNamedValues(t *testing.T) {
-	path := openData(t, "can-bus/openxc-trace-shorter.json")
+	path := opendata.Path(t, "can-bus/openxc-trace-shorter.json")
 	f, set := parse(t, `transport: {kind: file}
 codec: json
 json: {name_value: {time: timestamp}}
@@ -283,7 +269,7 @@ func TestExampleFiles(t *testing.T) {
 
 func BenchmarkDecode(b *testing.B) {
 	b.Run("racecar-csv", func(b *testing.B) {
-		path := openData(b, "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz")
+		path := opendata.Path(b, "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz")
 		f, set := load(b, "../../testdata/feeds/racecar-oval.yaml")
 		all := gunzip(b, path)
 		n := 0

@@ -12,6 +12,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec/can"
+	"earshot/assistant/opendata"
 	"earshot/configs/document"
 )
 
@@ -162,7 +163,7 @@ func TestSpellingsOfDBCUnits(t *testing.T) {
 // The log of a road car that stands, with the DBC file of its family: engine at idle, wheels at rest, as read off the log with
 // candump's bytes by hand: 17C begins 00 00 and has the engine speed in bytes 2 and 3.
 func TestOpenCANLog(t *testing.T) {
-	dir := filepath.Dir(openData(t, "can-bus/sample-can.log"))
+	dir := filepath.Dir(opendata.Path(t, "can-bus/sample-can.log"))
 	set := channel.NewSet()
 	f, err := ParseWith("car.yaml", []byte(`
 transport: {kind: file}

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/opendata"
 	"earshot/configs/document"
 )
 
@@ -33,7 +34,7 @@ func TestNMEAWithoutMapping(t *testing.T) {
 	require.Equal(t, []string{"speed", "position_z", "latitude", "longitude", "heading"}, names)
 	// 10 Hz, read off the log: 13:28:19.60 to 13:28:29.90 and, after a gap of ten minutes, 13:38:59.80 to 13:39:01.50. A gap beyond
 	// the limit counts 5 s where arrivals are unknown.
-	f.Transport.Path = openData(t, "nmea/nmea-rtk.log")
+	f.Transport.Path = opendata.Path(t, "nmea/nmea-rtk.log")
 	list, s := play(t, f, set)
 	require.EqualValues(t, 244, s.Samples)
 	require.Zero(t, s.Bad+s.ClockBack+s.Untimed+s.Implausible)
@@ -109,7 +110,7 @@ func TestNMEAMapping(t *testing.T) {
 
 // Every log of the open data goes through, and nothing in it is refused.
 func TestNMEALogs(t *testing.T) {
-	logs, _ := filepath.Glob(filepath.Join(filepath.Dir(openData(t, "nmea/bt451.log")), "*.log"))
+	logs, _ := filepath.Glob(filepath.Join(filepath.Dir(opendata.Path(t, "nmea/bt451.log")), "*.log"))
 	require.Len(t, logs, 6)
 	for _, log := range logs {
 		f, set := parse(t, "transport: {kind: file}\ncodec: nmea\n")

@@ -19,6 +19,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/transport"
+	"earshot/assistant/opendata"
 )
 
 // A script is a source that gives prepared pieces: at once, or each when it is due.
@@ -273,7 +274,7 @@ func TestTheJoinOfFilesDoesNotDependOnChunks(t *testing.T) {
 // The measured log of a race car (racecar-oval-25hz: github.com/linklab-uva/deep-dynamics at 88c8565, GPL-3.0), split into
 // two tables with clocks of different origins, joined again: what each moment tells is what the one table told.
 func TestASplitLogJoinsAgain(t *testing.T) {
-	path := openData(t, "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz")
+	path := opendata.Path(t, "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz")
 	f, set := load(t, "../../testdata/feeds/racecar-oval.yaml")
 	f.Transport = transport.Spec{Kind: transport.File, Path: path}
 	want, _ := play(t, f, set)
@@ -362,7 +363,7 @@ func TestOpenNeedsAFileForEverySource(t *testing.T) {
 // "50 Hz IMU with GPS held at 9.8 Hz"). With changes: gps only the fixes are readings; and a receiver that stops,
 // here after 200 s, is old a second later although its last fix is repeated to the end.
 func TestAHeldPositionIsOldWhenItIs(t *testing.T) {
-	path := openData(t, "road-loop/2014-03-26-000-Data.csv.gz")
+	path := opendata.Path(t, "road-loop/2014-03-26-000-Data.csv.gz")
 	lines := strings.Split(strings.TrimSpace(string(gunzip(t, path))), "\n")
 	const stops = 200.0
 	column := func(cells []string, name string) *string {

@@ -11,6 +11,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/transport"
+	"earshot/assistant/opendata"
 )
 
 const watchedFeed = `transport: {kind: file}
@@ -173,7 +174,7 @@ func TestTroubleIsToldOnceAndItsEnd(t *testing.T) {
 func TestMeasuredLogsAreHealthy(t *testing.T) {
 	for feed, path := range map[string]string{"racecar-oval": "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz", "road-loop": "road-loop/2014-03-26-000-Data.csv.gz"} {
 		f, set := load(t, "../../testdata/feeds/"+feed+".yaml")
-		s, err := Open(t.Context(), f, set, Options{Paths: map[string]string{"": openData(t, path)}})
+		s, err := Open(t.Context(), f, set, Options{Paths: map[string]string{"": opendata.Path(t, path)}})
 		require.NoError(t, err)
 		for err == nil {
 			err = s.Read(t.Context(), func(channel.Sample) {})

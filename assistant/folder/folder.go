@@ -105,32 +105,54 @@ func ReadFile(path string, most int64) ([]byte, error) {
 	return data, err
 }
 
+// A File is written beside its place and put there when it is complete.
+type File struct {
+	*os.File
+	path string
+}
+
+// Create begins the file that is to lie at path.
+func Create(path string) (*File, error) {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+	if err != nil {
+		return nil, err
+	}
+	return &File{f, path}, nil
+}
+
+// Finish puts the file in its place. After an error, of the writer or its own, it removes what was written instead and returns it.
+func (f *File) Finish(err error) error {
+	if err == nil {
+		err = f.Chmod(0o644)
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err == nil {
+		err = os.Rename(f.Name(), f.path)
+	}
+	if err != nil {
+		err = errors.Join(err, os.Remove(f.Name()))
+	}
+	return err
+}
+
 // Replace writes a small file so that after a crash at any moment either the old content is there or the new one: into a
 // file beside it, waited for until it is on the medium, and renamed. The folder is made where it is missing.
-func Replace(path string, data []byte) (err error) {
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		return fmt.Errorf("writing %s: %w", path, err)
+func Replace(path string, data []byte) error {
+	err := os.MkdirAll(filepath.Dir(path), 0o755)
+	if err == nil {
+		var f *File
+		if f, err = Create(path); err == nil {
+			_, err = f.Write(data)
+			if err == nil {
+				err = f.Sync()
+			}
+			err = f.Finish(err)
+		}
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
 	if err != nil {
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(fmt.Errorf("writing %s: %w", path, err), os.Remove(f.Name()))
-		}
-	}()
-	if _, err := f.Write(data); err != nil {
-		return errors.Join(err, f.Close())
-	}
-	if err := f.Sync(); err != nil {
-		return errors.Join(err, f.Close())
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	if err := os.Chmod(f.Name(), 0o644); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
+	return nil
 }

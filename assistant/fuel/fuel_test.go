@@ -12,6 +12,7 @@ import (
 
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
+	"earshot/assistant/opendata"
 )
 
 func newCar(t testing.TB, text string) *car.Car {
@@ -164,7 +165,7 @@ func TestLoadPublishedRaces(t *testing.T) {
 	require.True(t, math.IsNaN(n.Stops))
 
 	for _, name := range []string{"Spielberg", "Silverstone"} {
-		data, err := os.ReadFile(openData(t, "fuel-effects/pars_"+name+"_2019.ini"))
+		data, err := os.ReadFile(opendata.Path(t, "fuel-effects/pars_"+name+"_2019.ini"))
 		require.NoError(t, err)
 		value := func(key string) float64 {
 			_, after, ok := strings.Cut(string(data), `"`+key+`":`)

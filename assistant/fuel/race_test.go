@@ -5,7 +5,6 @@ import (
 	"encoding/csv"
 	"math"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -13,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/opendata"
 )
 
 func TestMarginKeepsTheReserve(t *testing.T) {
@@ -121,24 +121,10 @@ func TestDoubtCoversWhatHappens(t *testing.T) {
 	require.Less(t, covered, races, "a doubt that covers everything says nothing")
 }
 
-// openData finds a file of the open data, or skips the test.
-func openData(t *testing.T, name string) string {
-	t.Helper()
-	root := os.Getenv("EARSHOT_OPEN_DATA")
-	if root == "" {
-		root = "../../../shared/open-data"
-	}
-	file := filepath.Join(root, name)
-	if _, err := os.Stat(file); err != nil {
-		t.Skipf("open data is neither in $EARSHOT_OPEN_DATA nor in ../shared/open-data of the project: %v", err)
-	}
-	return file
-}
-
 // A sports-car race over 2 h 40 (github.com/tobi/imsa_data at 9081b0a): car 23 wins with 168 laps at 2:40:25.371. From its own lap times alone
 // the laps to go, told at the line, have to add up to 168 through the whole last green stretch.
 func TestLapsToGoOfARealRace(t *testing.T) {
-	file, err := os.Open(openData(t, "timing-gt-sprint/laps.csv.gz"))
+	file, err := os.Open(opendata.Path(t, "timing-gt-sprint/laps.csv.gz"))
 	require.NoError(t, err)
 	defer file.Close()
 	z, err := gzip.NewReader(file)

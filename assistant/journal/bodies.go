@@ -79,9 +79,10 @@ type State struct {
 type Cue struct {
 	Rule     string `json:"rule"`
 	Text     string `json:"text"`
-	Priority string `json:"priority"` // warning, caution, advisory or answer
-	Verdict  string `json:"verdict"`  // said, merged, expired, suppressed, interrupted or muted
-	Why      string `json:"why,omitempty"`
+	Priority string `json:"priority"`         // warning, caution, advisory or answer
+	Verdict  string `json:"verdict"`          // said, merged, expired, suppressed, interrupted or muted
+	Reason   string `json:"reason,omitempty"` // why, as a code: one of package cue's
+	Why      string `json:"why,omitempty"`    // the same in words, with its figures
 	Queued   Num    `json:"queued,omitzero"`
 	Start    Num    `json:"start,omitzero"`
 	End      Num    `json:"end,omitzero"`

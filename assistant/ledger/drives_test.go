@@ -203,7 +203,7 @@ func races(course string, add func(*drive)) {
 	race("laps left", demo.Options{Laps: 9, Rivals: 6, Fuel: per * 14}, expected{rule: "laps-left", from: 4, late: 10})
 	limiter := demo.Baseline()
 	limiter.FinalDrive *= 1.25
-	race("short gears", demo.Options{Laps: 8, Car: &limiter}, expected{rule: "on-limiter", from: 2, late: 6})
+	race("short gears", demo.Options{Laps: 8, Car: &limiter}, expected{rule: "on-limiter", from: 2, late: 7})
 }
 
 // perLap is about what a lap takes of the demo car, in L.

@@ -88,7 +88,6 @@ func (l *ledger) enter(o *outcome) {
 		}
 		if c.Priority == "answer" {
 			l.worst["answer"] = max(l.worst["answer"], wait)
-			l.overlap(o, c)
 			continue
 		}
 		l.calls[c.Priority]++

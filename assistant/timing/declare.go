@@ -31,7 +31,7 @@ func Declarations() []channel.Declaration {
 		{Channels: []channel.ID{channel.SectorCompleted}, Momentary: true, Resting: true, Needs: []channel.Need{line, sectorEnds}},
 		{Channels: []channel.ID{channel.LastSector, channel.SectorTime, channel.SectorDelta, channel.PotentialLap}, Needs: []channel.Need{line, sectorEnds}},
 		{Channels: []channel.ID{channel.RecordLap}, Needs: []channel.Need{line, {channel.Of().With(channel.EarlierBest)}}},
-		{Channels: []channel.ID{channel.PersonalRecord}, Momentary: true, Resting: true, Needs: []channel.Need{line, {channel.Of().With(channel.EarlierBest)}}},
+		{Channels: []channel.ID{channel.PersonalRecord}, Momentary: true, Resting: true, Needs: []channel.Need{line}},
 	}
 }
 

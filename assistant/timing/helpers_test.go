@@ -2,8 +2,6 @@ package timing
 
 import (
 	"math"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -64,19 +62,6 @@ func gateFile() *course.File {
 	return &course.File{Name: "test", Line: course.Line{Source: course.ByGate, Gate: course.Gate{
 		A: course.Point{X: 0, Y: -10}, B: course.Point{X: 0, Y: 10}, Toward: course.Point{X: 10, Y: 0}, Directed: true,
 	}}}
-}
-
-func openData(t *testing.T, name string) string {
-	t.Helper()
-	root := os.Getenv("EARSHOT_OPEN_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared", "open-data")
-	}
-	path := filepath.Join(root, name)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("open data not here: set EARSHOT_OPEN_DATA to the folder that holds %s", name)
-	}
-	return path
 }
 
 // stadium returns the place after s metres on a stadium of two straights of 400 m and two half circles of

@@ -15,12 +15,13 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/assistant/opendata"
 )
 
 // table reads a zipped CSV file of the open data, cells trimmed.
 func table(t *testing.T, name string) (rows [][]string, column func(string) int) {
 	t.Helper()
-	f, err := os.Open(openData(t, name))
+	f, err := os.Open(opendata.Path(t, name))
 	require.NoError(t, err)
 	defer f.Close()
 	z, err := gzip.NewReader(f)

@@ -13,6 +13,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/assistant/opendata"
 )
 
 // TestOvalLog drives a measured log of a race car through timing and course. Data and truth: racecar-oval-25hz of
@@ -24,7 +25,7 @@ func TestOvalLog(t *testing.T) {
 	oval, err := course.ParseFile("racecar-oval.yaml", file)
 	require.NoError(t, err)
 
-	log, err := os.Open(openData(t, filepath.Join("racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz")))
+	log, err := os.Open(opendata.Path(t, filepath.Join("racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz")))
 	require.NoError(t, err)
 	defer log.Close()
 	unzipped, err := gzip.NewReader(log)

@@ -8,18 +8,52 @@ import (
 	"fmt"
 	"strings"
 
+	"earshot/assistant/cue"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
+	"earshot/audio/spoken"
 )
 
 // A Language is the words of one language.
 type Language struct {
-	Name     string // as a configuration selects it
+	Name   string           // as a configuration selects it
+	Spoken *spoken.Language // numbers, and the names of wheels, axles and sides
+	Calls  Calls
+
 	findings map[journal.Finding]string
-	void     map[string]string // why a lap does not count, by code
-	atCorner string            // after it, where that was
+	void     map[string]string     // why a lap does not count, by code
+	reasons  map[cue.Reason]string // why a cue was said or not
+	atCorner string                // after it, where that was
 	atPlace  string
 	learned  map[string][2]string // what has to be learned, and what cannot be told without it
 	never    string               // sentence about it: what, what cannot be told, what was lacking
+}
+
+// Calls are what the driver hears of the core's own accord, besides the rules.
+type Calls struct {
+	Marked         string
+	MarkedCorner   string // with the number of the corner in words
+	NothingSaid    string // there is nothing to repeat
+	Muted, Unmuted string
+	NoAnswer       string // with the question
+	NewStint       string
+	Cleared        string // latched rules are let go
+	NothingToClear string
+	Health         map[health.Words]string // of parts that fall ill; the feed's silence under way is a rule's business
+}
+
+var languages = []*Language{English}
+
+// Named finds a language; empty is English.
+func Named(name string) (*Language, error) {
+	var names []string
+	for _, l := range languages {
+		if l.Name == name || name == "" && l == English {
+			return l, nil
+		}
+		names = append(names, l.Name)
+	}
+	return nil, fmt.Errorf("there is no language %q: use %s", name, strings.Join(names, ", "))
 }
 
 // Finding words a finding for a reader: "mid-corner understeer". One that this language does not know is shown as its code.
@@ -54,4 +88,13 @@ func (l *Language) Void(lap *journal.Lap) string {
 		return why + fmt.Sprintf(l.atPlace, float64(lap.InvalidDistance))
 	}
 	return why
+}
+
+// Reason says why a cue was said or not, without figures, so that many calls can be counted by it; of journals written before
+// there were codes it is what they say.
+func (l *Language) Reason(c *journal.Cue) string {
+	if text, ok := l.reasons[cue.Reason(c.Reason)]; ok {
+		return text
+	}
+	return c.Why
 }

@@ -30,3 +30,18 @@ func TestEnglish(t *testing.T) {
 		require.Equal(t, tt.want, English.Void(lap))
 	}
 }
+
+func TestNamed(t *testing.T) {
+	for _, name := range []string{"", "english"} {
+		l, err := Named(name)
+		require.NoError(t, err)
+		require.Same(t, English, l)
+	}
+	_, err := Named("old norse")
+	require.EqualError(t, err, `there is no language "old norse": use english`)
+}
+
+func TestReason(t *testing.T) {
+	require.Equal(t, "muted by the driver", English.Reason(&journal.Cue{Reason: "mute", Why: "the driver has muted advisories and cautions until 130.0 s"}))
+	require.Equal(t, "earlier words", English.Reason(&journal.Cue{Why: "earlier words"}))
+}

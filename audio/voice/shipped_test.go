@@ -33,7 +33,7 @@ func TestShippedPackIsSmall(t *testing.T) {
 		require.NoError(t, err)
 		total += info.Size()
 	}
-	require.Less(t, total, int64(4_200_000))
+	require.Less(t, total, int64(5_000_000))
 }
 
 func TestShippedPackSaysEveryWord(t *testing.T) {
@@ -51,7 +51,9 @@ func TestShippedPackSaysEveryWord(t *testing.T) {
 		require.True(t, covered, "%d", n)
 	}
 	for s := 0.0; s < 4000; s += 7.3 {
-		_, covered := v.Duration(spoken.LapTime(s, 1) + ". " + spoken.Gap(s/100))
+		_, covered := v.Duration(strings.Join([]string{
+			spoken.LapTime(s, 1), spoken.LapBrief(s), spoken.Gap(s / 100), spoken.Compared(s/100 - 20), spoken.Laps(s / 100), spoken.Tens(s),
+		}, ". "))
 		require.True(t, covered, "%v", s)
 	}
 }
@@ -62,14 +64,14 @@ func TestShippedPackSaysTheShippedRules(t *testing.T) {
 	v := shipped(t)
 	files, err := filepath.Glob("../../configs/rules/*.yaml")
 	require.NoError(t, err)
-	wording := regexp.MustCompile(`(?m)^[ -]*(?:say|say_clear|merge): *"([^"]*)"`)
-	braces := regexp.MustCompile(`\{[^}]*\}`)
+	wording := regexp.MustCompile(`(?m)^[ -]*(?:say|say_short|say_clear|merge|merge_short): *"([^"]*)"`)
+	braces := regexp.MustCompile(`\{(?:[^}']*'([^']*)'\))?[^}]*\}`)
 	var texts []string
 	for _, file := range files {
 		b, err := os.ReadFile(file)
 		require.NoError(t, err)
 		for _, m := range wording.FindAllStringSubmatch(string(b), -1) {
-			texts = append(texts, braces.ReplaceAllString(m[1], " "))
+			texts = append(texts, braces.ReplaceAllString(m[1], " $1 "))
 		}
 	}
 	require.NotEmpty(t, texts, "there are rules, and they say something")
@@ -81,22 +83,22 @@ func TestShippedPackSaysTheShippedRules(t *testing.T) {
 
 // Cues of every kind, and others that are easily taken for them.
 var cues = []string{
-	"Front left hot, one hundred and twelve.", "Rear brakes cold.", "Tyres ready. Push.", "Front right pressure twenty-seven point four. High by zero point five.",
-	"Understeer mid-corner, turn three.", "Fuel, two point four laps short.", "Gap behind one point one. Closing two tenths.", "Wheelspin off seven, third lap running.",
-	"Lap void. Turn four.", "Limiter on.", "Telemetry lost.", "One forty-two point three. Two tenths up.", "Front left locking, turn four.", "Box this lap.", "A B S off.",
-	"Fuel for six point two laps.", "Rear tyres short, ten. Laps to go, two.", "Yellow flag.",
+	"Front left hot, one hundred and twelve.", "Rear brakes cold.", "Tyres ready. Push.", "Front right high, point five.", "Front right tyre nine hotter.",
+	"Understeer mid-corner, turn three.", "Save point one three. Half a lap short.", "Behind, one point one, closing two tenths.", "Wheelspin off seven, third lap running.",
+	"Lap void. Turn four.", "Limiter on.", "Telemetry lost.", "Twenty-one four. Eight tenths quicker.", "Front left locking, turn four.", "Box this lap.", "A B S off.",
+	"Front right brake, six sixty.", "Tyres eighteen short. About two laps.", "Yellow flag.", "Oil pressure low. Stop.", "Last lap.",
 }
 
 var confusable = []string{
 	"Front right hot, one hundred and twelve.", "Front left hot, one hundred and twenty.", "Rear left hot, one hundred and two.", "Front brakes cold.", "Rear brakes hot.",
-	"Tyres not ready.", "Front left pressure twenty-seven point five. High by zero point five.", "Front right pressure twenty-six point four. Low by zero point five.",
-	"Oversteer mid-corner, turn three.", "Understeer mid-corner, turn six.", "Fuel, two point five laps short.", "Gap ahead one point one. Closing two tenths.",
-	"Gap behind one point nine. Closing three tenths.", "Wheelspin off eleven, third lap running.", "Lap void. Turn five.", "Limiter off.", "Telemetry back.",
-	"One forty-two point five. Two tenths up.", "One forty-three point three. Two tenths down.", "Front right locking, turn four.", "Box next lap.", "A B S on.",
-	"Fuel for six point eight laps.", "Front tyres short, ten. Laps to go, three.", "Red flag.", "Blue flag.", "Oil hot.",
+	"Tyres not ready.", "Front left high, point five.", "Front right low, point four.", "Front left tyre nine hotter.", "Front right tyre eight hotter.",
+	"Oversteer mid-corner, turn three.", "Understeer mid-corner, turn six.", "Save point one five. Half a lap short.", "Ahead, one point one, gaining two tenths.",
+	"Behind, one point nine, dropping three tenths.", "Wheelspin off eleven, third lap running.", "Lap void. Turn five.", "Limiter off.", "Telemetry back.",
+	"Twenty-one five. Eight tenths slower.", "Twenty-three four. Two tenths slower.", "Front right locking, turn four.", "Box next lap.", "A B S back to four.",
+	"Front left brake, six eighty.", "Tyres eight short. About one lap.", "Red flag.", "Blue flag.", "Oil hot.", "Three laps to go.",
 }
 
-// An independent recogniser has to understand the pack, among 45 phrases of which many
+// An independent recogniser has to understand the pack, among 51 phrases of which many
 // differ in one word. Measured when this pack was chosen: see the README beside it. It says
 // something about words running together or being cut, and nothing about how
 // pleasant the voice is.

@@ -25,7 +25,7 @@ func loadConfig(c *cobra.Command) (assembly.Config, error) {
 	v := viper.New()
 	d := assembly.Defaults()
 	for key, value := range map[string]any{
-		"feed": d.Feed, "car": d.Car, "course": d.Course, "rules": d.Rules, "voice": d.Voice, "device": d.Device, "data_dir": d.DataDir,
+		"feed": d.Feed, "car": d.Car, "course": d.Course, "rules": d.Rules, "voice": d.Voice, "language": d.Language, "device": d.Device, "data_dir": d.DataDir,
 		"reference": d.Reference, "bests": d.Bests, "courses": d.Courses, "units": d.Units,
 		"talk.margin": d.Talk.Margin, "talk.advisories_per_lap": d.Talk.AdvisoriesPerLap, "talk.mute": d.Talk.Mute,
 	} {

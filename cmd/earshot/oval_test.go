@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/journal"
+	"earshot/assistant/opendata"
 	"earshot/audio"
 	"earshot/audio/hear"
 	"earshot/audio/spoken"
@@ -19,7 +20,7 @@ import (
 // replayOval replays the measured log of a race car on an oval (open-data, SOURCES.md) as a user would.
 func replayOval(t *testing.T) (events []journal.Event, heard audio.Clip) {
 	t.Helper()
-	log := filepath.Join(openData(t), "racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz")
+	log := filepath.Join(opendata.Path(t, ""), "racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz")
 	dir := t.TempDir()
 	own := filepath.Join(projectRoot(t), "testdata")
 	var stdout, stderr bytes.Buffer

@@ -25,6 +25,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
 	"earshot/assistant/journal"
+	"earshot/assistant/opendata"
 	"earshot/assistant/session"
 )
 
@@ -84,7 +85,7 @@ func ovalFeed(t testing.TB, name, body string) string {
 // ovalTable is the measured log: its text and its cells.
 func ovalTable(t testing.TB) (path string, text []byte, cells [][]string) {
 	t.Helper()
-	path = filepath.Join(openData(t), "racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz")
+	path = filepath.Join(opendata.Path(t, ""), "racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz")
 	f, err := os.Open(path)
 	require.NoError(t, err)
 	defer f.Close()
@@ -149,7 +150,7 @@ func runDatagrams(t *testing.T, l *assembly.Parts, list [][]byte, period time.Du
 		a := &assistant.Assistant{
 			Core: l.Core(), Session: journal.Session{ID: "replay", Feed: l.FeedName(), Car: l.Car.Name, Course: l.CourseName()},
 			Feed: &datagramFeed{decoder: decoder, list: list, period: period},
-			Sinks: []assistant.Sink{assistant.JournalTo(assembly.JournalTo(&b)), assistant.InputsTo(func(in assistant.Input) error {
+			Sinks: []assistant.Sink{assembly.JournalTo(&b), assistant.InputsTo(func(in assistant.Input) error {
 				if in.Kind == assistant.KindSample {
 					bits = append(bits, sampleBits(in.At, in.Row))
 				}

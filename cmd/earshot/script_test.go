@@ -37,19 +37,6 @@ func projectRoot(t testing.TB) string {
 	return dir
 }
 
-// openData finds the folder of the measured data or skips the test.
-func openData(t testing.TB) string {
-	t.Helper()
-	dir := os.Getenv("EARSHOT_OPEN_DATA")
-	if dir == "" {
-		dir = filepath.Join(projectRoot(t), "..", "shared", "open-data")
-	}
-	if _, err := os.Stat(dir); err != nil {
-		t.Skipf("this test needs the open data: set EARSHOT_OPEN_DATA to their folder (%v)", err)
-	}
-	return dir
-}
-
 // Every command, right and wrong use: what it prints and the code with which it ends.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{

@@ -14,13 +14,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/journal"
+	"earshot/assistant/opendata"
 )
 
 // splitOval writes the measured log of a race car as two tables: positions at 12.5 Hz with a clock that begins at 1000 s,
 // and all the rest at 25 Hz in Unix time. From hush seconds on the positions are missing for ten.
 func splitOval(t *testing.T, hush float64) (positions, rest string) {
 	t.Helper()
-	f, err := os.Open(filepath.Join(openData(t), "racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz"))
+	f, err := os.Open(filepath.Join(opendata.Path(t, ""), "racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz"))
 	require.NoError(t, err)
 	defer f.Close()
 	z, err := gzip.NewReader(f)
@@ -108,7 +109,8 @@ func TestReplayNeedsAFileForEverySource(t *testing.T) {
 	}{
 		{[]string{"x.csv", "--feed", split}, 2, "x.csv: the feed has several sources: write NAME=FILE"},
 		{[]string{"gps=x.csv", "radar=x.csv", "--feed", split}, 1, `the feed has no source "radar"`},
-		{[]string{"gps=nowhere.csv", "--feed", split}, 1, "source gps: file nowhere.csv: there is no such file"},
+		{[]string{"gps=nowhere.csv", "car=nowhere.csv", "--feed", split}, 1, "source gps: file nowhere.csv: there is no such file"},
+		{[]string{"gps=x.csv", "--feed", split}, 2, "the feed's source car has no file of its own: name one, car=FILE"},
 		{[]string{"a.csv", "b.csv"}, 2, "the feed has one source, and 2 files are given"},
 		{[]string{"a.mcap", "b.csv"}, 2, "a recording is replayed alone"},
 	} {

@@ -4,7 +4,6 @@ import (
 	"encoding/csv"
 	"math"
 	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 
@@ -12,19 +11,14 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/course"
+	"earshot/assistant/opendata"
 )
 
 // centreLine reads a surveyed line of the open data, or skips.
 func centreLine(t testing.TB, name string) (x, y []float64) {
 	t.Helper()
-	root := os.Getenv("EARSHOT_OPEN_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "..", "shared", "open-data")
-	}
-	f, err := os.Open(filepath.Join(root, "tracks", name+".csv"))
-	if err != nil {
-		t.Skip("open data not here: set EARSHOT_OPEN_DATA to the folder that holds tracks")
-	}
+	f, err := os.Open(opendata.Path(t, "tracks/"+name+".csv"))
+	require.NoError(t, err)
 	defer f.Close()
 	rows, err := csv.NewReader(f).ReadAll()
 	require.NoError(t, err)

@@ -39,16 +39,11 @@ func keep(t testing.TB, folder string, maps ...*course.Map) (told []string) {
 	t.Helper()
 	known, wrong := List(folder)
 	require.Empty(t, wrong)
-	written := make(chan struct{}, len(maps))
-	k := NewKeeper(folder, known, "feed", "car", clock, func(e Entry, fresh bool, err error) {
-		told = append(told, fmt.Sprintf("%s %v %v", e.Name, fresh, err))
-		written <- struct{}{}
-	})
+	k := NewKeeper(folder, known, "feed", "car", clock)
 	for _, m := range maps {
-		k.Keep(m)
-		<-written // else a later one may take its place
+		e, fresh, err := k.Keep(m)
+		told = append(told, fmt.Sprintf("%s %v %v", e.Name, fresh, err))
 	}
-	k.Close()
 	return told
 }
 
@@ -142,11 +137,8 @@ func TestListPassesDamageOver(t *testing.T) {
 func TestKeeperTellsAFullOrForbiddenFolder(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "file")
 	require.NoError(t, os.WriteFile(file, nil, 0o600))
-	var told error
-	k := NewKeeper(filepath.Join(file, "below"), nil, "", "", clock, func(_ Entry, _ bool, err error) { told = err })
-	k.Keep(ring(t, 100))
-	k.Close()
-	require.ErrorContains(t, told, "saving")
+	_, _, err := NewKeeper(filepath.Join(file, "below"), nil, "", "", clock).Keep(ring(t, 100))
+	require.ErrorContains(t, err, "saving")
 }
 
 // BenchmarkList reads a folder of 300 courses of 4 km.

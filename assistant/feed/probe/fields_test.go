@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"slices"
 	"testing"
 
@@ -17,19 +15,6 @@ import (
 	"earshot/assistant/feed"
 	"earshot/configs"
 )
-
-func openData(t testing.TB, name string) string {
-	t.Helper()
-	dir := os.Getenv("EARSHOT_OPEN_DATA")
-	if dir == "" {
-		dir = filepath.Join("..", "..", "..", "..", "shared", "open-data")
-	}
-	path := filepath.Join(dir, name)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("the open data are not here: %s; set EARSHOT_OPEN_DATA to their directory", path)
-	}
-	return path
-}
 
 // demoBytes sends the demo's drive through its own layout.
 func demoBytes(t testing.TB, send func(p []byte, at float64)) {

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/opendata"
 )
 
 func describe(text string, cut int) Description {
@@ -25,7 +26,7 @@ func describe(text string, cut int) Description {
 
 func readAll(t testing.TB, name string) string {
 	t.Helper()
-	f, err := os.Open(openData(t, name))
+	f, err := os.Open(opendata.Path(t, name))
 	require.NoError(t, err)
 	defer f.Close()
 	var r io.Reader = f

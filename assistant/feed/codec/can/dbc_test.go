@@ -12,6 +12,7 @@ import (
 	oracle "go.einride.tech/can/pkg/dbc"
 
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/opendata"
 )
 
 const small = "VERSION \"\"\r\n\nBO_ 500 Drive: 8 ECU\n SG_ Page M : 0|8@1+ (1,0) [0|3] \"\" X\n SG_ Temp m0 : 15|12@0- (0.1,-40) [0|0] \"\xb0C\" X,Y\n" +
@@ -82,63 +83,62 @@ func TestMistakesOfDBC(t *testing.T) {
 
 // Another's parser reads the same of the open data and of the file that ships.
 func TestDBCAgainstAnother(t *testing.T) {
-	files := map[string][]byte{}
-	shipped := filepath.Join("..", "..", "..", "..", "configs", "feeds", "example-can.dbc")
-	data, err := os.ReadFile(shipped)
-	require.NoError(t, err)
-	files[shipped] = data
-	if dir := openDir(); dir != "" {
-		for _, name := range []string{"_honda_common.dbc", "_nidec_common.dbc"} {
-			data, err := os.ReadFile(filepath.Join(dir, name))
+	for _, name := range []string{"example-can.dbc", "_honda_common.dbc", "_nidec_common.dbc"} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join("..", "..", "..", "..", "configs", "feeds", name)
+			if name[0] == '_' {
+				path = opendata.Path(t, "can-bus/"+name)
+			}
+			data, err := os.ReadFile(path)
 			require.NoError(t, err)
-			files[name] = data
-		}
+			require.Greater(t, agree(t, name, data), 10)
+		})
 	}
-	total := 0
-	for name, data := range files {
-		p := oracle.NewParser(name, data)
-		// The other parser gives up at a comment on a signal that it does not name; what it read before counts.
-		if err := p.Parse(); name != "_honda_common.dbc" {
-			require.NoError(t, err, name)
-		}
-		db, err := ParseDBC(data)
+}
+
+// agree counts the signals that both parsers read alike.
+func agree(t *testing.T, name string, data []byte) (total int) {
+	p := oracle.NewParser(name, data)
+	// The other parser gives up at a comment on a signal that it does not name; what it read before counts.
+	if err := p.Parse(); name != "_honda_common.dbc" {
 		require.NoError(t, err, name)
-		byID := map[uint32]*Definition{}
-		for i := range db.Messages {
-			byID[db.Messages[i].ID] = &db.Messages[i]
-		}
-		messages := 0
-		for _, d := range p.Defs() {
-			switch d := d.(type) {
-			case *oracle.MessageDef:
-				messages++
-				m := byID[d.MessageID.ToCAN()]
-				require.NotNil(t, m, "%s: %s", name, d.Name)
-				require.Equal(t, []any{string(d.Name), d.MessageID.IsExtended(), int(d.Size), d.Pos.Line}, []any{m.Name, m.Extended, m.Size, m.Line})
-				require.Len(t, m.Signals, len(d.Signals))
-				for i, o := range d.Signals {
-					s := m.Signals[i]
-					require.Equal(t, []any{string(o.Name), int(o.StartBit), int(o.Size), o.IsBigEndian, o.IsSigned, o.Factor, o.Offset, o.Unit, o.IsMultiplexerSwitch}, []any{s.Name, s.Start, s.Length, s.Motorola, s.Signed, s.Scale, s.Offset, s.Unit, s.Switch})
-					require.Equal(t, o.IsMultiplexed, s.Mux >= 0)
-					require.True(t, !o.IsMultiplexed || o.MultiplexerSwitch == uint64(s.Mux))
-					total++
-				}
-			case *oracle.ValueDescriptionsDef:
-				m := byID[d.MessageID.ToCAN()]
-				if m == nil || m.Signal(string(d.SignalName)) == nil {
-					continue
-				}
-				s := m.Signal(string(d.SignalName))
-				require.Len(t, s.Labels, len(d.ValueDescriptions), "%s %s", m.Name, s.Name)
-				for i, v := range d.ValueDescriptions {
-					require.Equal(t, Label{int64(v.Value), v.Description}, s.Labels[i])
-				}
+	}
+	db, err := ParseDBC(data)
+	require.NoError(t, err, name)
+	byID := map[uint32]*Definition{}
+	for i := range db.Messages {
+		byID[db.Messages[i].ID] = &db.Messages[i]
+	}
+	messages := 0
+	for _, d := range p.Defs() {
+		switch d := d.(type) {
+		case *oracle.MessageDef:
+			messages++
+			m := byID[d.MessageID.ToCAN()]
+			require.NotNil(t, m, "%s: %s", name, d.Name)
+			require.Equal(t, []any{string(d.Name), d.MessageID.IsExtended(), int(d.Size), d.Pos.Line}, []any{m.Name, m.Extended, m.Size, m.Line})
+			require.Len(t, m.Signals, len(d.Signals))
+			for i, o := range d.Signals {
+				s := m.Signals[i]
+				require.Equal(t, []any{string(o.Name), int(o.StartBit), int(o.Size), o.IsBigEndian, o.IsSigned, o.Factor, o.Offset, o.Unit, o.IsMultiplexerSwitch}, []any{s.Name, s.Start, s.Length, s.Motorola, s.Signed, s.Scale, s.Offset, s.Unit, s.Switch})
+				require.Equal(t, o.IsMultiplexed, s.Mux >= 0)
+				require.True(t, !o.IsMultiplexed || o.MultiplexerSwitch == uint64(s.Mux))
+				total++
+			}
+		case *oracle.ValueDescriptionsDef:
+			m := byID[d.MessageID.ToCAN()]
+			if m == nil || m.Signal(string(d.SignalName)) == nil {
+				continue
+			}
+			s := m.Signal(string(d.SignalName))
+			require.Len(t, s.Labels, len(d.ValueDescriptions), "%s %s", m.Name, s.Name)
+			for i, v := range d.ValueDescriptions {
+				require.Equal(t, Label{int64(v.Value), v.Description}, s.Labels[i])
 			}
 		}
-		require.Len(t, db.Messages, messages, name)
 	}
-	t.Logf("%d signals of %d files agree", total, len(files))
-	require.Greater(t, total, 10)
+	require.Len(t, db.Messages, messages, name)
+	return total
 }
 
 func FuzzParseDBC(f *testing.F) {

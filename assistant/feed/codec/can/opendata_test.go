@@ -14,28 +14,13 @@ import (
 	"go.einride.tech/can/pkg/descriptor"
 
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/opendata"
 )
-
-// openDir is the folder of the open data, which are not part of the project; "" where it is not there.
-func openDir() string {
-	dir := os.Getenv("EARSHOT_OPEN_DATA")
-	if dir == "" {
-		dir = filepath.Join("..", "..", "..", "..", "..", "shared", "open-data")
-	}
-	dir = filepath.Join(dir, "can-bus")
-	if _, err := os.Stat(dir); err != nil {
-		return ""
-	}
-	return dir
-}
 
 // openLog is a log of a road car that stands (ICSim at 74c0916, GPL-3.0), and what DBC files of opendbc (7343a66, MIT)
 // say about it. Without them the test is skipped.
 func openLog(t testing.TB) (log []byte, db *Database) {
-	dir := openDir()
-	if dir == "" {
-		t.Skip("the open data are not here: set EARSHOT_OPEN_DATA to their directory")
-	}
+	dir := opendata.Path(t, "can-bus")
 	log, err := os.ReadFile(filepath.Join(dir, "sample-can.log"))
 	require.NoError(t, err)
 	db = &Database{}

@@ -8,7 +8,6 @@ import (
 	"io"
 	"math"
 	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -17,23 +16,17 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/opendata"
 )
 
 // logs are gpsd's test logs (46977fa, BSD-2-Clause): what a receiver sent, and beside it what gpsd made of it.
 var logs = []string{"bt451", "haicom-305N", "nmea-rtk", "quectel-eg25-g", "sirfstarv-nmea", "ublox-zed-f9p-nmea"}
 
-// openData reads a file of the open data, which are not part of the project; without them the test is skipped.
+// openData reads a file of the open data.
 func openData(t testing.TB, name string) []byte {
 	t.Helper()
-	dir := os.Getenv("EARSHOT_OPEN_DATA")
-	if dir == "" {
-		dir = filepath.Join("..", "..", "..", "..", "..", "shared", "open-data")
-	}
-	path := filepath.Join(dir, "nmea", name)
-	data, err := os.ReadFile(path)
-	if err != nil {
-		t.Skipf("the open data are not here: %s; set EARSHOT_OPEN_DATA to their directory", path)
-	}
+	data, err := os.ReadFile(opendata.Path(t, "nmea/"+name))
+	require.NoError(t, err)
 	return data
 }
 

@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"fmt"
@@ -10,7 +10,6 @@ import (
 
 	"github.com/parquet-go/parquet-go"
 
-	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
 )
@@ -185,10 +184,10 @@ var quantityOf = map[string]channel.Quantity{
 	"tyre_pressure": channel.Pressure, "tyre_temperature": channel.Temperature, "brake_peak": channel.Temperature, "brake_temperature": channel.Temperature,
 	"entry_speed": channel.Velocity, "min_speed": channel.Velocity, "exit_speed": channel.Velocity, "speed": channel.Velocity,
 	"balance": channel.Angle, "max_slip": channel.Ratio, "gear": channel.None, "min_gear": channel.None,
-	"potential": channel.Time, "phase_times": channel.Time, "time_lost": channel.Time, "line_apex": channel.Length, "line_most": channel.Length,
+	"potential": channel.Time, "phase_times": channel.Time, "time_lost": channel.Time, "line_apex": channel.Length, "line_most": channel.Length, "invalid_distance": channel.Length,
 }
 
-func newEventTable(w io.Writer, what string, shown bool, cfg assembly.Config) *eventTable {
+func newEventTable(w io.Writer, what string, shown bool, cfg Config) *eventTable {
 	var body journal.Body
 	switch what {
 	case "laps":

@@ -1,0 +1,120 @@
+package rules
+
+import (
+	"maps"
+	"math"
+	"slices"
+)
+
+// A Step judges only what can have changed: the instances of which a reading has moved in a way that their condition can see, of which
+// a delay is running or a repeat is due. Most conditions compare readings with constants, and see a reading only when
+// it passes one of these.
+
+// A use is how one condition looks at a reading.
+type use struct {
+	exact  int       // how often otherwise than against a constant
+	limits []float64 // the constants
+}
+
+// limited tells that v is compared with constants only, here.
+func (c *checker) limited(v *value, limits ...float64) {
+	i := v.env
+	if v.absOf > 0 {
+		i = v.absOf - 1
+		for _, k := range limits {
+			limits = append(limits, -k)
+		}
+	}
+	if u := c.uses[i]; i >= 0 && u != nil {
+		u.exact--
+		u.limits = append(u.limits, limits...)
+	}
+}
+
+// A watch is a reading and the instances that look at it, as bits.
+type watch struct {
+	index  int
+	limits []float64 // sorted; nil: any change counts
+	cells  []uint64
+}
+
+// watched is what a Memory knows of a watch: the instances need not be judged while the reading stays between lo and
+// hi, or as it was.
+type watched struct {
+	index  int
+	lo, hi float64
+	seen   uint64 // bits of the reading
+}
+
+func words64(n int) int { return (n + 63) / 64 }
+
+// watchesOf lists what has to be watched for the instances. One of which a reading is compared only with constants
+// waits until it passes one of them; for others any change counts.
+func watchesOf(instances []compiled) (list []watch) {
+	at := map[[2]int]int{}
+	for i := range instances {
+		for _, index := range slices.Sorted(maps.Keys(instances[i].uses)) {
+			u := instances[i].uses[index]
+			key := [2]int{index, min(u.exact, 1)}
+			k, ok := at[key]
+			if !ok {
+				k, at[key] = len(list), len(list)
+				list = append(list, watch{index: index, cells: make([]uint64, words64(len(instances)))})
+			}
+			list[k].cells[i>>6] |= 1 << (i & 63)
+			if u.exact == 0 {
+				list[k].limits = append(list[k].limits, u.limits...)
+			}
+		}
+	}
+	for k := range list {
+		slices.Sort(list[k].limits)
+	}
+	return list
+}
+
+// look finds the instances that the readings have touched since the last Step.
+func (m *Memory) look(env []float64) {
+	for k := range m.watched {
+		w := &m.watched[k]
+		x := env[w.index]
+		if x > w.lo && x < w.hi {
+			continue
+		}
+		if b := math.Float64bits(x); b != w.seen {
+			w.seen = b
+			m.passed(k, x)
+		}
+	}
+}
+
+// passed touches the instances of a watch and finds between which limits its reading x is now.
+func (m *Memory) passed(k int, x float64) {
+	w, now := &m.set.watches[k], &m.watched[k]
+	for i, cells := range w.cells {
+		m.dirty[i] |= cells
+	}
+	if w.limits == nil {
+		return
+	}
+	now.lo, now.hi = math.NaN(), math.NaN()
+	i, exact := slices.BinarySearch(w.limits, x)
+	if exact || math.IsNaN(x) {
+		return
+	}
+	now.lo, now.hi = math.Inf(-1), math.Inf(1)
+	if i > 0 {
+		now.lo = w.limits[i-1]
+	}
+	if i < len(w.limits) {
+		now.hi = w.limits[i]
+	}
+}
+
+func (m *Memory) touch(i int) { m.dirty[i>>6] |= 1 << (i & 63) }
+
+func (m *Memory) touchAll() {
+	for i := range m.cells {
+		m.touch(i)
+	}
+}
