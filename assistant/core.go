@@ -263,7 +263,7 @@ func (c *Core) stint(number int, what string, at float64, out *Output) {
 
 // reload puts other rules in force. What unchanged rules remember stays. Rules with a mistake leave the old ones in force.
 func (c *Core) reload(files []rules.Source, out *Output) {
-	h := rulesPart.Is(health.Degraded, "rules cannot be changed under way here")
+	h := RulesPart.Is(health.Degraded, "rules cannot be changed under way here")
 	defer func() { c.event(out, h) }()
 	if c.setup.Names == nil {
 		return
@@ -276,7 +276,7 @@ func (c *Core) reload(files []rules.Source, out *Output) {
 	memory := set.NewMemory()
 	memory.Adopt(c.memory)
 	c.rules, c.memory = set, memory
-	h = rulesPart.Is(health.OK, fmt.Sprintf("%d rules are in force", len(set.Rules())))
+	h = RulesPart.Is(health.OK, fmt.Sprintf("%d rules are in force", len(set.Rules())))
 }
 
 // mistakesTold of changed rules are journaled; `check` lists them all.

@@ -14,14 +14,14 @@ import (
 // The parts of the core itself.
 var (
 	coursePart = health.Part{Name: "course", About: "what is driven is not what the course file or the saved course says; ok: a course was recognised"}
-	rulesPart  = health.Part{Name: "rules", About: "changed rules cannot be used: those before stay in force"}
+	RulesPart  = health.Part{Name: "rules", About: "changed rules cannot be used: those before stay in force"}
 )
 
 // Parts lists everything that may fall ill.
 func Parts() []health.Part {
 	return []health.Part{
-		feed.Whole, feed.Source, feed.Reading, feed.Movement, hand.KeysPart, Sound, session.JournalPart, session.RecordingPart, Courses, Bests,
-		coursePart, rulesPart,
+		feed.Whole, feed.Source, feed.Reading, feed.Movement, hand.KeysPart, SoundPart, session.JournalPart, session.RecordingPart, CoursesPart, BestsPart,
+		coursePart, RulesPart,
 	}
 }
 

@@ -30,9 +30,9 @@ type Step struct {
 
 // The parts that sinks are. Journal and recording are package session's.
 var (
-	Sound   = health.Part{Name: "sound", About: "what is to be heard does not reach the sound device", Back: "sound-back"}
-	Courses = health.Part{Name: "courses", About: "a course that was learned cannot be saved"}
-	Bests   = health.Part{Name: "bests", About: "the best laps of all sessions cannot be saved"}
+	SoundPart   = health.Part{Name: "sound", About: "what is to be heard does not reach the sound device", Back: "sound-back"}
+	CoursesPart = health.Part{Name: "courses", About: "a course that was learned cannot be saved"}
+	BestsPart   = health.Part{Name: "bests", About: "the best laps of all sessions cannot be saved"}
 )
 
 type sink struct {
@@ -95,7 +95,7 @@ type Speaker interface {
 
 // SpeakTo lets s say what is to be said.
 func SpeakTo(s Speaker) Sink {
-	return &sink{Sound, func(x Step) error {
+	return &sink{SoundPart, func(x Step) error {
 		if x.Out.Hush {
 			s.Hush(x.Now)
 		}
@@ -108,7 +108,7 @@ func SpeakTo(s Speaker) Sink {
 
 // CoursesTo gives each better course to keep, which returns at once and lets a newer one take the place of one that waits.
 func CoursesTo(keep func(*course.Map)) Sink {
-	return &sink{Courses, func(x Step) error {
+	return &sink{CoursesPart, func(x Step) error {
 		if x.Out.Course != nil {
 			keep(x.Out.Course)
 		}
@@ -118,7 +118,7 @@ func CoursesTo(keep func(*course.Map)) Sink {
 
 // BestsTo gives laps that are better than all before to keep, likewise.
 func BestsTo(keep func(*timing.Bests)) Sink {
-	return &sink{Bests, func(x Step) error {
+	return &sink{BestsPart, func(x Step) error {
 		if x.Out.Bests != nil {
 			keep(x.Out.Bests)
 		}

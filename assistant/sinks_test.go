@@ -92,7 +92,7 @@ func TestTheDoorIsBounded(t *testing.T) {
 	a := &assistant.Assistant{Core: core, Feed: &lumps{size: 1}, Door: door, Sinks: keepAll(&tape, &lived)}
 	require.NoError(t, a.Run(t.Context()))
 	require.Len(t, bodies[*journal.Mark](lived), n, "what came before the end is taken in")
-	require.ErrorIs(t, door.Health(*assistant.Sound.Is(health.OK, "")), assistant.ErrShut)
+	require.ErrorIs(t, door.Health(*assistant.SoundPart.Is(health.OK, "")), assistant.ErrShut)
 }
 
 // Every part has a line for documents, its own name, and words where it is to be heard, which the voice that ships has.

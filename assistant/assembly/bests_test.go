@@ -11,6 +11,7 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/course"
 	"earshot/assistant/course/store"
+	"earshot/assistant/health"
 	"earshot/assistant/timing"
 )
 
@@ -35,7 +36,7 @@ func TestNoBestsMeansNone(t *testing.T) {
 	require.NotNil(t, p.Bests)
 	keep := func(course string) {
 		var a assistant.Assistant
-		end := p.keep(&a, true)
+		end := p.keep(&a, true, func(_ health.Part, err error) { require.NoError(t, err) })
 		fast := &timing.Bests{Version: timing.BestsVersion, Course: course, Compounds: map[string]*timing.Best{"hard": {Lap: 60}}}
 		require.NoError(t, a.Sinks[0].Take(assistant.Step{Out: &assistant.Output{Bests: fast}}))
 		end()

@@ -33,17 +33,14 @@ func (p *Parts) findCourses(r Request) (err error) {
 		p.tell(w.Error())
 	}
 	p.saved = all
-	var list []*course.Known
-	for _, e := range all {
-		list = append(list, e.Known)
-	}
-	if list, err = candidates(p.Course, list); err != nil {
+	meant, err := candidates(p.Course, all)
+	if err != nil {
 		return fmt.Errorf("%w (%s)", err, p.folder)
 	}
-	meant := slices.DeleteFunc(slices.Clone(all), func(e store.Entry) bool { return !slices.Contains(list, e.Known) })
 	left := 0
 	if p.Known, left = newest(meant, mostKnown); left > 0 {
-		p.tell(fmt.Sprintf("%d of %d saved courses, those that were not driven for longest, are not looked for: a recording has no room for them; earshot course forget removes some", left, len(meant)))
+		p.tell(fmt.Sprintf("%d of %d saved courses, those that were not driven for longest, are not looked for: "+
+			"a recording has no room for them; earshot course forget removes some", left, len(meant)))
 	}
 	p.in.known, err = knownFile(p.Known)
 	return err
@@ -52,55 +49,49 @@ func (p *Parts) findCourses(r Request) (err error) {
 // mostKnown is the bytes of courses that are looked for: the recording holds them all, and some hundred are plenty.
 const mostKnown = 8 << 20
 
-// newest returns the courses that were saved last, as many as have room in so many bytes, in the order given, and how many are left out.
+// newest returns the courses that were saved last, as many as have room in so many bytes, in the order given, and how many
+// are left out.
 func newest(all []store.Entry, room int) (list []*course.Known, left int) {
-	type aged struct {
-		at   time.Time
-		i    int
-		take bool
-	}
-	ages := make([]aged, len(all))
-	for i, e := range all {
-		ages[i].i = i
+	saved := map[*course.Known]time.Time{}
+	for _, e := range all {
 		if about, err := os.Stat(e.Path); err == nil {
-			ages[i].at = about.ModTime()
+			saved[e.Known] = about.ModTime()
 		}
 	}
-	slices.SortStableFunc(ages, func(a, b aged) int { return b.at.Compare(a.at) })
-	for k := range ages {
-		room -= len(all[ages[k].i].Data()) + 1
-		ages[k].take = room >= 0
+	byAge := slices.Clone(all)
+	slices.SortStableFunc(byAge, func(a, b store.Entry) int { return saved[b.Known].Compare(saved[a.Known]) })
+	fits := map[*course.Known]bool{}
+	for _, e := range byAge {
+		room -= len(e.Data()) + 1
+		fits[e.Known] = room >= 0
 	}
-	slices.SortFunc(ages, func(a, b aged) int { return a.i - b.i })
-	for _, a := range ages {
-		if a.take {
-			list = append(list, all[a.i].Known)
-		} else {
-			left++
+	for _, e := range all {
+		if fits[e.Known] {
+			list = append(list, e.Known)
 		}
 	}
-	return list, left
+	return list, len(all) - len(list)
 }
 
 // candidates are the saved courses that can be meant where the course file says f: the one that it is about, those of its name,
 // or all where there is none.
-func candidates(f *course.File, all []*course.Known) ([]*course.Known, error) {
+func candidates(f *course.File, all []store.Entry) (list []store.Entry, err error) {
 	if f == nil {
 		return all, nil
 	}
-	var list []*course.Known
 	var names []string
-	for _, k := range all {
-		names = append(names, k.Name)
-		numbered := strings.HasPrefix(k.Name, f.Name+" ") && strings.Trim(k.Name[len(f.Name)+1:], "0123456789") == ""
-		if f.Saved != "" && strings.EqualFold(k.Name, f.Saved) || f.Saved == "" && (strings.EqualFold(k.Name, f.Name) || numbered) {
-			list = append(list, k)
+	for _, e := range all {
+		names = append(names, e.Name)
+		numbered := strings.HasPrefix(e.Name, f.Name+" ") && strings.Trim(e.Name[len(f.Name)+1:], "0123456789") == ""
+		if f.Saved != "" && strings.EqualFold(e.Name, f.Saved) || f.Saved == "" && (strings.EqualFold(e.Name, f.Name) || numbered) {
+			list = append(list, e)
 		}
 	}
 	if f.Saved != "" && len(list) == 0 {
-		return nil, fmt.Errorf("the course file says saved: %s, and there is no saved course of that name: there is %s", f.Saved, strings.Join(append(names, "none"), ", "))
+		err = fmt.Errorf("the course file says saved: %s, and there is no saved course of that name: there is %s",
+			f.Saved, strings.Join(append(names, "none"), ", "))
 	}
-	return list, nil
+	return list, err
 }
 
 // knownFile makes one file of the candidates, so that a recording replays with them: a line each.

@@ -262,7 +262,7 @@ func (o Export) happenings(ctx context.Context, r Request, files []string, w io.
 		return 0, err
 	}
 	defer func() { err = errors.Join(err, d.Close()) }()
-	if _, err := d.Replay(ctx, Playback{Journal: t.event}); err != nil {
+	if _, err := d.Replay(ctx, Playback{Sinks: []assistant.Sink{assistant.JournalTo(t.event)}}); err != nil {
 		return 0, err
 	}
 	return t.rows, t.close()

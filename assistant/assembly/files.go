@@ -32,44 +32,33 @@ var (
 // Read returns the file that name means: a path where it looks like one, else NAME.yaml in the
 // user's configuration folder, else the one that ships. shown is what errors in it are reported under.
 func (k Kind) Read(name string) (data []byte, shown string, err error) {
-	if isPath(name) {
-		data, err := readFile(name)
-		if err != nil {
-			return nil, name, fmt.Errorf("the %s file: %w", k.one, err)
-		}
-		return data, name, nil
-	}
-	if dir, err := os.UserConfigDir(); err == nil {
-		own := filepath.Join(dir, "earshot", k.folder, name+".yaml")
-		data, err := readFile(own)
-		if err == nil {
-			return data, own, nil
-		}
-		if !errors.Is(err, fs.ErrNotExist) {
-			return nil, own, fmt.Errorf("the %s file: %w", k.one, err)
-		}
-	}
-	data, err = configs.Files.ReadFile(path.Join(k.folder, name+".yaml"))
-	if err != nil {
-		return nil, name, fmt.Errorf("there is no %s %q: give the path of a file, or one of %s", k.one, name, strings.Join(k.names(), ", "))
-	}
-	return data, name + ".yaml", nil
+	data, shown, _, err = k.find(name)
+	return data, shown, err
 }
 
-// beside returns a function that reads the files in the folder of the file that name means, by their
-// path from there with slashes.
-func (k Kind) beside(name string) func(string) ([]byte, error) {
-	_, shown, err := k.Read(name)
-	shipped := err == nil && shown == name+".yaml" // what is not shipped has a folder or the ending in its name
-	return func(rel string) ([]byte, error) {
-		if err != nil {
-			return nil, err
+// find also returns what reads the files in the same folder, by their path from there with slashes.
+func (k Kind) find(name string) (data []byte, shown string, beside func(string) ([]byte, error), err error) {
+	own := name
+	if !isPath(name) {
+		dir, err := os.UserConfigDir()
+		if own = filepath.Join(dir, "earshot", k.folder, name+".yaml"); err != nil {
+			own = ""
 		}
-		if shipped {
-			return configs.Files.ReadFile(path.Join(k.folder, rel))
-		}
-		return readFile(filepath.Join(filepath.Dir(shown), filepath.FromSlash(rel)))
 	}
+	data, err = readFile(own)
+	if err == nil {
+		return data, own, func(rel string) ([]byte, error) {
+			return readFile(filepath.Join(filepath.Dir(own), filepath.FromSlash(rel)))
+		}, nil
+	}
+	if isPath(name) || own != "" && !errors.Is(err, fs.ErrNotExist) {
+		return nil, own, nil, fmt.Errorf("the %s file: %w", k.one, err)
+	}
+	shipped := func(rel string) ([]byte, error) { return configs.Files.ReadFile(path.Join(k.folder, rel)) }
+	if data, err = shipped(name + ".yaml"); err != nil {
+		err = fmt.Errorf("there is no %s %q: give the path of a file, or one of %s", k.one, name, strings.Join(k.names(), ", "))
+	}
+	return data, name + ".yaml", shipped, err
 }
 
 // isPath tells a path from the name of a file.

@@ -105,21 +105,21 @@ func (r Request) gather() (in inputs, err error) {
 		}
 	}
 	var errs []error
-	one := func(k Kind, as, name string) session.File {
-		data, shown, err := k.Read(name)
+	one := func(k Kind, as, name string) (session.File, func(string) ([]byte, error)) {
+		data, shown, beside, err := k.find(name)
 		if err != nil {
 			errs = append(errs, err)
 		}
-		return session.File{Kind: as, Name: shown, Data: data}
+		return session.File{Kind: as, Name: shown, Data: data}, beside
 	}
 	if r.named("feed") {
-		in.feed, in.open = one(Feeds, session.FeedFile, r.Feed), Feeds.beside(r.Feed)
+		in.feed, in.open = one(Feeds, session.FeedFile, r.Feed)
 	}
 	if r.named("car") && r.Car != "" {
-		in.car = one(Cars, session.CarFile, r.Car)
+		in.car, _ = one(Cars, session.CarFile, r.Car)
 	}
 	if r.named("course") && r.Course != "" {
-		f := one(Courses, session.CourseFile, r.Course)
+		f, _ := one(Courses, session.CourseFile, r.Course)
 		in.course = &f
 	}
 	if r.named("rules") {

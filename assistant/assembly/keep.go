@@ -8,28 +8,37 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/course"
 	"earshot/assistant/course/store"
+	"earshot/assistant/health"
 	"earshot/assistant/timing"
 )
 
 // keep adds the sinks that keep better courses, where Request.Saved was set, and with laps also better laps. end waits until
-// all is written. Laps on a course without a name wait until one is saved: they go under its name.
-func (p *Parts) keep(a *assistant.Assistant, laps bool) (end func()) {
+// all is written. Laps on a course without a name wait until one is saved: they go under its name. ill is told when writing begins to fail,
+// and nil when it succeeds again.
+func (p *Parts) keep(a *assistant.Assistant, laps bool, ill func(health.Part, error)) (end func()) {
+	trouble := func(part health.Part) func(error) {
+		troubled := false
+		return func(err error) {
+			if troubled != (err != nil) {
+				troubled = err != nil
+				ill(part, err)
+			}
+		}
+	}
 	var name atomic.Value // of the course saved last
 	name.Store("")
 	coursesEnd := func() {}
 	if p.folder != "" {
-		keeper, troubled := store.NewKeeper(p.folder, p.saved, p.FeedName(), p.Car.Name, time.Now), false
+		keeper, saving := store.NewKeeper(p.folder, p.saved, p.FeedName(), p.Car.Name, time.Now), trouble(assistant.CoursesPart)
 		put, written := latest(func(m *course.Map) {
 			e, fresh, err := keeper.Keep(m)
-			switch {
-			case err != nil && !troubled:
-				p.tell(err.Error())
-			case err == nil && fresh:
-				p.tell(fmt.Sprintf("the course is saved as %q; earshot course show %q draws it", e.Name, e.Name))
-			}
-			if troubled = err != nil; !troubled {
+			if err == nil {
 				name.Store(e.Name)
 			}
+			if err == nil && fresh {
+				p.tell(fmt.Sprintf("the course is saved as %q; earshot course show %q draws it", e.Name, e.Name))
+			}
+			saving(err)
 		})
 		a.Sinks, coursesEnd = append(a.Sinks, assistant.CoursesTo(put)), written
 	}
@@ -38,6 +47,7 @@ func (p *Parts) keep(a *assistant.Assistant, laps bool) (end func()) {
 		return coursesEnd
 	}
 	var nameless *timing.Bests
+	writing := trouble(assistant.BestsPart)
 	write := func(b *timing.Bests) {
 		named := *b
 		if named.Course == "" {
@@ -45,8 +55,8 @@ func (p *Parts) keep(a *assistant.Assistant, laps bool) (end func()) {
 		}
 		if nameless = nil; named.Course == "" {
 			nameless = b
-		} else if err := writeBests(bestsPath(root, named.Course, p.Car.Name), named.Course, p.Car.Name, &named); err != nil {
-			p.tell(err.Error())
+		} else {
+			writing(writeBests(bestsPath(root, named.Course, p.Car.Name), named.Course, p.Car.Name, &named))
 		}
 	}
 	put, written := latest(write)

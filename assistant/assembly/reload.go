@@ -14,10 +14,10 @@ import (
 const rulesEvery = time.Second
 
 // watchRules hands on all rules files each time one of them has changed, appeared or gone, until ctx is done. What
-// cannot be read is told once and changes nothing.
-func watchRules(ctx context.Context, every time.Duration, read func() ([]rules.Source, error), changed func([]rules.Source) error, tell func(string)) {
+// cannot be read changes nothing: trouble is told of it once, and nil when all can be read again.
+func watchRules(ctx context.Context, every time.Duration, read func() ([]rules.Source, error), changed func([]rules.Source) error, trouble func(error), tell func(string)) {
 	before, _ := read() // what is in force was read a moment ago; the first difference from now on counts
-	var trouble string
+	var last string
 	ticker := time.NewTicker(every)
 	defer ticker.Stop()
 	for {
@@ -28,13 +28,16 @@ func watchRules(ctx context.Context, every time.Duration, read func() ([]rules.S
 		}
 		now, err := read()
 		if err != nil {
-			if err.Error() != trouble {
-				trouble = err.Error()
-				tell(trouble + "; the rules in force stay")
+			if err.Error() != last {
+				last = err.Error()
+				trouble(err)
 			}
 			continue
 		}
-		trouble = ""
+		if last != "" {
+			last = ""
+			trouble(nil)
+		}
 		if slices.EqualFunc(before, now, sameSource) {
 			continue
 		}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
@@ -24,7 +25,7 @@ func TestRulesAreReadAgain(t *testing.T) {
 		put := func(files []rules.Source) error { changed <- files; return nil }
 		var told []string
 		ctx, stop := context.WithCancel(t.Context())
-		go watchRules(ctx, time.Second, read, put, func(s string) { told = append(told, s) })
+		go watchRules(ctx, time.Second, read, put, func(err error) { told = append(told, fmt.Sprint("trouble: ", err)) }, func(s string) { told = append(told, s) })
 		pass := func() {
 			time.Sleep(3 * time.Second)
 			synctest.Wait()
@@ -48,7 +49,7 @@ func TestRulesAreReadAgain(t *testing.T) {
 
 		stop()
 		synctest.Wait()
-		require.Equal(t, []string{"rules: read again", "the disk is away; the rules in force stay", "rules: read again"}, told)
+		require.Equal(t, []string{"rules: read again", "trouble: the disk is away", "trouble: <nil>", "rules: read again"}, told)
 	})
 }
 

@@ -5,10 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"earshot/assistant"
 	"earshot/assistant/feed"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/audio/device"
@@ -126,6 +128,9 @@ func (p *Parts) Paths(args []string) (map[string]string, error) {
 			return nil, badCall("%s: the feed has several sources: write NAME=FILE", arg)
 		}
 		paths[name] = path
+		if !slices.ContainsFunc(sources, func(s feed.Named) bool { return s.Name == name }) {
+			return paths, nil // opening tells which there are
+		}
 	}
 	for _, s := range sources {
 		if _, given := paths[s.Name]; given || s.Transport.Path != "" && !s.Transport.Live() {
@@ -141,22 +146,17 @@ func (p *Parts) Paths(args []string) (map[string]string, error) {
 
 // A Playback says how a drive is replayed.
 type Playback struct {
-	Speed     float64                   // times the feed's clock; 0: as fast as it goes
-	Journal   func(journal.Event) error // nil: nothing is kept
-	Audio     string                    // WAV file for what the driver would have heard
-	Device    bool                      // let it be heard through the sound device of the configuration
-	Heard     []assistant.Speaker       // who hears it besides
-	KeepBests bool                      // keep laps that are better than those of all sessions before
+	Speed     float64          // times the feed's clock; 0: as fast as it goes
+	Sinks     []assistant.Sink // where what happens goes
+	Audio     string           // WAV file for what the driver would have heard
+	Device    bool             // let it be heard through the sound device of the configuration
+	KeepBests bool             // keep laps that are better than those of all sessions before
 }
 
 // Replay carries the drive to its end or until ctx is done and returns the core as it is then. Where Request.Saved is set, courses
 // that are learned are saved.
 func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core, err error) {
-	a := &assistant.Assistant{Core: d.Core(), Session: d.Head}
-	if how.Journal != nil {
-		a.Sinks = append(a.Sinks, assistant.JournalTo(how.Journal))
-	}
-	heard := how.Heard
+	a := &assistant.Assistant{Core: d.Core(), Session: d.Head, Sinks: slices.Clip(how.Sinks)}
 	if how.Device {
 		out, problem := device.Open(ctx, d.Config.Device, d.tell)
 		if problem != nil {
@@ -164,7 +164,7 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 		}
 		s := speaker.New(d.voice, out, func(err error) { d.tell("speech: " + err.Error()) })
 		defer s.Close()
-		heard = append(heard, deviceSpeaker{s})
+		a.Sinks = append(a.Sinks, assistant.SpeakTo(deviceSpeaker{s}))
 	}
 	if how.Audio != "" {
 		track, problem := newTrackSpeaker(d.voice, how.Audio)
@@ -172,12 +172,13 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 			return nil, problem
 		}
 		defer func() { err = errors.Join(err, track.close(a.Core.Now())) }()
-		heard = append(heard, track)
+		a.Sinks = append(a.Sinks, assistant.SpeakTo(track))
 	}
-	for _, s := range heard {
-		a.Sinks = append(a.Sinks, assistant.SpeakTo(s))
-	}
-	kept := d.keep(a, how.KeepBests)
+	kept := d.keep(a, how.KeepBests, func(_ health.Part, err error) {
+		if err != nil {
+			d.tell(err.Error())
+		}
+	})
 	err = a.Replay(ctx, d.Tape, how.Speed)
 	kept()
 	if err == nil && ctx.Err() == nil {
@@ -187,13 +188,13 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 }
 
 // JournalTo writes events as they come.
-func JournalTo(w io.Writer) func(journal.Event) error {
+func JournalTo(w io.Writer) assistant.Sink {
 	var line []byte
-	return func(e journal.Event) (err error) {
+	return assistant.JournalTo(func(e journal.Event) (err error) {
 		if line, err = e.Append(line[:0]); err != nil {
 			return err
 		}
 		_, err = w.Write(line)
 		return err
-	}
+	})
 }

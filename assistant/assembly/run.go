@@ -23,8 +23,8 @@ import (
 )
 
 // Run listens to the live feed until it ends or ctx is done: it opens everything, runs, and closes everything in the reverse
-// order. What is said goes to the sound device and to heard.
-func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error) {
+// order. What happens goes to more besides recording, journal and sound device.
+func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 	tell := p.tell
 	closing := func(what string, f func() error) {
 		if e := f(); e != nil {
@@ -103,7 +103,7 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 		for {
 			select {
 			case problem := <-out.Lost():
-				ill(assistant.Sound, problem)
+				ill(assistant.SoundPart, problem)
 			case <-watching.Done():
 				return
 			}
@@ -111,17 +111,23 @@ func (p *Parts) Run(ctx context.Context, heard ...assistant.Speaker) (err error)
 	})
 	watchers.Go(func() { watchKeys(watching, bindings, door, ill, tell) })
 	watchers.Go(func() {
-		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(p.Config.Rules) }, door.Rules, tell)
+		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(p.Config.Rules) }, door.Rules, func(err error) {
+			h := assistant.RulesPart.Is(health.OK, "they can be read again")
+			if err != nil {
+				h = assistant.RulesPart.Is(health.Degraded, "the old rules stay in force: "+err.Error())
+			}
+			tell("rules: " + h.Text)
+			_ = door.Health(*h) // it refuses after the end; the line above was printed
+		}, tell)
 	})
 
 	a := &assistant.Assistant{
 		Core: p.Core(), Session: head, Feed: stream, Door: door,
-		Sinks: []assistant.Sink{assistant.RecordTo(recorder), assistant.JournalTo(events.Append), assistant.SpeakTo(deviceSpeaker{voice})},
+		Sinks: append([]assistant.Sink{
+			assistant.RecordTo(recorder), assistant.JournalTo(events.Append), assistant.SpeakTo(deviceSpeaker{voice}),
+		}, more...),
 	}
-	for _, s := range heard {
-		a.Sinks = append(a.Sinks, assistant.SpeakTo(s))
-	}
-	defer p.keep(a, true)()
+	defer p.keep(a, true, ill)()
 	if text := p.CarNote(); text != "" {
 		tell(text)
 	}

@@ -9,6 +9,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/transport"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 )
 
@@ -108,9 +109,9 @@ func newWatch(f *File, set *channel.Set, lanes []*lane) *watch {
 		w.limits = append(w.limits, channelLimit{c.Min, c.Max})
 	}
 	for i, l := range lanes {
-		part, covers := "feed", f.covers
+		part, covers := Whole.Name, f.covers
 		if f.parts != nil {
-			part, covers = "source "+l.name, f.parts[i].f.covers
+			part, covers = Source.Of(l.name).Name, f.parts[i].f.covers
 		}
 		w.lanes = append(w.lanes, watchedLane{
 			name: l.name, decoder: l.decoder, silent: alarm{part: part}, clock: alarm{part: part + " clock"}, begin: alarm{part: part + " sequence"},
@@ -123,10 +124,10 @@ func newWatch(f *File, set *channel.Set, lanes []*lane) *watch {
 		if lane < 0 || slices.Contains(f.frozen.ids, channel.PositionX) && id == channel.PositionY || slices.Contains(f.frozen.ids, channel.Latitude) && id == channel.Longitude {
 			continue
 		}
-		s := still{ids: []channel.ID{id}, lane: lane, changed: math.Inf(1), alarm: alarm{part: "movement of " + set.At(id).Name}}
+		s := still{ids: []channel.ID{id}, lane: lane, changed: math.Inf(1), alarm: alarm{part: Movement.Of(set.At(id).Name).Name}}
 		if other, ok := partner[id]; ok && slices.Contains(w.lanes[lane].covers, other) {
 			s.ids = append(s.ids, other) // a car may well go due east
-			s.alarm.part = "movement of the position"
+			s.alarm.part = Movement.Of("the position").Name
 		}
 		s.turns = id == channel.EngineSpeed || id >= channel.WheelSpeed && id < channel.WheelSpeed+4
 		s.values = slices.Repeat([]float64{math.NaN()}, len(s.ids))
@@ -142,7 +143,7 @@ func (w *watch) take() []Notice {
 	return list
 }
 
-func (w *watch) raise(a *alarm, at float64, state, text string) {
+func (w *watch) raise(a *alarm, at float64, state health.State, text string) {
 	a.last = at
 	if a.on {
 		return
@@ -163,12 +164,12 @@ func (w *watch) settle(a *alarm, at float64, text string) {
 	}
 	a.on = false
 	if a.told <= episodesTold {
-		w.tell(a.part, "ok", text)
+		w.tell(a.part, health.OK, text)
 	}
 }
 
-func (w *watch) tell(part, state, text string) {
-	w.notices = append(w.notices, Notice{w.samples, journal.Health{Part: part, State: state, Text: text}})
+func (w *watch) tell(part string, state health.State, text string) {
+	w.notices = append(w.notices, Notice{w.samples, journal.Health{Part: part, State: string(state), Text: text}})
 }
 
 // sample takes in what has just been given. sources are those that brought it.
@@ -207,13 +208,13 @@ func (w *watch) ended(source int, err error) {
 	if !errors.Is(err, io.EOF) {
 		text = err.Error()
 	}
-	w.raise(&l.silent, l.last, "lost", text)
+	w.raise(&l.silent, l.last, health.Lost, text)
 }
 
 // transport takes in what a transport told. That it is up again is believed when a sample comes.
 func (w *watch) transport(source int, state transport.State) {
 	if l := &w.lanes[source]; !state.Up {
-		w.raise(&l.silent, l.last, "lost", state.Text)
+		w.raise(&l.silent, l.last, health.Lost, state.Text)
 	}
 }
 
@@ -224,9 +225,9 @@ func (w *watch) silence(at float64) {
 		switch {
 		case l.silent.on:
 		case !l.any && at-w.first > neverFrom:
-			w.raise(&l.silent, at, "lost", fmt.Sprintf("nothing has come in %.0f s, while others send", at-w.first))
+			w.raise(&l.silent, at, health.Lost, fmt.Sprintf("nothing has come in %.0f s, while others send", at-w.first))
 		case l.any && at-l.last > max(silentFrom, silentRows*l.interval):
-			w.raise(&l.silent, at, "lost", fmt.Sprintf("nothing has come for %.1f s, while others send", at-l.last))
+			w.raise(&l.silent, at, health.Lost, fmt.Sprintf("nothing has come for %.1f s, while others send", at-l.last))
 		}
 	}
 }
@@ -237,16 +238,16 @@ func (w *watch) counters(l *watchedLane, at float64) {
 	if c.back > l.back {
 		l.back = c.back
 		if c.lastBack > backFrom {
-			w.raise(&l.clock, at, "degraded", fmt.Sprintf("the source's clock stepped back by %.3g s", c.lastBack))
+			w.raise(&l.clock, at, health.Degraded, fmt.Sprintf("the source's clock stepped back by %.3g s", c.lastBack))
 		}
 	}
 	if c.jumps > l.jumps {
 		l.jumps = c.jumps
-		w.raise(&l.clock, at, "degraded", fmt.Sprintf("the source's clock jumped ahead by %.3g s", c.lastJump))
+		w.raise(&l.clock, at, health.Degraded, fmt.Sprintf("the source's clock jumped ahead by %.3g s", c.lastJump))
 	}
 	if n := l.decoder.inner.Counts().Restarts; n > l.restarts {
 		l.restarts = n
-		w.raise(&l.begin, at, "degraded", "the source has begun anew: its sequence numbers start again")
+		w.raise(&l.begin, at, health.Degraded, "the source has begun anew: its sequence numbers start again")
 	}
 	if l.clock.on && at-l.clock.last > calm {
 		w.settle(&l.clock, at, fmt.Sprintf("steady for %.0f s", calm))
@@ -308,7 +309,7 @@ func (w *watch) rateOf(r *rate, at float64) {
 		w.settle(&r.alarm, at, fmt.Sprintf("%.3g samples a second again", now))
 		return
 	}
-	w.raise(&r.alarm, at, "degraded", fmt.Sprintf("%.3g samples a second, where %.3g were usual", now, r.usual))
+	w.raise(&r.alarm, at, health.Degraded, fmt.Sprintf("%.3g samples a second, where %.3g were usual", now, r.usual))
 }
 
 func differs(a, b float64) bool { return a > b*rateFactor || a*rateFactor < b }
@@ -329,7 +330,7 @@ func (w *watch) plausible(s channel.Sample) {
 			id := channel.ID(i)
 			a := w.odd[id]
 			if a == nil {
-				a = &alarm{part: "channel " + w.set.At(id).Name}
+				a = &alarm{part: Reading.Of(w.set.At(id).Name).Name}
 				w.odd[id] = a
 			}
 			if a.on {
@@ -341,7 +342,7 @@ func (w *watch) plausible(s channel.Sample) {
 				a.on, a.began, a.last, a.told = true, s.At, s.At, 1
 				continue
 			}
-			w.raise(a, s.At, "degraded", fmt.Sprintf("the feed gives %.4g, outside its plausible range, again", v))
+			w.raise(a, s.At, health.Degraded, fmt.Sprintf("the feed gives %.4g, outside its plausible range, again", v))
 		}
 	}
 	for i := 0; i < len(w.oddNow); i++ {
@@ -391,7 +392,7 @@ func (w *watch) movement(sources []int, s channel.Sample) {
 		}
 		// A channel of which nothing comes is not frozen but absent.
 		if came && s.At-max(x.changed, w.fast) > w.frozen.after && s.At-w.fastAt <= frozenAfter/3 && (!x.turns || x.hi-x.lo > frozenStir) {
-			w.raise(&x.alarm, s.At, "degraded", fmt.Sprintf("it has stood still for %.1f s at %.3g m/s", s.At-x.changed, w.speed))
+			w.raise(&x.alarm, s.At, health.Degraded, fmt.Sprintf("it has stood still for %.1f s at %.3g m/s", s.At-x.changed, w.speed))
 		}
 	}
 }

@@ -2,8 +2,8 @@
 // nothing at all. Every device plays one clip at a time on a goroutine of its own,
 // and tells when it has lost its hardware.
 //
-// A missing device is never the end of the program: "auto" ends with a silent
-// device and a sentence about what to install. A device is opened only when it is
+// A missing device is never the end of the program: "auto" tells what to do in a sentence and takes up a
+// device when one appears. A device is opened only when it is
 // asked for, because opening one can write to the terminal and wake hardware.
 package device
 
@@ -12,7 +12,6 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
-	"runtime"
 	"strings"
 
 	"earshot/audio"
@@ -56,10 +55,8 @@ func Names() []string {
 	return []string{"auto", "pulse", "oto", "portaudio", "wav:FILE", "silent"}
 }
 
-// Open opens a device by name. "auto" is, on Linux, the sound server where one answers,
-// else a sound card, else silence; elsewhere the system's sound, else silence.
-// say gets one sentence for people when auto had to fall back. ctx bounds the
-// opening only.
+// Open opens a device by name. "auto" is an Auto: on Linux the sound server where one answers, else a sound card; elsewhere
+// the system's sound. say gets one sentence for people when auto had to fall back. ctx bounds the opening only.
 func Open(ctx context.Context, name string, say func(string)) (Device, error) {
 	if say == nil {
 		say = func(string) {}
@@ -70,7 +67,7 @@ func Open(ctx context.Context, name string, say func(string)) (Device, error) {
 	case isWAV:
 		return opened(wav.Open(file))
 	case name == "auto":
-		return auto(ctx, say)
+		return openAuto(ctx, say, first, lookEvery)
 	case name == "pulse":
 		return opened(pulse.Open(ctx))
 	case name == "oto":
@@ -89,36 +86,4 @@ func opened[D Device](d D, err error) (Device, error) {
 		return nil, err
 	}
 	return d, nil
-}
-
-func auto(ctx context.Context, say func(string)) (Device, error) {
-	var why []string
-	try := func(open func() (Device, error)) Device {
-		d, err := open()
-		if err != nil {
-			why = append(why, err.Error())
-			return nil
-		}
-		return d
-	}
-	if runtime.GOOS == "linux" {
-		if d := try(func() (Device, error) { return opened(pulse.Open(ctx)) }); d != nil {
-			return d, nil
-		}
-	}
-	if d := try(func() (Device, error) { return opened(oto.Open(ctx)) }); d != nil {
-		if len(why) > 0 {
-			say("playing straight to the sound card: " + strings.Join(why, "; "))
-		}
-		return d, nil
-	}
-	if err := context.Cause(ctx); err != nil {
-		return nil, fmt.Errorf("opening a sound device: %w", err)
-	}
-	advice := "check that a sound output is plugged in and enabled in the system's settings"
-	if runtime.GOOS == "linux" {
-		advice = "start a sound server (PulseAudio, or PipeWire with pipewire-pulse) in this login session"
-	}
-	say("no sound: " + strings.Join(why, "; ") + ". Nothing will be heard until you " + advice + " and start again")
-	return silent.Open(), nil
 }

@@ -63,7 +63,7 @@ func TestOpenRefuses(t *testing.T) {
 }
 
 // Without a server and a card there is silence and one sentence, and the program goes on.
-func TestAutoFallsBackToSilence(t *testing.T) {
+func TestAutoGoesOnWithoutADevice(t *testing.T) {
 	if cards, _ := filepath.Glob("/dev/snd/pcm*p"); len(cards) > 0 {
 		t.Skip("this machine has a sound card: the test would play on it")
 	}
@@ -77,7 +77,7 @@ func TestAutoFallsBackToSilence(t *testing.T) {
 	if d.Name() == "pulse" {
 		t.Skip("this user has a sound server")
 	}
-	require.Equal(t, "silent", d.Name())
+	require.Equal(t, "none yet", d.Name())
 	require.Len(t, said, 1)
 	require.Contains(t, said[0], "no sound: opening the sound device pulse: no sound server answers")
 	require.Contains(t, said[0], "start a sound server")
@@ -90,5 +90,23 @@ func TestAutoTakesTheServer(t *testing.T) {
 	d, err := device.Open(t.Context(), "auto", func(s string) { t.Errorf("said %q", s) })
 	require.NoError(t, err)
 	require.Equal(t, "pulse", d.Name())
+	require.NoError(t, d.Close())
+}
+
+// A server that is started later is taken up.
+func TestAutoTakesTheServerThatComesLate(t *testing.T) {
+	if cards, _ := filepath.Glob("/dev/snd/pcm*p"); len(cards) > 0 {
+		t.Skip("this machine has a sound card: the test would play on it")
+	}
+	card := soundtest.Start(t)
+	card.Setenv(t)
+	card.Kill()
+	d, err := device.Open(t.Context(), "auto", nil)
+	require.NoError(t, err)
+	require.ErrorIs(t, <-d.Lost(), device.ErrLost)
+	card.Restart(t)
+	require.NoError(t, <-d.Lost())
+	require.Equal(t, "pulse", d.Name())
+	require.NoError(t, d.Play(devicetest.Tone(16000, 440, 0.1, 0.1)))
 	require.NoError(t, d.Close())
 }

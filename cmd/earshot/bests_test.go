@@ -85,7 +85,7 @@ func recordLog(t *testing.T, dir string, i int, recording string, head journal.S
 	require.NoError(t, record(assistant.Input{Kind: assistant.KindStart, Session: &head}))
 	d.Head, d.Tape = head, recordingTape{d.Tape, record}
 	var b bytes.Buffer
-	_, err = d.Replay(t.Context(), assembly.Playback{Journal: assembly.JournalTo(&b), KeepBests: keep})
+	_, err = d.Replay(t.Context(), assembly.Playback{Sinks: []assistant.Sink{assembly.JournalTo(&b)}, KeepBests: keep})
 	require.NoError(t, err)
 	require.NoError(t, d.Close())
 	require.NoError(t, recorder.Close())

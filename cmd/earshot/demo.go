@@ -13,7 +13,6 @@ import (
 	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
-	"earshot/assistant/journal"
 )
 
 func newDemo() *cobra.Command {
@@ -162,9 +161,9 @@ func runDemo(c *cobra.Command, p *assembly.Parts, sim *demo.Sim, how demoRun) er
 	}
 	fmt.Fprintf(stdout, "%s on %s: an out-lap and a race of %d laps. What Earshot says:\n\n", p.Car.Name, p.CourseName(), sim.Truth().Laps)
 	journalPath, audioPath := filepath.Join(out, "journal.jsonl"), filepath.Join(out, "cues.wav")
-	err = journalInto(c, journalPath, func(add func(journal.Event) error) error {
+	err = journalInto(c, journalPath, func(s assistant.Sink) error {
 		_, err := d.Replay(c.Context(), assembly.Playback{
-			Speed: how.times, Journal: add, Audio: audioPath, Device: how.live, Heard: []assistant.Speaker{printSpeaker{stdout}},
+			Speed: how.times, Audio: audioPath, Device: how.live, Sinks: []assistant.Sink{s, assistant.SpeakTo(printSpeaker{stdout})},
 		})
 		return err
 	})

@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"earshot/assistant"
 	"earshot/assistant/assembly"
-	"earshot/assistant/journal"
 )
 
 func newReplay() *cobra.Command {
@@ -57,8 +57,8 @@ By default it goes as fast as it can, writes the journal to the standard output 
 			return err
 		}
 		defer d.Close()
-		return journalInto(c, journalPath, func(add func(journal.Event) error) error {
-			how.Journal = add
+		return journalInto(c, journalPath, func(s assistant.Sink) error {
+			how.Sinks = []assistant.Sink{s}
 			_, err := d.Replay(c.Context(), how)
 			return err
 		})
@@ -67,7 +67,7 @@ By default it goes as fast as it can, writes the journal to the standard output 
 }
 
 // journalInto lets play write a journal; - is the standard output.
-func journalInto(c *cobra.Command, path string, play func(add func(journal.Event) error) error) error {
+func journalInto(c *cobra.Command, path string, play func(assistant.Sink) error) error {
 	out := c.OutOrStdout()
 	if path != "-" {
 		f, err := os.Create(path)

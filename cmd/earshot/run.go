@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"earshot/assistant"
 	"earshot/assistant/assembly"
 )
 
@@ -37,7 +38,7 @@ session, and the lap in progress is compared with them at equal distance; --refe
 		if err != nil {
 			return err
 		}
-		return p.Run(c.Context(), printSpeaker{c.OutOrStdout()})
+		return p.Run(c.Context(), assistant.SpeakTo(printSpeaker{c.OutOrStdout()}))
 	}
 	return c
 }

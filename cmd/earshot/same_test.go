@@ -150,7 +150,7 @@ func runDatagrams(t *testing.T, l *assembly.Parts, list [][]byte, period time.Du
 		a := &assistant.Assistant{
 			Core: l.Core(), Session: journal.Session{ID: "replay", Feed: l.FeedName(), Car: l.Car.Name, Course: l.CourseName()},
 			Feed: &datagramFeed{decoder: decoder, list: list, period: period},
-			Sinks: []assistant.Sink{assistant.JournalTo(assembly.JournalTo(&b)), assistant.InputsTo(func(in assistant.Input) error {
+			Sinks: []assistant.Sink{assembly.JournalTo(&b), assistant.InputsTo(func(in assistant.Input) error {
 				if in.Kind == assistant.KindSample {
 					bits = append(bits, sampleBits(in.At, in.Row))
 				}

@@ -109,7 +109,8 @@ func TestReplayNeedsAFileForEverySource(t *testing.T) {
 	}{
 		{[]string{"x.csv", "--feed", split}, 2, "x.csv: the feed has several sources: write NAME=FILE"},
 		{[]string{"gps=x.csv", "radar=x.csv", "--feed", split}, 1, `the feed has no source "radar"`},
-		{[]string{"gps=nowhere.csv", "--feed", split}, 1, "source gps: file nowhere.csv: there is no such file"},
+		{[]string{"gps=nowhere.csv", "car=nowhere.csv", "--feed", split}, 1, "source gps: file nowhere.csv: there is no such file"},
+		{[]string{"gps=x.csv", "--feed", split}, 2, "the feed's source car has no file of its own: name one, car=FILE"},
 		{[]string{"a.csv", "b.csv"}, 2, "the feed has one source, and 2 files are given"},
 		{[]string{"a.mcap", "b.csv"}, 2, "a recording is replayed alone"},
 	} {

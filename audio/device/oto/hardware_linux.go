@@ -6,13 +6,15 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+
+	"earshot/audio/device/internal/alsa"
 )
 
-// hardware looks whether there is anything to open, because ALSA writes pages of
-// complaints to the terminal when there is not. A sound server counts: ALSA's
+// hardware looks whether there is anything to open, because the library can be started only once. A sound server counts: ALSA's
 // default device usually leads there.
 func hardware() error {
-	if cards, _ := filepath.Glob("/dev/snd/pcm*p"); len(cards) > 0 || os.Getenv("PULSE_SERVER") != "" {
+	alsa.Quiet()
+	if Card() || os.Getenv("PULSE_SERVER") != "" {
 		return nil
 	}
 	if socket := filepath.Join(os.Getenv("XDG_RUNTIME_DIR"), "pulse", "native"); filepath.IsAbs(socket) {

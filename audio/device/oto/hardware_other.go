@@ -1,4 +1,4 @@
-//go:build (cgo || windows || (darwin && arm64)) && !linux
+//go:build (cgo || (darwin && arm64)) && !linux && !windows
 
 package oto
 

@@ -3,7 +3,7 @@
 // Package portaudio plays through the PortAudio library, for those whose sound
 // works with it and not otherwise. It needs cgo and is built on Linux only; a
 // stream that has stopped cannot be had back and stays lost. It stays open while
-// nothing is said. The library writes to the terminal what it tried.
+// nothing is said. Of what the library writes to the terminal the part of ALSA is dropped.
 //
 // A program built with -race dies when it opens a second stream, because the binding
 // carries numbers in pointers, unless it is built with -gcflags=all=-d=checkptr=0.
@@ -19,6 +19,7 @@ import (
 
 	"github.com/gordonklaus/portaudio"
 
+	"earshot/audio/device/internal/alsa"
 	"earshot/audio/device/internal/output"
 )
 
@@ -48,6 +49,7 @@ func Open(ctx context.Context) (*Device, error) {
 	}
 	library.Lock()
 	defer library.Unlock()
+	alsa.Quiet()
 	if err := portaudio.Initialize(); err != nil {
 		return nil, fmt.Errorf("opening the sound device portaudio: %w", err)
 	}

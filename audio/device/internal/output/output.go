@@ -27,12 +27,11 @@ const CloseLimit = 8 * time.Second
 type Output struct {
 	mixer  *audio.Mixer
 	name   string
-	lost   chan error
+	lost   News
 	gone   atomic.Bool
 	closed atomic.Bool
 	wake   chan struct{}
 
-	tell sync.Mutex // keeps the latest news in lost
 	ends sync.Once
 	stop chan struct{}
 	done chan struct{}
@@ -43,7 +42,7 @@ type Output struct {
 func New(name string, rate, channels int) *Output {
 	return &Output{
 		mixer: audio.NewMixer(rate, channels), name: name,
-		lost: make(chan error, 1), wake: make(chan struct{}, 1),
+		lost: NewNews(), wake: make(chan struct{}, 1),
 		stop: make(chan struct{}), done: make(chan struct{}),
 	}
 }
@@ -98,23 +97,34 @@ func (o *Output) Gone() bool { return o.gone.Load() }
 func (o *Output) Lose(err error) {
 	o.gone.Store(true)
 	o.mixer.Stop()
-	o.news(fmt.Errorf("%s: %w: %w", o.name, ErrLost, err))
+	o.lost.Tell(fmt.Errorf("%s: %w: %w", o.name, ErrLost, err))
 }
 
 // Regain tells that the hardware is back.
 func (o *Output) Regain() {
 	o.gone.Store(false)
-	o.news(nil)
+	o.lost.Tell(nil)
 }
 
-func (o *Output) news(err error) {
-	o.tell.Lock()
-	defer o.tell.Unlock()
-	select {
-	case <-o.lost:
-	default:
+// News is a channel that holds the latest state only: an error when a device was lost, nil when it is there again.
+type News chan error
+
+// NewNews returns News without any.
+func NewNews() News { return make(News, 1) }
+
+// Tell puts the news in the place of older ones. Two may call it at the same time.
+func (n News) Tell(err error) {
+	for {
+		select {
+		case n <- err:
+			return
+		default:
+		}
+		select {
+		case <-n:
+		default:
+		}
 	}
-	o.lost <- err
 }
 
 // Ended is called once by the device's goroutine as its last act.
