@@ -22,7 +22,7 @@ const frozenAfter = 20.0 // s
 
 // senses are by the channel of the front left wheel, or the channel itself.
 var senses = func() map[ID]*Sense {
-	tread := Sense{Stir: 2, Frozen: frozenAfter, Alone: true, Jump: 15, Slew: 60, NoZero: true}
+	tread := Sense{Stir: 2, Frozen: frozenAfter, Alone: true, Jump: 12, Slew: 25, NoZero: true}
 	moves := func(stir float64, kin ...ID) Sense { return Sense{Stir: stir, Frozen: frozenAfter, Kin: kin} }
 	named := func(s Sense, spoken string) *Sense { s.Spoken = spoken; return &s }
 	return map[ID]*Sense{
@@ -30,9 +30,9 @@ var senses = func() map[ID]*Sense {
 		TyreTempInner:      named(tread, "tyre inner temperature"),
 		TyreTempMiddle:     named(tread, "tyre middle temperature"),
 		TyreTempOuter:      named(tread, "tyre outer temperature"),
-		TyreCarcass:        {Spoken: "tyre carcass temperature", Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 5, Slew: 10, NoZero: true},
-		TyrePressure:       {Spoken: "tyre pressure", Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 15, Slew: 20, NoZero: true},
-		BrakeTemperature:   {Spoken: "brake temperature", Stir: 10, Frozen: frozenAfter, Alone: true, Jump: 60, Slew: 300, NoZero: true},
+		TyreCarcass:        {Spoken: "tyre carcass temperature", Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 5, Slew: 5, NoZero: true},
+		TyrePressure:       {Spoken: "tyre pressure", Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 15, Slew: 5, NoZero: true},
+		BrakeTemperature:   {Spoken: "brake temperature", Stir: 10, Frozen: frozenAfter, Alone: true, Jump: 50, Slew: 400, NoZero: true},
 		WheelSpeed:         named(moves(1), "wheel speed"),
 		SuspensionTravel:   named(moves(0.003), "suspension travel"),
 		RideHeight:         named(moves(0.003), "ride height"),
@@ -40,10 +40,10 @@ var senses = func() map[ID]*Sense {
 		YawRate:            named(moves(0.1, AccelerationLat, SteeringWheelAngle), "yaw rate"),
 		AccelerationLat:    named(moves(2.5, YawRate, SteeringWheelAngle), "lateral acceleration"),
 		SteeringWheelAngle: named(moves(0.3, YawRate, AccelerationLat), "steering angle"),
-		FuelVolume:         {Spoken: "fuel", Jump: 5, Slew: 10},
-		FuelMass:           {Spoken: "fuel", Jump: 4, Slew: 8},
-		OilTemperature:     {Spoken: "oil temperature", Jump: 10, Slew: 10},
-		CoolantTemperature: {Spoken: "coolant temperature", Jump: 10, Slew: 10},
+		FuelVolume:         {Spoken: "fuel", Jump: 5, Slew: 5},
+		FuelMass:           {Spoken: "fuel", Jump: 4, Slew: 4},
+		OilTemperature:     {Spoken: "oil temperature", Jump: 10, Slew: 5},
+		CoolantTemperature: {Spoken: "coolant temperature", Jump: 10, Slew: 5},
 		OilPressure:        {Spoken: "oil pressure"},
 		EngineSpeed:        {Spoken: "engine speed"},
 	}

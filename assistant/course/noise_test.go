@@ -180,9 +180,9 @@ func sameCorners(want, got *course.Map) string {
 // rule of sameCorners: counted are those that agree with the one with which most agree. The gyro is off by 0.3°/s and scatters by as
 // much. below lists where it is fewer than ten, and how many. (The smoothing and the limits were tried out on these lines and this noise.)
 //
-// Where it is fewer, one or two bends decide that lie near a limit of what counts, so that laps disagree about them: Mexico City 15 (turns by 0.446 rad where
-// 0.4 count, 22 m before the next), Sakhir 13 (0.42 rad), Nuerburgring 2 and 3 (one hand, 32 m apart where 25 m are merged). In the others the kink that
-// comes or goes does not count on the quiet line. A course file settles these (join, split).
+// Where it is fewer, one or two bends decide that lie near a limit of what counts, so that laps disagree about them: one that turns by
+// 0.446 rad where 0.4 count, 22 m before the next; one of 0.42 rad; two of one hand that lie 32 m apart where 25 m are
+// merged. In the others the kink that comes or goes does not count on the quiet line. A course file settles these (join, split).
 func TestCornersStayUnderNoise(t *testing.T) {
 	truth, root := readTracks(t)
 	kinds := []struct {

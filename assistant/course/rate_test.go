@@ -61,7 +61,7 @@ func TestRateDoesNotMoveTheCourse(t *testing.T) {
 }
 
 // An ideal car round each of the twelve lines: the length of the map is within 0.3 % of the official one and the direction right (f1db, CC BY 4.0,
-// by truth.csv of the open data; Norisring's length is general knowledge and its direction that of the line).
+// by truth.csv of the open data; the length of the street course is general knowledge and its direction that of the line).
 func TestIdealCarRoundEachLine(t *testing.T) {
 	truth, root := readTracks(t)
 	require.Len(t, truth, 12)

@@ -65,10 +65,8 @@ func TestSurveyedCentreLines(t *testing.T) {
 	require.GreaterOrEqual(t, near, 9, "corners within two of the official number")
 }
 
-// What drivers call the corners of three of the surveyed courses, by the names that the courses themselves
-// give them: Monza's two Varianti are chicanes, Silverstone's Maggotts, Becketts and Chapel are its esses, Montreal ends
-// its long straight and its lap with a chicane. (Names from memory; numbers as found, which are the official ones at Monza
-// and Silverstone.)
+// What drivers call the corners of three of the surveyed courses (kinds from memory). Files are named as in the open data; numbers are
+// as found, which are the official ones of the first two.
 func TestKindsOfSurveyedCourses(t *testing.T) {
 	_, root := readTracks(t)
 	for name, want := range map[string]map[course.Kind][]int{

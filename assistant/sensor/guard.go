@@ -28,23 +28,25 @@ type Finding struct {
 
 // Common practice, no source.
 const (
-	movingFrom = 8.0  // m/s: slower is the pit lane, a caution at walking pace, the paddock
-	odd        = 1.0  // s of nonsense that make a sensor implausible
-	believed   = 1.0  // s after which another level is believed, if it stays
-	recovered  = 2.0  // s of sound readings after which an implausible sensor measures again
-	spikesTold = 5    // single wild readings …
-	spikesIn   = 10.0 // … in so many seconds are a loose contact
-	soon       = 0.2  // s: the most for which Slew is allowed
-	wildShare  = 0.03 // of each difference beyond Jump that counts as usual …
-	wildFor    = 20.0 // … for so many seconds: a tread seen by a ray of light is wild by nature
-	restFactor = 3.0  // times the longest rest seen before
-	fewSteps   = 3.0  // steps by which its fellows must have moved
-	fewChanges = 5    // changes from which the steps of a sensor are known
-	fine       = 0.25 // of Stir: a sensor of finer steps cannot repeat itself
-	worked     = 10.0 // m/s by which the car must have slowed for a sensor to be judged alone
-	longAlone  = 6.0  // times Sense.Frozen for a sensor of coarse steps judged alone
-	neverMoved = 15.0 // times Sense.Frozen for one that has never moved, all of its kind neither
-	coldAir    = 10.0 // °C: below this a tyre may well be at 0
+	movingFrom  = 8.0  // m/s: slower is the pit lane, a caution at walking pace, the paddock
+	odd         = 1.0  // s of nonsense that make a sensor implausible
+	believed    = 1.0  // s after which another level is believed, if it stays
+	recovered   = 2.0  // s of sound readings after which an implausible sensor measures again
+	spikesTold  = 5    // single wild readings …
+	spikesIn    = 10.0 // … in so many seconds are a loose contact
+	wildShare   = 0.03 // of each difference beyond Jump that counts as usual …
+	wildFor     = 20.0 // … for so many seconds: a tread seen by a ray of light is wild by nature
+	restFactor  = 3.0  // times the longest rest seen before
+	fewSteps    = 3.0  // steps by which its fellows must have moved, in
+	fewMoves    = 4    // changes at least: one that tells its reading every minute is no witness
+	fewChanges  = 5    // changes from which the steps of a sensor are known
+	finest      = 0.05 // of Stir: a sensor of finer steps cannot repeat itself
+	fine        = 0.25 // of Stir
+	worked      = 10.0 // m/s by which the car must have slowed for a sensor to be judged alone
+	fineAlone   = 3.0  // times Sense.Frozen for all sensors of a kind together, of fine steps
+	coarseAlone = 6.0  // the same of coarse ones
+	neverMoved  = 15.0 // times Sense.Frozen for one that has never moved, all of its kind neither
+	coldAir     = 10.0 // °C: below this a tyre may well be at 0
 )
 
 // A Guard watches the sensors. Make one with New.
@@ -90,14 +92,15 @@ type sensor struct {
 	// What follows is looked at once a second.
 	last    float64 // reading at the last look, NaN before
 	changes int
-	step    float64 // the least change from one look to the next, +Inf before
-	rest    float64 // s of the car moving since it changed
-	longest float64 // s, longest rest seen
-	calm    float64 // how much fellows moved in rests, in their Stirs
-	fast    float64 // m/s, greatest speed in this rest
-	slowed  float64 // m/s by which the car has slowed in this rest
-	ref     [4]float64
-	moved   [4]float64 // by how much fellows have moved in this rest
+	step    float64    // the least change from one look to the next, +Inf before
+	rest    float64    // s of the car moving since it changed
+	longest float64    // s, longest rest seen
+	calm    float64    // how much fellows moved in rests, in their Stirs
+	fast    float64    // m/s, greatest speed in this rest
+	slowed  float64    // m/s by which the car has slowed in this rest
+	ref     [4]float64 // what fellows showed when this rest began
+	count   [4]int     // and how often they had changed
+	moved   [4]float64 // by how much they have moved since
 }
 
 // New returns a Guard of sensors of which nothing has been seen.
@@ -217,7 +220,7 @@ func (g *Guard) believe(q *quick, at, v float64, held channel.Row) bool {
 	if s.wild > 0 {
 		s.wild *= math.Exp(-(at - s.wildAt) / wildFor)
 	}
-	allowed := q.jump + max(s.sense.Slew*min(at-q.at, soon), 2*s.wild)
+	allowed := q.jump + max(s.sense.Slew*(at-q.at), 2*s.wild)
 	if d > q.jump {
 		s.wild += wildShare * d
 		s.wildAt = at

@@ -74,6 +74,7 @@ func coarse(row channel.Row) {
 // standing, in the pits, and behind the safety car.
 func TestSoundSensorsAreBelieved(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))
+	shown := map[channel.ID]float64{}
 	spoils := map[string]func(i int, at float64, row channel.Row){
 		"as they are": nil,
 		"noisy": func(_ int, _ float64, row channel.Row) {
@@ -82,6 +83,24 @@ func TestSoundSensorsAreBelieved(t *testing.T) {
 			}
 		},
 		"coarse": func(_ int, _ float64, row channel.Row) { coarse(row) },
+		"a new reading every forty seconds": func(i int, _ float64, row channel.Row) {
+			for id := channel.TyrePressure; id < channel.TyrePressure+4; id++ {
+				if (i+150*int(id-channel.TyrePressure))%800 == 0 || i == 0 {
+					shown[id] = row[id]
+				}
+				row[id] = shown[id]
+			}
+		},
+		"carcasses of tenths": func(_ int, _ float64, row channel.Row) {
+			for id := channel.TyreCarcass; id < channel.TyreCarcass+4; id++ {
+				row[id] = math.Round(10*row[id]) / 10
+			}
+		},
+		"discs once a second": func(i int, _ float64, row channel.Row) {
+			for id := channel.BrakeTemperature; id < channel.BrakeTemperature+4 && i%20 != 0; id++ {
+				row[id] = math.NaN()
+			}
+		},
 		"once a second": func(i int, _ float64, row channel.Row) {
 			if coarse(row); i%20 != 0 {
 				for id := channel.TyreTemperature; id <= channel.BrakeTemperature+3; id++ {
@@ -228,6 +247,17 @@ func TestSpikes(t *testing.T) {
 	for i := 599; i < len(samples); i += 600 {
 		require.InDelta(t, samples[i].Row[id], held[i], 5)
 	}
+	found, held = watch(samples, id, func(i int, at float64, row channel.Row) {
+		if at > 100 && at < 100.6 {
+			row[id] += 40
+		}
+	})
+	require.Empty(t, found, "half a second is no other level")
+	for i, s := range samples {
+		if s.At > 100 && s.At < 100.6 {
+			require.InDelta(t, s.Row[id], held[i], 5)
+		}
+	}
 	found, _ = watch(samples, id, wild(30))
 	require.NotEmpty(t, found)
 	require.Equal(t, sensor.Implausible, found[0].Fault)
@@ -257,6 +287,69 @@ func TestOutOfRange(t *testing.T) {
 		require.InDelta(t, 101, found[0].at, 0.3)
 		require.Equal(t, sensor.None, found[1].Fault)
 		require.InDelta(t, 132, found[1].at, 0.5)
+	}
+}
+
+// What is taken for frozen, and what is not, with four carcasses whose readings are made for the case.
+func TestRests(t *testing.T) {
+	steps := func(size, every float64) func(at float64) float64 {
+		return func(at float64) float64 { return 80 + size*math.Floor(at/every) }
+	}
+	swing := func(by float64) func(at float64) float64 {
+		return func(at float64) float64 { return math.Round(90 + by*math.Sin(at)) }
+	}
+	after := func(from float64, before, then func(at float64) float64) func(at float64) float64 {
+		return func(at float64) float64 {
+			if at < from {
+				return before(at)
+			}
+			return then(at)
+		}
+	}
+	fixed := func(x float64) func(float64) float64 { return func(float64) float64 { return x } }
+	// A tyre that bears no load stays within a degree for eighteen seconds while two others swing; then for fifty-six.
+	unladen := func(at float64) float64 {
+		if at < 180 {
+			return 70 + math.Mod(math.Floor(at/18), 2)
+		}
+		return 70 + math.Mod(math.Floor((at-180)/56), 2)
+	}
+	halting := after(100, steps(0.001, 0.2), fixed(80.5))
+	for _, tt := range []struct {
+		name   string
+		wheel  [4]func(at float64) float64
+		frozen bool
+		steady bool // the car keeps its speed
+	}{
+		{"floats that stand still", [4]func(float64) float64{after(100, steps(0.001, 0.2), fixed(81)), steps(0.001, 0.2), steps(0.001, 0.2), steps(0.001, 0.2)}, true, false},
+		{"floats that stand still at a steady speed", [4]func(float64) float64{halting, halting, halting, halting}, false, true},
+		{"tenths that stand still while fellows hardly move", [4]func(float64) float64{after(100, steps(0.1, 4), after(129, fixed(82.5), steps(0.1, 4))), steps(0.1, 7), steps(0.1, 7), steps(0.1, 7)}, false, false},
+		{"tenths that stand still while fellows move", [4]func(float64) float64{after(100, steps(0.1, 2), fixed(85)), steps(0.1, 2), steps(0.1, 2), steps(0.1, 2)}, true, false},
+		{"a reading every fifteen seconds, then after forty", [4]func(float64) float64{after(200, steps(0.003, 15), steps(0.003, 40)), steps(0.003, 15), steps(0.003, 15), steps(0.003, 15)}, false, false},
+		{"an unladen tyre", [4]func(float64) float64{unladen, swing(4), unladen, swing(4)}, false, false},
+		{"one that never moved", [4]func(float64) float64{fixed(20), swing(4), swing(4), swing(4)}, true, false},
+		{"whole degrees, all of them steady", [4]func(float64) float64{fixed(90), fixed(91), fixed(92), fixed(89)}, false, false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			g, hold, row := sensor.New(set), channel.NewHold(set), set.NewRow()
+			frozen := false
+			for i := range 5 * 290 {
+				at := float64(i) / 5
+				row[channel.Speed] = 35
+				if !tt.steady {
+					row[channel.Speed] += 15 * math.Sin(at/3)
+				}
+				for w, f := range tt.wheel {
+					row[channel.TyreCarcass+channel.ID(w)] = f(at)
+				}
+				g.Update(hold, channel.Sample{At: at, Row: row})
+				for _, f := range g.Findings() {
+					require.Equal(t, channel.TyreCarcass, f.Channel, "at %v", at)
+					frozen = frozen || f.Fault == sensor.Frozen
+				}
+			}
+			require.Equal(t, tt.frozen, frozen)
+		})
 	}
 }
 

@@ -43,7 +43,7 @@ func (g *Guard) look(dt float64, held channel.Row) {
 			}
 			o := held[g.sensors[other].id]
 			if math.IsNaN(s.ref[k]) {
-				s.ref[k] = o
+				s.ref[k], s.count[k] = o, g.sensors[other].changes
 			}
 			if d := math.Abs(o - s.ref[k]); d > s.moved[k] {
 				s.moved[k] = d
@@ -77,6 +77,9 @@ func (g *Guard) stirred(s *sensor) float64 {
 			continue
 		}
 		n++
+		if g.sensors[other].changes-s.count[k] < fewMoves {
+			continue
+		}
 		x := s.moved[k] / g.sensors[other].sense.Stir
 		first, second = max(first, x), max(second, min(first, x))
 	}
@@ -121,11 +124,21 @@ func (g *Guard) frozen(s *sensor) bool {
 	if !s.sense.Alone || s.slowed < worked {
 		return false
 	}
+	if s.changes >= fewChanges && step <= finest*s.sense.Stir {
+		return true
+	}
+	if live > 0 || s.rest < 2*restFactor*s.longest {
+		return false
+	}
+	long := math.Inf(1)
 	switch {
 	case s.changes == 0:
-		return live == 0 && s.rest >= neverMoved*s.sense.Frozen
+		long = neverMoved
+	case s.changes < fewChanges:
 	case step <= fine*s.sense.Stir:
-		return s.changes >= fewChanges
+		long = fineAlone
+	case step <= s.sense.Stir:
+		long = coarseAlone
 	}
-	return live == 0 && step <= s.sense.Stir && s.changes >= fewChanges && s.rest >= longAlone*s.sense.Frozen && s.rest >= 2*restFactor*s.longest
+	return s.rest >= long*s.sense.Frozen
 }

@@ -127,6 +127,16 @@ func (d *LineDecoder) End(emit func(*Record)) {
 	d.Last = false
 }
 
+// Give hands a record on, or counts it as ignored where it has no reading that is mapped.
+func (d *LineDecoder) Give(r *Record, any bool) {
+	if !any {
+		d.Tally.Ignored++
+		return
+	}
+	d.Tally.Emitted++
+	d.Emit(r)
+}
+
 // Gap tells that the stream was torn: an unfinished line is counted as bad, and what comes next begins a new one.
 func (d *LineDecoder) Gap() {
 	if d.lines.Tear() {

@@ -32,7 +32,7 @@ const enough = 20
 
 // findings holds what was measured against what physics allows.
 func (m *Meter) findings() []Finding {
-	j := &judge{m: m, obs: m.windows.obs, accused: map[channel.ID]bool{}, list: []Finding{}}
+	j := &judge{m: m, obs: m.windows.obs.list, accused: map[channel.ID]bool{}, list: []Finding{}}
 	j.pedals()
 	j.engine()
 	j.temperatures()

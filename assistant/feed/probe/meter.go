@@ -161,32 +161,35 @@ func (m *Meter) measured(id channel.ID) *measure {
 	return nil
 }
 
-// kept holds values spread evenly over all that were added.
-type kept struct {
-	list   []float64
+// thinned keeps at most a number of values, spread evenly over all that were added.
+type thinned[T any] struct {
+	list   []T
 	n      int64
 	stride int64
 }
 
-const keptValues = 1024
-
-func (k *kept) add(v float64) {
+func (k *thinned[T]) add(v T, most int) {
 	if k.stride == 0 {
 		k.stride = 1
 	}
+	if k.n%k.stride == 0 && len(k.list) == most {
+		for i := range most / 2 {
+			k.list[i] = k.list[2*i]
+		}
+		k.list = k.list[:most/2]
+		k.stride *= 2
+	}
 	if k.n%k.stride == 0 {
-		if len(k.list) == keptValues {
-			for i := range keptValues / 2 {
-				k.list[i] = k.list[2*i]
-			}
-			k.list = k.list[:keptValues/2]
-			k.stride *= 2
-		}
-		if k.n%k.stride == 0 {
-			k.list = append(k.list, v)
-		}
+		k.list = append(k.list, v)
 	}
 	k.n++
 }
+
+// kept is what is kept of the readings of a channel.
+type kept struct{ thinned[float64] }
+
+const keptValues = 1024
+
+func (k *kept) add(v float64) { k.thinned.add(v, keptValues) }
 
 func (k *kept) quantile(q float64) float64 { return statistics.Quantile(k.list, q) }

@@ -82,7 +82,8 @@ type Column struct {
 	Name    string  `json:"name"`
 	Unit    string  `json:"unit,omitempty"` // as the source writes it
 	Count   int     `json:"count"`
-	Numbers int     `json:"numbers"` // of Count
+	Numbers int     `json:"numbers"`         // of Count
+	Empty   int     `json:"empty,omitempty"` // cells of a table without anything in them
 	Min     float64 `json:"min"`
 	Max     float64 `json:"max"`
 	Last    string  `json:"last"`
@@ -397,8 +398,12 @@ func asCSV(lines []string, d Description) (Description, bool) {
 		}
 	}
 	var t tally
+	empty := make([]int, width)
 	for _, r := range rows {
 		for i, c := range r {
+			if c == "" {
+				empty[i]++
+			}
 			if c == "" || i >= mostColumns {
 				continue
 			}
@@ -418,6 +423,7 @@ func asCSV(lines []string, d Description) (Description, bool) {
 				c.Min, c.Max = 0, 0
 			}
 		}
+		c.Empty = empty[i]
 		if units != nil {
 			c.Unit = strings.Trim(units[i], "[]() ")
 		} else {

@@ -60,9 +60,7 @@ type windows struct {
 	past        [3]window
 	full        int
 
-	obs    []observation
-	seen   int64
-	stride int64
+	obs thinned[observation]
 }
 
 // window is the end of a window.
@@ -75,7 +73,7 @@ type window struct {
 }
 
 func (w *windows) prepare(covers []channel.ID) {
-	w.covers, w.cols, w.stride = covers, map[channel.ID]int{}, 1
+	w.covers, w.cols = covers, map[channel.ID]int{}
 	for i, id := range covers {
 		w.cols[id] = i
 	}
@@ -160,24 +158,8 @@ func (w *windows) close(now float64) {
 	w.from = now
 	w.full++
 	if w.full >= 3 {
-		w.keep(w.observe())
+		w.obs.add(w.observe(), keptObs)
 	}
-}
-
-func (w *windows) keep(o observation) {
-	if w.seen%w.stride == 0 {
-		if len(w.obs) == keptObs {
-			for i := range keptObs / 2 {
-				w.obs[i] = w.obs[2*i]
-			}
-			w.obs = w.obs[:keptObs/2]
-			w.stride *= 2
-		}
-		if w.seen%w.stride == 0 {
-			w.obs = append(w.obs, o)
-		}
-	}
-	w.seen++
 }
 
 func (w *windows) at(k *window, id channel.ID) float64 {

@@ -14,9 +14,10 @@ package can
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"earshot/assistant/feed/codec"
 )
@@ -88,7 +89,7 @@ func NewDecoder(l Layout, n int) (*Decoder, error) {
 		}
 		d.short[m.ID] = int32(i) + 1
 	}
-	sort.Slice(d.long, func(i, j int) bool { return l.Messages[d.long[i]].ID < l.Messages[d.long[j]].ID })
+	slices.SortFunc(d.long, func(a, b int32) int { return cmp.Compare(l.Messages[a].ID, l.Messages[b].ID) })
 	for i := 1; i < len(d.long); i++ {
 		a, b := &l.Messages[d.long[i-1]], &l.Messages[d.long[i]]
 		if a.ID == b.ID {
@@ -177,15 +178,10 @@ func (d *Decoder) line(p []byte) {
 		}
 		any = any || found
 	}
-	if !any {
-		c.Ignored++
-		return
-	}
 	if !d.layout.Untimed {
 		slots[len(slots)-1] = f.Time
 	}
-	c.Emitted++
-	d.Emit(d.rec)
+	d.Give(d.rec, any)
 }
 
 func (d *Decoder) find(id uint32, extended bool) *message {
@@ -195,19 +191,11 @@ func (d *Decoder) find(id uint32, extended bool) *message {
 		}
 		return nil
 	}
-	lo, hi := 0, len(d.long)
-	for lo < hi {
-		mid := (lo + hi) / 2
-		if d.messages[d.long[mid]].ID < id {
-			lo = mid + 1
-		} else {
-			hi = mid
-		}
+	i, ok := slices.BinarySearchFunc(d.long, id, func(at int32, id uint32) int { return cmp.Compare(d.messages[at].ID, id) })
+	if !ok {
+		return nil
 	}
-	if lo < len(d.long) && d.messages[d.long[lo]].ID == id {
-		return &d.messages[d.long[lo]]
-	}
-	return nil
+	return &d.messages[d.long[i]]
 }
 
 func (d *Decoder) read(m *message) (any bool) {

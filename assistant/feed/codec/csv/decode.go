@@ -175,13 +175,8 @@ func (d *Decoder) row() {
 		slots[d.slots[i]] = v
 		any = any || f.ID != codec.Time && !math.IsNaN(v)
 	}
-	if !any {
-		c.Ignored++
-		return
-	}
-	c.Emitted++
-	d.again = false
-	d.Emit(d.rec)
+	d.again = d.again && !any
+	d.Give(d.rec, any)
 }
 
 // Name is how a column is called in a header, in a feed file and by the probe: without the spaces around it, and without the number

@@ -188,14 +188,11 @@ func (d *Decoder) one() bool {
 			d.set(h.field, h.raw)
 		}
 	}
+	any := false
 	for i, slot := range d.slots {
-		if d.layout.Fields[i].ID != codec.Time && !math.IsNaN(slots[slot]) {
-			c.Emitted++
-			d.Emit(d.rec)
-			return true
-		}
+		any = any || d.layout.Fields[i].ID != codec.Time && !math.IsNaN(slots[slot])
 	}
-	c.Ignored++
+	d.Give(d.rec, any)
 	return true
 }
 

@@ -221,7 +221,7 @@ func (d *Decoder) letter(i int) byte {
 
 // done emits what the sentence told. own tells that it had a time of its own.
 func (d *Decoder) done(own bool, about ...Item) {
-	c, slots := &d.Tally, d.rec.Slots()
+	slots := d.rec.Slots()
 	relevant := false
 	for _, i := range about {
 		relevant = relevant || d.mapped[i]
@@ -233,11 +233,6 @@ func (d *Decoder) done(own bool, about ...Item) {
 		slots[f.ID] = v
 		any = any || !math.IsNaN(v)
 	}
-	if !any && !(relevant && own) || d.torn {
-		c.Ignored++
-		return
-	}
 	slots[len(slots)-1] = d.now
-	c.Emitted++
-	d.Emit(d.rec)
+	d.Give(d.rec, (any || relevant && own) && !d.torn)
 }

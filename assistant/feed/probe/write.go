@@ -14,8 +14,8 @@ import (
 // ErrNothing is returned by FeedFile where nothing was found that a feed file could map.
 var ErrNothing = errors.New("nothing was found that a feed file could map")
 
-// A Stub says what FeedFile cannot know from the bytes.
-type Stub struct {
+// An Origin says what FeedFile cannot know from the bytes.
+type Origin struct {
 	Name string // of the feed
 	UDP  string // address to listen on; empty for a file
 	Path string // of the file
@@ -25,7 +25,7 @@ type Stub struct {
 // called as a channel of the catalogue and says its unit. All else stands there as comments, with the units to choose
 // from. Where nothing is certain, the first number that was found becomes a channel of the user's own without a unit, so that the file can be
 // checked and run at once.
-func (s *Sniffer) FeedFile(o Stub) ([]byte, error) {
+func (s *Sniffer) FeedFile(o Origin) ([]byte, error) {
 	w := &writer{set: channel.NewSet()}
 	w.line("# Written by earshot probe from what it saw. Only what is certain is mapped; the rest is commented out. Take the")
 	w.line("# number sign away, write the channel and the unit that the source's maker gives, then: earshot check --feed FILE")
@@ -52,7 +52,7 @@ func (w *writer) line(format string, args ...any) { fmt.Fprintf(&w.b, format+"\n
 func quote(s string) string { return strconv.QuoteToASCII(s) }
 
 // transport writes where the bytes come from. A file needs a clock of its own.
-func (w *writer) transport(o Stub, clock bool) {
+func (w *writer) transport(o Origin, clock bool) {
 	switch {
 	case o.UDP != "":
 		w.line("transport: {kind: udp, listen: %s}", quote(o.UDP))
@@ -117,7 +117,7 @@ func (w *writer) choices(name string) (ch, units string) {
 	return "CHANNEL", ""
 }
 
-func (s *Sniffer) textFile(w *writer, o Stub) error {
+func (s *Sniffer) textFile(w *writer, o Origin) error {
 	d := s.Describe()
 	w.used = map[string]bool{}
 	switch d.Kind {
@@ -144,6 +144,9 @@ func (s *Sniffer) textFile(w *writer, o Stub) error {
 		saw := fmt.Sprintf("%s in %d records, last %s", "text", c.Count, strconv.Quote(c.Last))
 		if c.Numbers > 0 {
 			saw = fmt.Sprintf("%.6g to %.6g in %d records", c.Min, c.Max, c.Count)
+		}
+		if c.Empty > 0 {
+			saw += fmt.Sprintf(`, %d empty: no reading, unless values: has ""`, c.Empty)
 		}
 		ch, unit, ok := w.certain(c.Name, c.Unit)
 		if d.Kind == NameValue && ch == "time" {
@@ -214,7 +217,7 @@ func (s *Sniffer) textFile(w *writer, o Stub) error {
 	return nil
 }
 
-func (w *writer) canFile(d Description, o Stub) error {
+func (w *writer) canFile(d Description, o Origin) error {
 	if len(d.Columns) == 0 {
 		return ErrNothing
 	}
@@ -242,7 +245,7 @@ func (w *writer) canFile(d Description, o Stub) error {
 	return nil
 }
 
-func (s *Sniffer) packetFile(w *writer, o Stub) error {
+func (s *Sniffer) packetFile(w *writer, o Origin) error {
 	l := s.Layout()
 	mappable := func(f Field) bool { return f.Is == Number || f.Is == Clock || f.Is == Count }
 	any := slices.ContainsFunc(l.Kinds, func(k Kind) bool { return slices.ContainsFunc(k.Fields, mappable) })

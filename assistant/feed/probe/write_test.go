@@ -13,12 +13,12 @@ import (
 	"earshot/assistant/feed"
 )
 
-func stub(t testing.TB, s *Sniffer, o Stub) (string, *feed.File, *channel.Set) {
+func written(t testing.TB, s *Sniffer, o Origin) (string, *feed.File, *channel.Set) {
 	t.Helper()
 	text, err := s.FeedFile(o)
 	require.NoError(t, err)
 	set := channel.NewSet()
-	f, err := feed.Parse("stub.yaml", text, set)
+	f, err := feed.Parse("written.yaml", text, set)
 	require.NoError(t, err, string(text))
 	return string(text), f, set
 }
@@ -33,7 +33,7 @@ func TestWrittenFeedFilesAreWhole(t *testing.T) {
 			sent = append(sent, p)
 		}
 	})
-	text, f, set := stub(t, &binary, Stub{Name: "mine", UDP: "127.0.0.1:40000"})
+	text, f, set := written(t, &binary, Origin{Name: "mine", UDP: "127.0.0.1:40000"})
 	require.Contains(t, text, "# - {at: 12, type: f32, to: CHANNEL, unit: UNIT}")
 	require.Contains(t, text, "0xd6")
 	d, err := f.NewDecoder(set)
@@ -49,7 +49,7 @@ func TestWrittenFeedFilesAreWhole(t *testing.T) {
 		data := readAll(t, name)
 		var s Sniffer
 		s.Stream([]byte(data))
-		text, f, set := stub(t, &s, Stub{Name: "log", Path: "log"})
+		text, f, set := written(t, &s, Origin{Name: "log", Path: "log"})
 		d, err := f.NewDecoder(set)
 		require.NoError(t, err, name)
 		n := 0
@@ -65,7 +65,7 @@ func TestWrittenFeedFilesAreWhole(t *testing.T) {
 func TestOnlyTheCertainIsMapped(t *testing.T) {
 	var s Sniffer
 	s.Stream([]byte("time [s],Speed [km/h],gear,yaw_rate,steering_wheel_angle [deg],flag,foo [psi],speed [m/s],heading [bar]\n" + strings.Repeat("1.5,180,4,0.2,12,GREEN,26,50,1\n2,181,4,0.2,12,GREEN,26,50,1\n", 20)))
-	text, f, set := stub(t, &s, Stub{Name: "log", Path: "log.csv"})
+	text, f, set := written(t, &s, Origin{Name: "log", Path: "log.csv"})
 	var covers []string
 	for _, id := range f.Covers(set) {
 		covers = append(covers, set.At(id).Name)
@@ -73,7 +73,12 @@ func TestOnlyTheCertainIsMapped(t *testing.T) {
 	require.Equal(t, []string{"speed", "gear", "steering_wheel_angle"}, covers, text)
 	require.Contains(t, text, `# yaw_rate: {column: "yaw_rate", unit: UNIT} # 0.2 to 0.2 in 40 records; unit: one of rad/s, deg/s, °/s, rpm`)
 
-	_, err := (&Sniffer{}).FeedFile(Stub{Name: "x", UDP: "127.0.0.1:1"})
+	var pits Sniffer
+	pits.Stream([]byte("time [s],Speed [km/h],pit\n" + strings.Repeat("1.5,180,\n", 20) + "2,40,IN\n"))
+	text, _, _ = written(t, &pits, Origin{Name: "log", Path: "log.csv"})
+	require.Contains(t, text, `# text in 1 records, last "IN", 20 empty: no reading, unless values: has ""`)
+
+	_, err := (&Sniffer{}).FeedFile(Origin{Name: "x", UDP: "127.0.0.1:1"})
 	require.ErrorIs(t, err, ErrNothing)
 }
 
@@ -87,7 +92,7 @@ func TestAKindWithoutAFieldIsWritten(t *testing.T) {
 			s.Datagram([]byte{0xd6, 0xc1, 2, 7, 7, 7, 7, 7, 7, 7}, float64(i)/60)
 		}
 	}
-	text, f, _ := stub(t, &s, Stub{Name: "mine", UDP: "127.0.0.1:40000"})
+	text, f, _ := written(t, &s, Origin{Name: "mine", UDP: "127.0.0.1:40000"})
 	require.Contains(t, text, "fields: [] #")
 	require.Contains(t, text, "type: f32")
 	require.NotNil(t, f)
@@ -104,12 +109,12 @@ func TestWrittenFeedFilesSurviveAnyName(t *testing.T) {
 		}
 		var s Sniffer
 		s.Stream([]byte(b.String()))
-		text, err := s.FeedFile(Stub{Name: names[0], Path: names[1]})
+		text, err := s.FeedFile(Origin{Name: names[0], Path: names[1]})
 		if err != nil {
 			require.ErrorIs(tt, err, ErrNothing)
 			return
 		}
-		_, err = feed.Parse("stub.yaml", text, channel.NewSet())
+		_, err = feed.Parse("written.yaml", text, channel.NewSet())
 		require.NoError(tt, err, string(text))
 	})
 }
