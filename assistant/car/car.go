@@ -108,6 +108,9 @@ var kinds = []LimitKind{
 	{"fuel_save_most", channel.Ratio, true, "share of the burn at full pace that saving can bring", "8 %", "8 %"},
 }
 
+// KnownLimits lists the limits that Earshot knows by name. A car file may add its own.
+func KnownLimits() []LimitKind { return slices.Clone(kinds) }
+
 func kindNamed(name string) (LimitKind, bool) {
 	i := slices.IndexFunc(kinds, func(k LimitKind) bool { return k.Name == name })
 	if i < 0 {

@@ -132,7 +132,7 @@ func TestReserve(t *testing.T) {
 }
 
 func TestDefaults(t *testing.T) {
-	for _, k := range kinds {
+	for _, k := range KnownLimits() {
 		for _, text := range []string{k.gt, k.neutral} {
 			if text != "" {
 				_, err := channel.Parse(text, k.Quantity)
