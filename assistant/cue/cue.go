@@ -204,10 +204,9 @@ type Config struct {
 	// LapAtMost renews the budget of advisories where no lap begins for so long, s: in the pits, without
 	// a line, on a very long course. Default 180 s (common practice, no source).
 	LapAtMost float64
-	// MaxCalls is the most calls in any ten minutes, as far as advisories can keep to it; negative: no limit. Default 10
-	// (ISA-18.2-2016). Answers, warnings and what belongs to the line are not counted: a lap time asks for no response and so is no
-	// alarm. The last two places are not for what is of low importance; half of the places are for advisories however
-	// many cautions there were. A state that holds is told once and has its place, unless it is of low importance.
+	// MaxCalls is how many calls there may have been in the last ten minutes where something of low importance is said; negative: no
+	// limit. Default 8, so that with a caution or two there are no more than the 10 of ISA-18.2-2016. Answers, warnings and
+	// what belongs to the line are not counted: a lap time asks for no response and so is no alarm.
 	MaxCalls int
 	// LineWindow is how long after the line a cue for the line may start, s. Default 12 s: a lap time is old in the
 	// next corner but one (common practice, no source).
@@ -236,7 +235,7 @@ const minGap = 0.5
 const callWindow = 600
 
 var defaults = Config{
-	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 10, LapAtMost: 180, LineWindow: 12, Patience: 25, AnswerWithin: 4.5,
+	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 8, LapAtMost: 180, LineWindow: 12, Patience: 25, AnswerWithin: 4.5,
 	CornerPatience: 15, Life: 20, MuteFor: 120,
 }
 

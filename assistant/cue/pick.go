@@ -196,11 +196,18 @@ func (s *Scheduler) may(it *item, length, now float64, sit Situation) hold {
 		return goStanding
 	}
 	h := s.room(c.Where, length, now, sit)
-	if h < firstYes && c.Priority == Answer && it.open >= s.conf.AnswerWithin && !sit.Busy {
+	within := s.conf.AnswerWithin
+	if length <= aWord {
+		within /= 2
+	}
+	if h < firstYes && c.Priority == Answer && it.open >= within && !sit.Busy {
 		return goLate
 	}
 	return h
 }
+
+// aWord is how short an answer must be, such as that a key was taken, to be said in a corner before others, s. Common practice, no source.
+const aWord = 1.0
 
 // room tells whether there is room for so many seconds at the place that a cue wants.
 func (s *Scheduler) room(where Where, length, now float64, sit Situation) hold {
@@ -325,7 +332,7 @@ func (s *Scheduler) why(ch choice, sit Situation) string {
 	case goDoubt:
 		why = fmt.Sprintf("room not known, and no corner lasts %.0f s", s.conf.CornerPatience)
 	case goLate:
-		why = fmt.Sprintf("the driver has waited %.1f s for his answer", s.conf.AnswerWithin)
+		why = fmt.Sprintf("the driver has waited %.1f s for his answer", s.waiting[ch.index].open)
 	default:
 		why = "room not known, but not in a corner"
 	}

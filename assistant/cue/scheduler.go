@@ -25,10 +25,10 @@ type Scheduler struct {
 	hasLast bool
 
 	mutedUntil  float64
-	cornerSince float64 // NaN outside corners
-	lapSince    float64 // NaN before the first call
-	advisories  int     // begun since lapSince
-	calls       []call  // but answers and warnings, begun within callWindow
+	cornerSince float64   // NaN outside corners
+	lapSince    float64   // NaN before the first call
+	advisories  int       // begun since lapSince
+	calls       []float64 // when something but answers, warnings and what belongs to the line was begun, within callWindow
 
 }
 
@@ -250,12 +250,7 @@ func (s *Scheduler) spent(c *Cue, now float64) Reason {
 	if most := s.conf.MaxAdvisoriesPerLap; most >= 0 && s.advisories >= max(1, most+int(c.Importance)) {
 		return LapFull
 	}
-	most := s.conf.MaxCalls
-	if most < 0 || c.Importance == High || c.Where == Line || c.Holds && c.Importance == Normal {
-		return ""
-	}
-	all, advisories := s.recent(now)
-	if c.Importance == Low && all >= most-2 || all >= most && advisories >= most/2 {
+	if most := s.conf.MaxCalls; c.Importance == Low && most >= 0 && s.recent(now) >= most {
 		return WindowFull
 	}
 	return ""
@@ -265,28 +260,17 @@ func (s *Scheduler) whyFull(full Reason) string {
 	if full == LapFull {
 		return fmt.Sprintf("%d advisories in a lap are the most, one fewer for low importance", s.conf.MaxAdvisoriesPerLap)
 	}
-	return fmt.Sprintf("%d calls in ten minutes are the most, two fewer for low importance", s.conf.MaxCalls)
-}
-
-// A call is what was begun, for the count of MaxCalls.
-type call struct {
-	at       float64
-	advisory bool
+	return fmt.Sprintf("%d calls in ten minutes are the most for something of low importance", s.conf.MaxCalls)
 }
 
 // recent counts the calls begun within callWindow.
-func (s *Scheduler) recent(now float64) (all, advisories int) {
+func (s *Scheduler) recent(now float64) int {
 	old := 0
-	for old < len(s.calls) && now-s.calls[old].at >= callWindow {
+	for old < len(s.calls) && now-s.calls[old] >= callWindow {
 		old++
 	}
 	s.calls = slices.Delete(s.calls, 0, old)
-	for _, c := range s.calls {
-		if c.advisory {
-			advisories++
-		}
-	}
-	return len(s.calls), advisories
+	return len(s.calls)
 }
 
 func (s *Scheduler) find(rule string, instance int) int {
@@ -400,7 +384,7 @@ func (s *Scheduler) begin(now float64, parts []item, said Phrase, reason Reason,
 		s.advisories++
 	}
 	if c.Priority < Answer && c.Where != Line {
-		s.calls = append(s.calls, call{now, c.Priority == Advisory})
+		s.calls = append(s.calls, now)
 	}
 }
 
@@ -456,7 +440,7 @@ func (s *Scheduler) cut(now float64, v Verdict, reason Reason, why string, again
 	if snd.cue.Priority == Advisory {
 		s.advisories = max(0, s.advisories-1) // it was not heard
 	}
-	if n := len(s.calls); n > 0 && s.calls[n-1].at == snd.start && snd.cue.Priority < Answer {
+	if n := len(s.calls); n > 0 && s.calls[n-1] == snd.start && snd.cue.Priority < Answer {
 		s.calls = s.calls[:n-1]
 	}
 	s.ended(now)

@@ -40,7 +40,8 @@ func Tens(x float64) string {
 	return sign + Cardinal(n/100) + " " + Cardinal(n%100)
 }
 
-// LapBrief spells a lap time with one decimal for a driver who knows the minute: "twenty-one four" is 1:21.4, "twenty-one flat" 1:21.0.
+// LapBrief spells a lap time with one decimal for a driver who knows the minute: "twenty-one four" is 1:21.4, "twenty-one flat" 1:21.0,
+// "twenty point four" 1:20.4, which "twenty four" would not be.
 // Below ten seconds past the minute and from an hour on it is as LapTime, since it is not clear then which minute it was.
 func LapBrief(seconds float64) string {
 	tenths := math.Round(seconds * 10)
@@ -51,6 +52,9 @@ func LapBrief(seconds float64) string {
 	part := "flat"
 	if t := int64(math.Mod(tenths, 10)); t > 0 {
 		part = small[t]
+		if whole >= 20 && whole%10 == 0 {
+			part = "point " + part
+		}
 	}
 	return Cardinal(whole) + " " + part
 }

@@ -23,7 +23,7 @@ func TestForTheDriver(t *testing.T) {
 			1040: "ten forty", 4: "zero", -212: "minus two ten", 12340: "twelve thousand three hundred and forty", math.NaN(): "unknown",
 		}},
 		{LapBrief, map[float64]string{
-			81.4: "twenty-one four", 82.76: "twenty-two eight", 81.02: "twenty-one flat", 102.3: "forty-two three", 51.7: "fifty-one seven", 70: "ten flat",
+			81.4: "twenty-one four", 82.76: "twenty-two eight", 81.02: "twenty-one flat", 102.3: "forty-two three", 51.7: "fifty-one seven", 70: "ten flat", 80.8: "twenty point eight", 70.3: "ten three",
 			62: "one oh two point zero", 120.3: "two minutes point three", 59.97: "one minute flat", 3723.4: "one hour two minutes three point four",
 			9.5: "nine point five", math.NaN(): "unknown",
 		}},
