@@ -123,6 +123,7 @@ func (d *Drive) Listen() (Listened, error) {
 
 func (p *Parts) newListened() (Listened, *probe.Meter) {
 	meter := probe.NewMeter(p.Channels, p.Feed.Covers(p.Channels), probe.Mappings(p.in.feed.Data, p.Channels))
+	meter.Wheelbase, meter.SteeringRatio = p.Car.Wheelbase, p.Car.SteeringRatio
 	return Listened{Feed: p.FeedName(), Source: p.Source(), Rules: p.Check()}, meter
 }
 

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -14,6 +15,7 @@ import (
 
 	"earshot/assistant/assembly"
 	"earshot/assistant/folder"
+	"earshot/configs/document"
 )
 
 // flagKeys are the flags that set a key of the same name.
@@ -51,6 +53,9 @@ func loadConfig(c *cobra.Command) (assembly.Config, error) {
 		v.SetConfigType("yaml")
 		text, err := folder.ReadFile(path, 1<<20)
 		if err == nil {
+			if err := checkKeys(path, text); err != nil {
+				return assembly.Config{}, err
+			}
 			err = v.ReadConfig(bytes.NewReader(text))
 		}
 		if err != nil {
@@ -76,6 +81,22 @@ func loadConfig(c *cobra.Command) (assembly.Config, error) {
 		return assembly.Config{}, fmt.Errorf("%s: %w", path, err)
 	}
 	return cfg, cfg.Validate(path)
+}
+
+// checkKeys tells every key of the configuration that there is not, at its place: viper knows no places.
+func checkKeys(path string, text []byte) error {
+	r, top := document.Read(path, text, "")
+	tags := func(of reflect.Type) (names []string) {
+		for f := range of.Fields() {
+			names = append(names, f.Tag.Get("mapstructure"))
+		}
+		return names
+	}
+	if top != nil {
+		o := r.Object(top, "the configuration", tags(reflect.TypeFor[assembly.Config]())...)
+		r.Object(o.Get("talk"), "talk", tags(reflect.TypeFor[assembly.Talk]())...)
+	}
+	return r.Err()
 }
 
 func configPath(c *cobra.Command) (string, error) {
@@ -122,18 +143,20 @@ func addSessionsFlag(c *cobra.Command, about string) {
 	c.Flags().String("sessions", "", about+" (default: the user's data folder)")
 }
 
-// requestOf is what command c asks to be built. Files named by flags take the place of those of a recording.
-func requestOf(c *cobra.Command, cfg assembly.Config) assembly.Request {
-	r := assembly.Request{Config: cfg, Tell: tellOn(c), Over: []string{}}
-	for _, name := range []string{"feed", "car", "course", "rules", "reference"} {
-		if c.Flags().Changed(name) {
-			r.Over = append(r.Over, name)
+// configured makes run a command: it is given what the configuration and the flags ask for. Files named by flags take the place
+// of those of a recording.
+func configured(run func(c *cobra.Command, r assembly.Request, args []string) error) func(*cobra.Command, []string) error {
+	return func(c *cobra.Command, args []string) error {
+		cfg, err := loadConfig(c)
+		if err != nil {
+			return err
 		}
+		r := assembly.Request{Config: cfg, Tell: tellOn(c), Over: []string{}}
+		for _, name := range []string{"feed", "car", "course", "rules", "reference"} {
+			if c.Flags().Changed(name) {
+				r.Over = append(r.Over, name)
+			}
+		}
+		return run(c, r, args)
 	}
-	return r
-}
-
-// open opens what is to be replayed.
-func open(c *cobra.Command, cfg assembly.Config, files []string) (*assembly.Drive, error) {
-	return assembly.Open(c.Context(), requestOf(c, cfg), files)
 }

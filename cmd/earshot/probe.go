@@ -52,13 +52,9 @@ the standard input) or to --udp its kind, columns and ranges. --write begins a f
 	c.Flags().StringVar(&p.write, "write", "", "begin a feed file from what an undescribed source sends")
 	c.Flags().BoolVar(&p.force, "force", false, "let --write replace a file")
 	c.Flags().BoolVar(&p.asJSON, "json", false, "for programs")
-	c.RunE = func(c *cobra.Command, args []string) error {
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, args []string) error {
 		if !(p.seconds > 0 && p.seconds <= 86400) {
 			return usage(c, "--seconds %g: write a number above 0 and up to 86400", p.seconds)
-		}
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
 		}
 		described := c.Flags().Changed("feed") || p.udp == "" && len(args) == 0
 		switch {
@@ -78,23 +74,23 @@ the standard input) or to --udp its kind, columns and ranges. --write begins a f
 			if p.write != "" {
 				return usage(c, "--write is for a source that has no feed file yet, and a recording brings its own")
 			}
-			return probeRecording(c, cfg, p, args[0])
+			return probeRecording(c, r, p, args[0])
 		}
 		if !described && len(args) > 1 {
 			return usage(c, "%d files: several are for a feed of several sources, so --feed is needed", len(args))
 		}
 		if described {
-			return probeFeed(c, cfg, p, args)
+			return probeFeed(c, r, p, args)
 		}
 		return probeUnknown(c, p, args)
-	}
+	})
 	return c
 }
 
 // probeFeed measures a source that a feed file describes.
-func probeFeed(c *cobra.Command, cfg assembly.Config, p probeFlags, args []string) error {
-	cfg.Reference, cfg.Bests = "", assembly.None // a source is measured, no lap
-	parts, err := assembly.Build(requestOf(c, cfg))
+func probeFeed(c *cobra.Command, r assembly.Request, p probeFlags, args []string) error {
+	r.Reference, r.Bests = "", assembly.None // a source is measured, no lap
+	parts, err := assembly.Build(r)
 	if err != nil {
 		return err
 	}
@@ -110,8 +106,8 @@ func probeFeed(c *cobra.Command, cfg assembly.Config, p probeFlags, args []strin
 }
 
 // probeRecording measures a recording of earlier by the files that are in it.
-func probeRecording(c *cobra.Command, cfg assembly.Config, p probeFlags, path string) error {
-	d, err := open(c, cfg, []string{path})
+func probeRecording(c *cobra.Command, r assembly.Request, p probeFlags, path string) error {
+	d, err := assembly.Open(c.Context(), r, []string{path})
 	if err != nil {
 		return err
 	}
