@@ -122,6 +122,7 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 func (c *Core) silent(t *rules.Transition, out *Output) {
 	q := journal.NewCue()
 	q.Rule, q.Priority, q.Verdict, q.Why = t.Rule.Name, string(t.Rule.Priority), string(cue.Suppressed), t.Why
+	q.Reason = string(cue.NoWords)
 	q.Queued = journal.Num(c.now)
 	c.event(out, q)
 }

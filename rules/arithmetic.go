@@ -7,7 +7,7 @@ import (
 
 func (c *checker) negative(n *node) value {
 	v := c.number(n.args[0])
-	if v.q == qTemp {
+	if v.q == qTemp && !c.free {
 		return c.mistake(n.pos, "write -3 °C for a temperature below zero", "%s has no negative", v.describe())
 	}
 	if v.q == noQuantity {
@@ -48,6 +48,10 @@ func (c *checker) arithmetic(n *node) value {
 		return value{env: -1}
 	}
 	f := operate(n.text, a, b)
+	if c.free && n.text == "/" {
+		x, y := a.num, b.num
+		f = func(fr *frame) float64 { return x(fr) / y(fr) }
+	}
 	if a.isConst && b.isConst {
 		v := constant(f(nil), q)
 		v.bare = a.bare && b.bare
@@ -65,6 +69,8 @@ func (c *checker) sum(n *node, a, b *value) string {
 	switch {
 	case a.q == qTemp && b.q == qTemp && n.text == "-":
 		return qTempDiff
+	case c.free && a.q == qTemp && b.q == qTemp:
+		return qAny // the first half of a mean
 	case a.q == qTemp && b.q == qTemp:
 		c.mistake(n.pos, "write mean(a, b), or add a difference in K", "two temperatures cannot be added")
 		return noQuantity
@@ -88,7 +94,7 @@ func (c *checker) sum(n *node, a, b *value) string {
 func plain(v *value) bool { return v.q == qNumber || v.q == qRatio }
 
 func (c *checker) scaled(n *node, v *value) bool {
-	if v.q == qTemp {
+	if v.q == qTemp && !c.free {
 		c.mistake(n.pos, "scale a difference of temperatures instead", "%s cannot be multiplied or divided", v.describe())
 		return true
 	}
@@ -107,6 +113,9 @@ func (c *checker) product(n *node, a, b *value) (string, bool) {
 	case plain(b):
 		return a.q, false
 	}
+	if c.free {
+		return qAny, false
+	}
 	for _, v := range [][2]*value{{a, b}, {b, a}} {
 		if v[1].q == qLaps && strings.HasSuffix(v[0].q, perLap) {
 			return strings.TrimSuffix(v[0].q, perLap), false
@@ -124,6 +133,10 @@ func (c *checker) quotient(n *node, a, b *value) (string, bool) {
 		return noQuantity, false
 	}
 	switch {
+	case c.free && !plain(b) && (a.q != b.q || a.q == qTemp || a.q == qAny):
+		return qAny, false
+	case c.free && plain(b):
+		return a.q, a.loose
 	case a.q == b.q:
 		return qNumber, true
 	case plain(b):
@@ -167,7 +180,7 @@ func (c *checker) call(n *node, at place) value {
 		return c.tracked(n)
 	case "abs":
 		v := c.number(n.args[0])
-		if v.q == qTemp {
+		if v.q == qTemp && !c.free {
 			return c.mistake(n.pos, "take the magnitude of a difference of temperatures", "%s has no magnitude", v.describe())
 		}
 		if v.q == noQuantity {
@@ -181,7 +194,10 @@ func (c *checker) call(n *node, at place) value {
 		return fold(value{q: v.q, env: -1, absOf: v.env + 1, isConst: v.isConst, bare: v.bare, loose: v.loose, num: size})
 	case "sqrt":
 		v := c.number(n.args[0])
-		if v.q != noQuantity && !plain(&v) {
+		if c.free && v.q != noQuantity && !plain(&v) {
+			v.q = qAny
+		}
+		if v.q != noQuantity && v.q != qAny && !plain(&v) {
 			return c.mistake(n.pos, "", "there is no square root of %s", v.describe())
 		}
 		f := v.num

@@ -69,6 +69,7 @@ type checker struct {
 	voc      Vocabulary
 	in       *instance
 	each     Each
+	free     bool   // what has no quantity of its own has AnyQuantity
 	noTracks string // why changed and rate cannot be used, "" where they can
 	db       value  // deadband
 	hasDB    bool
@@ -79,14 +80,15 @@ type checker struct {
 	decide     *decision
 	width      int // one more than the highest index of env in use
 
-	bad     []*mistake
-	unknown []*mistake // names that this instance has not
-	missing []missing
-	learned []string     // what the names read have to be learned from
-	inKnown int          // depth inside known()
-	uses    map[int]*use // of the readings that the condition looks at
-	merging bool         // in a text for several instances: a glob stands for those only
-	placed  bool         // a text names the corner where the car is
+	bad       []*mistake
+	unknown   []*mistake // names that this instance has not
+	missing   []missing
+	missingAt int          // where the first of them is named
+	learned   []string     // what the names read have to be learned from
+	inKnown   int          // depth inside known()
+	uses      map[int]*use // of the readings that the condition looks at
+	merging   bool         // in a text for several instances: a glob stands for those only
+	placed    bool         // a text names the corner where the car is
 }
 
 // A decision is the comparison whose sides a Transition shows.
@@ -209,6 +211,9 @@ func (c *checker) name(n *node) value {
 		c.unknown = append(c.unknown, oops(n.pos, c.suggest(n.text, c.each), "unknown name %s", n.text))
 		return value{env: -1}
 	}
+	if !name.Available && len(c.missing) == 0 {
+		c.missingAt = n.pos
+	}
 	return c.reading(name, as)
 }
 
@@ -298,6 +303,8 @@ func (c *checker) alike(pos int, a, b *value, verb string) string {
 	switch {
 	case a.q == noQuantity || b.q == noQuantity:
 		return noQuantity
+	case (a.q == qAny || b.q == qAny) && a.q != qCondition && b.q != qCondition && a.q != qLabel && b.q != qLabel:
+		return qAny
 	case a.q == qCondition || b.q == qCondition || a.q == qLabel || b.q == qLabel:
 		c.mistake(pos, "", "%s and %s cannot be %s", a.describe(), b.describe(), verb)
 		return noQuantity

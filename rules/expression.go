@@ -1,59 +1,66 @@
 package rules
 
 import (
+	"maps"
 	"math"
-
-	"earshot/configs/document"
+	"slices"
 )
+
+// A Mistake is what is wrong with an expression, at a byte of it, and the way out.
+type Mistake struct {
+	At        int
+	Msg, Hint string
+}
+
+func (m *Mistake) Error() string { return m.Msg }
 
 // An Expression is a checked expression on its own, outside a rule. It has no past, so changed
 // and rate cannot be used in it.
 type Expression struct {
-	Quantity string // of the result; "condition" where it is true or false
+	Quantity string // of the result: "condition" where it is true or false, AnyQuantity where it has none
+	Reads    []int  // the indexes of the readings that it needs, sorted
 	width    int
 	num      num
 	cond     cond
 }
 
-// ParseExpression checks and compiles src. The error is a *document.Error at line 1 of a file called "expression".
-// A name that is not available is an error as well.
-func ParseExpression(src string, voc Vocabulary) (*Expression, error) {
-	c := &checker{voc: voc, in: &instancesOf[Once][0], noTracks: "outside a rule"}
+// AnyQuantity is the quantity of a result that is not followed, such as a product of two quantities.
+const AnyQuantity = qAny
+
+// ParseExpression checks and compiles src. A name that is not available is a mistake as well. Where free is true, products,
+// quotients and sums that have no quantity of their own are let pass: see AnyQuantity. The error is a *Mistake.
+func ParseExpression(src string, voc Vocabulary, free bool) (*Expression, error) {
 	n, m := parse(src, voc)
 	if m != nil {
-		return nil, m.alone(src)
+		return nil, &Mistake{m.pos, m.msg, m.hint}
 	}
+	c := &checker{voc: voc, in: &instancesOf[Once][0], noTracks: "outside a rule", free: free}
 	v := c.check(n, place{top: true})
 	for _, m := range append(c.bad, c.unknown...) {
-		return nil, m.alone(src)
+		return nil, &Mistake{m.pos, m.msg, m.hint}
 	}
 	if len(c.missing) > 0 {
-		return nil, oops(0, "", "%s", c.missing[0]).alone(src)
+		return nil, &Mistake{At: c.missingAt, Msg: c.missing[0].String()}
 	}
 	if v.q == qLabel || v.q == noQuantity {
-		return nil, oops(0, "", "a text alone is no expression").alone(src)
+		return nil, &Mistake{Msg: "a text alone is no expression"}
 	}
-	return &Expression{Quantity: v.q, width: c.width, num: v.num, cond: v.cond}, nil
+	return &Expression{Quantity: v.q, Reads: slices.Sorted(maps.Keys(c.uses)), width: c.width, num: v.num, cond: v.cond}, nil
 }
 
-func (m *mistake) alone(src string) *document.Error {
-	pos := min(max(m.pos, 0), len(src))
-	line, col := 1, 1
-	for _, r := range src[:pos] {
-		if col++; r == '\n' {
-			line, col = line+1, 1
-		}
-	}
-	return &document.Error{File: "expression", Line: line, Col: col, Msg: m.msg, Hint: m.hint}
-}
+// A Workspace is what Value needs beside the readings; it belongs to one caller at a time.
+type Workspace struct{ f frame }
 
 // Value computes the expression in the unit used inside; a condition is 1 or 0. Unknown is NaN.
-func (e *Expression) Value(env []float64) float64 {
-	f := frame{env: (&Set{width: e.width}).fit(env)}
-	if e.cond == nil {
-		return e.num(&f)
+func (e *Expression) Value(env []float64, w *Workspace) float64 {
+	if len(env) < e.width {
+		env = (&Set{width: e.width}).fit(env)
 	}
-	switch e.cond(&f) {
+	w.f.env = env
+	if e.cond == nil {
+		return e.num(&w.f)
+	}
+	switch e.cond(&w.f) {
 	case isTrue:
 		return 1
 	case isFalse:
@@ -62,29 +69,28 @@ func (e *Expression) Value(env []float64) float64 {
 	return math.NaN()
 }
 
-// Constant reads a number with its unit, such as "26 psi", as a value of a quantity in the unit used inside. An empty
-// quantity is any. A temperature difference may be written in °C or °F. wrong tells a mistake and hint the way out, at
-// a byte of src.
-func Constant(src, quantity string, voc Vocabulary) (x float64, is string, at int, wrong, hint string) {
+// Constant reads a number with its unit, such as "26 psi", as a value of a quantity in the unit used inside, and tells of which it is. An
+// empty quantity is any. A temperature difference may be written in °C or °F. The error is a *Mistake.
+func Constant(src, quantity string, voc Vocabulary) (x float64, is string, err error) {
 	n, m := parse(src, voc)
 	if m != nil {
-		return math.NaN(), "", m.pos, m.msg, m.hint
+		return math.NaN(), "", &Mistake{m.pos, m.msg, m.hint}
 	}
 	if n.kind == nNumber && n.u.Quantity == qTemp && quantity == qTempDiff {
 		n.u = Unit{qTempDiff, n.u.Scale, 0}
 	}
 	c := &checker{voc: voc, in: &instancesOf[Once][0], noTracks: "here"}
 	v := c.number(n)
-	switch {
-	case len(c.bad)+len(c.unknown) > 0:
-		m = append(c.bad, c.unknown...)[0]
-		return math.NaN(), "", m.pos, m.msg, m.hint
-	case !v.isConst || math.IsNaN(v.c):
-		return math.NaN(), "", 0, "this is not a number with a unit", c.writeAs(quantity)
-	case quantity == "" || v.q == quantity || v.loose && quantity == qRatio:
-		return v.c, v.q, 0, "", ""
-	case v.bare:
-		return math.NaN(), v.q, 0, "the unit is missing", c.writeAs(quantity)
+	for _, m := range append(c.bad, c.unknown...) {
+		return math.NaN(), "", &Mistake{m.pos, m.msg, m.hint}
 	}
-	return math.NaN(), v.q, 0, "this is " + article(v.q) + ", and " + article(quantity) + " should stand here", c.writeAs(quantity)
+	switch {
+	case !v.isConst || math.IsNaN(v.c):
+		return math.NaN(), "", &Mistake{0, "this is not a number with a unit", c.writeAs(quantity)}
+	case quantity == "" || v.q == quantity || v.loose && quantity == qRatio:
+		return v.c, v.q, nil
+	case v.bare:
+		return math.NaN(), v.q, &Mistake{0, "the unit is missing", c.writeAs(quantity)}
+	}
+	return math.NaN(), v.q, &Mistake{0, "this is " + article(v.q) + ", and " + article(quantity) + " should stand here", c.writeAs(quantity)}
 }

@@ -7,16 +7,15 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"earshot/configs/document"
 	"earshot/rules"
 )
 
 func eval(t *testing.T, src string, values map[string]float64) float64 {
 	t.Helper()
 	voc := car()
-	e, err := rules.ParseExpression(src, voc)
+	e, err := rules.ParseExpression(src, voc, false)
 	require.NoError(t, err, src)
-	return e.Value(voc.row(t, values))
+	return e.Value(voc.row(t, values), &rules.Workspace{})
 }
 
 // Factors: NIST Special Publication 811 (2008), Appendix B.8, seven digits; exact where the definition is exact.
@@ -157,7 +156,7 @@ func TestExpressions(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.src, func(t *testing.T) {
-			e, err := rules.ParseExpression(tt.src, car())
+			e, err := rules.ParseExpression(tt.src, car(), false)
 			require.NoError(t, err)
 			require.Equal(t, tt.q, e.Quantity)
 			got := eval(t, tt.src, env)
@@ -172,21 +171,20 @@ func TestExpressions(t *testing.T) {
 
 func TestExpressionErrorsHaveAPlace(t *testing.T) {
 	voc := car()
-	_, err := rules.ParseExpression("fuel_left <\n  5 °C", voc)
-	require.ErrorIs(t, err, document.ErrInvalid)
-	require.EqualError(t, err, "expression:1:11: fuel_left (volume) and a temperature cannot be compared\n\thint: write it with one of l, L, ml, m³, m3, gal_us, gal_imp")
+	_, err := rules.ParseExpression("fuel_left <\n  5 °C", voc, false)
+	require.Equal(t, &rules.Mistake{10, "fuel_left (volume) and a temperature cannot be compared", "write it with one of l, L, ml, m³, m3, gal_us, gal_imp"}, err)
 	voc.absent["fuel_left"] = "the feed has no such field"
-	_, err = rules.ParseExpression("fuel_left < 5 l", voc)
-	require.EqualError(t, err, "expression:1:1: fuel_left: the feed has no such field")
+	_, err = rules.ParseExpression("fuel_left < 5 l", voc, false)
+	require.EqualError(t, err, "fuel_left: the feed has no such field")
 	for _, src := range []string{"", `"text"`, "changed(gear)"} {
-		_, err = rules.ParseExpression(src, voc)
-		require.ErrorIs(t, err, document.ErrInvalid, src)
+		_, err = rules.ParseExpression(src, voc, false)
+		require.Error(t, err, src)
 	}
 }
 
 // A row shorter than the names need is a row of which the rest is unknown.
 func TestShortRow(t *testing.T) {
-	e, err := rules.ParseExpression("damage_engine > 1 %", car())
+	e, err := rules.ParseExpression("damage_engine > 1 %", car(), false)
 	require.NoError(t, err)
-	require.True(t, math.IsNaN(e.Value(nil)))
+	require.True(t, math.IsNaN(e.Value(nil, &rules.Workspace{})))
 }

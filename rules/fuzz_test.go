@@ -42,15 +42,17 @@ func FuzzExpression(f *testing.F) {
 	voc := car()
 	row := voc.row(f, map[string]float64{"gear": 2, "fuel_left": 3, "tyre_core_fl": 90})
 	f.Fuzz(func(t *testing.T, src string) {
-		e, err := rules.ParseExpression(src, voc)
+		e, err := rules.ParseExpression(src, voc, false)
 		if err != nil {
-			places(t, err, src)
+			if m, ok := errors.AsType[*rules.Mistake](err); !ok || m.At < 0 || m.At > len(src) || m.Msg == "" {
+				t.Fatalf("refused with %#v", err)
+			}
 			return
 		}
-		if x := e.Value(row); e.Quantity == "condition" && x != 0 && x != 1 && x == x {
+		if x := e.Value(row, &rules.Workspace{}); e.Quantity == "condition" && x != 0 && x != 1 && x == x {
 			t.Fatalf("a condition is %v", x)
 		}
-		e.Value(nil)
+		e.Value(nil, &rules.Workspace{})
 	})
 }
 

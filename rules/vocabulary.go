@@ -71,6 +71,7 @@ const (
 	qLabel     = "label"     // a string
 	perSecond  = " per second"
 	perLap     = " per lap"
+	qAny       = "a quantity that is not followed"
 	noQuantity = "" // the type of what could not be checked: further complaints are withheld
 )
 

@@ -165,9 +165,6 @@ func (p *Parts) Core() *assistant.Core {
 // FeedName is what the feed file is called.
 func (p *Parts) FeedName() string { return p.in.feed.Name }
 
-// FeedText is the feed file as it stands.
-func (p *Parts) FeedText() []byte { return p.in.feed.Data }
-
 // CourseName is what the journal calls the course, and what the best laps on it are kept under; empty without a course file.
 func (p *Parts) CourseName() string {
 	if p.Course != nil {

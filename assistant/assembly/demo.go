@@ -11,11 +11,11 @@ import (
 	"earshot/assistant/hand"
 )
 
-// DemoRequest is what the demo is driven with: the same for everyone, whatever the user has set for his own car.
-func DemoRequest(c Config) Request {
-	c.Feed, c.Car, c.Course, c.Rules = "demo", "demo", "demo", nil
-	c.Reference, c.Bests = "", None
-	return Request{Config: c}
+// ForDemo is what the demo is driven with: the same for everyone, whatever the user has set for his own car.
+func (r Request) ForDemo() Request {
+	r.Feed, r.Car, r.Course, r.Rules = "demo", "demo", "demo", nil
+	r.Reference, r.Bests = "", None
+	return r
 }
 
 // A DemoWatcher sees the demo being driven. Either may be nil.

@@ -101,7 +101,7 @@ func openRecording(r Request, path string) (*Drive, error) {
 	}
 	head := p.Head(recording.Head.Session)
 	head.Started = recording.Head.Started
-	return &Drive{Parts: p, Tape: assistant.NewRecordedTape(recording), Head: head, Close: func() error {
+	return &Drive{Parts: p, Tape: assistant.NewRecordedTape(recording), Head: head, what: path, Close: func() error {
 		if text := recording.Loss().String(); text != "" {
 			p.tell(path + ": " + text)
 		}

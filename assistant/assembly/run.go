@@ -151,7 +151,7 @@ func watchKeys(ctx context.Context, b *hand.Bindings, door *assistant.Door, ill 
 		return
 	}
 	if err := helper.CanWatchKeys(); err != nil {
-		tell("keys: " + err.Error())
+		ill(hand.KeysPart, err)
 		return
 	}
 	watched := helper.Helper{

@@ -11,7 +11,7 @@ func (l *Learner) Adopt(m *Map) *Map {
 	next := *m
 	next.Corners = slices.Clone(m.Corners)
 	if f := l.file; f != nil && len(f.Join)+len(f.Split)+len(f.Names) > 0 {
-		next.Corners = carryOver(correct(findCorners(m.K, m.Step, m.limits()), f, m.K, m.Step), m)
+		next.Corners = carryOver(correct(findCorners(m.K, m.Step, m.yardstick()), f, m.K, m.Step), m)
 	}
 	next.describe()
 	l.m, l.known = &next, make([]memory, len(next.Corners))

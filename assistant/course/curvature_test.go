@@ -85,7 +85,7 @@ func TestCurvatureOfAnalyticCurves(t *testing.T) {
 		require.InDelta(t, 0, turn, 1e-3, "a figure of eight turns by nothing")
 		smooth := Curvature(x, y, h, smoothing)
 		require.InDelta(t, 0.03, math.Abs(smooth[0]), 0.001, "the tip")
-		require.Len(t, findCorners(smooth, h, sharp), 2)
+		require.Len(t, findCorners(smooth, h, usual), 2)
 	})
 	t.Run("ellipse: b/a² and a/b² at the ends of its axes", func(t *testing.T) {
 		x, y, _, h := loop(ellipse, 0.5)
@@ -124,7 +124,7 @@ func TestCurvatureOfAnalyticCurves(t *testing.T) {
 
 func TestStadiumHasTwoCorners(t *testing.T) {
 	x, y, _, h := loop(racetrack, 2)
-	cs := findCorners(Curvature(x, y, h, smoothing), h, sharp)
+	cs := findCorners(Curvature(x, y, h, smoothing), h, usual)
 	require.Len(t, cs, 2)
 	turn := 0.0
 	for i, c := range cs {
@@ -143,7 +143,7 @@ func TestStadiumHasTwoCorners(t *testing.T) {
 // The ends of a wide oval turn by half a circle over hundreds of metres and count as two corners each.
 func TestOvalHasFourCorners(t *testing.T) {
 	x, y, _, h := loop(func(u float64) (float64, float64) { x, y := racetrack(u); return 4 * x, 4 * y }, 2)
-	cs := findCorners(Curvature(x, y, h, smoothing), h, sharp)
+	cs := findCorners(Curvature(x, y, h, smoothing), h, usual)
 	require.Len(t, cs, 4)
 	for i, c := range cs {
 		require.Equal(t, i+1, c.Number)
@@ -157,7 +157,7 @@ func TestReversingChangesTheHandOnly(t *testing.T) {
 	for _, shape := range []func(float64) (float64, float64){racetrack, lemniscate} {
 		x, y, _, h := loop(shape, 2)
 		rx, ry, _, rh := loop(func(u float64) (float64, float64) { return shape(1 - u) }, 2)
-		there, back := findCorners(Curvature(x, y, h, smoothing), h, sharp), findCorners(Curvature(rx, ry, rh, smoothing), rh, sharp)
+		there, back := findCorners(Curvature(x, y, h, smoothing), h, usual), findCorners(Curvature(rx, ry, rh, smoothing), rh, usual)
 		require.Len(t, back, len(there))
 		for i := range there {
 			o := back[len(back)-1-i]
@@ -174,7 +174,7 @@ func TestReversingChangesTheHandOnly(t *testing.T) {
 
 func TestACircleIsOneCorner(t *testing.T) {
 	x, y, _, h := loop(circle, 1)
-	cs := findCorners(Curvature(x, y, h, smoothing), h, sharp)
+	cs := findCorners(Curvature(x, y, h, smoothing), h, usual)
 	require.Len(t, cs, 1)
 	require.InDelta(t, 2*math.Pi, cs[0].Angle, 1e-3)
 }

@@ -23,6 +23,7 @@ const (
 )
 
 const (
+	apexTight   = 1 / 250. // 1/m
 	apexDip     = 2 / 3.   // of the lesser of two apexes
 	apexTurn    = 0.35     // rad (20°)
 	apexLeast   = 1 / 3.   // of the greater
@@ -126,7 +127,7 @@ func twoApexes(k []float64, step float64) bool {
 	for i, v := range k {
 		turned += v * step
 		lesser, greater := min(left, right[i+1]), max(left, right[i+1])
-		if lesser >= sharp.on && lesser >= apexLeast*greater && v < apexDip*lesser && turned >= apexTurn && total-turned >= apexTurn {
+		if lesser >= apexTight && lesser >= apexLeast*greater && v < apexDip*lesser && turned >= apexTurn && total-turned >= apexTurn {
 			return true
 		}
 		left = max(left, v)

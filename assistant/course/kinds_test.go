@@ -23,7 +23,7 @@ func bent(arcs ...arc) *Map {
 		}
 	}
 	m := &Map{Length: float64(len(k)) * mapStep, Step: mapStep, K: smoothLoop(k, mapStep, smoothing)}
-	m.Corners = findCorners(m.K, m.Step, sharp)
+	m.Corners = findCorners(m.K, m.Step, usual)
 	m.describe()
 	return m
 }

@@ -290,7 +290,7 @@ func (l *Learner) build(length float64) bool {
 		m.Turning += k * m.Step
 	}
 	m.Z = l.elevation(length, n)
-	m.Corners = correct(findCorners(m.K, m.Step, m.limits()), l.file, m.K, m.Step)
+	m.Corners = correct(findCorners(m.K, m.Step, m.yardstick()), l.file, m.K, m.Step)
 	m.describe()
 	l.m, l.known = m, make([]memory, len(m.Corners))
 	l.line.start(m)

@@ -37,12 +37,12 @@ func (m *Map) First() *Map {
 	return m
 }
 
-// limits are those by which corners are found on m.
-func (m *Map) limits() limits {
+// yardstick is by which corners are found on m.
+func (m *Map) yardstick() yardstick {
 	if m.scattered || !m.Placed {
 		return blurred
 	}
-	return sharp
+	return usual
 }
 
 // A Corner is a bend as a driver counts them. Distances are metres from the line. A corner that

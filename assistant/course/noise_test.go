@@ -180,9 +180,9 @@ func sameCorners(want, got *course.Map) string {
 // rule of sameCorners: counted are those that agree with the one with which most agree. The gyro is off by 0.3°/s and scatters by as
 // much. below lists where it is fewer than ten, and how many. (The smoothing and the limits were tried out on these lines and this noise.)
 //
-// Where it is fewer, one or two bends decide that lie near a limit of what counts, so that laps disagree about them: one that turns by
-// 0.446 rad where 0.4 count, 22 m before the next; one of 0.42 rad; two of one hand that lie 32 m apart where 25 m are
-// merged. In the others the kink that comes or goes does not count on the quiet line. A course file settles these (join, split).
+// Where it is fewer, one or two bends decide that lie near a limit of what counts, so that laps disagree about them: one that turns by 0.42 rad where 0.4
+// count, with kinks before and behind it; two of one hand about as far apart as what joins them. In the others the kink that comes or goes does
+// not count on the quiet line. A course file settles these (join, split). 554 of the 600 laps agree.
 func TestCornersStayUnderNoise(t *testing.T) {
 	truth, root := readTracks(t)
 	kinds := []struct {
@@ -191,11 +191,11 @@ func TestCornersStayUnderNoise(t *testing.T) {
 		yaw          bool
 		below        map[string]int
 	}{
-		{"white", 1, 0, false, map[string]int{"Catalunya": 9, "MexicoCity": 9, "Norisring": 7, "Nuerburgring": 7, "Sakhir": 6, "Sepang": 9}},
-		{"drift", 0, 1, false, map[string]int{"Catalunya": 9, "Montreal": 9, "Norisring": 7, "Nuerburgring": 5, "Sakhir": 5}},
-		{"both", 0.3, 0.95, false, map[string]int{"MexicoCity": 5, "Montreal": 8, "Monza": 9, "Norisring": 9, "Nuerburgring": 6, "Sakhir": 5, "Silverstone": 9}},
-		{"white, yaw", 1, 0, true, map[string]int{"MexicoCity": 9, "Norisring": 9}},
-		{"drift, yaw", 0, 1, true, map[string]int{"MexicoCity": 9}},
+		{"white", 1, 0, false, map[string]int{"MexicoCity": 9, "Norisring": 8, "Nuerburgring": 6, "Sakhir": 4}},
+		{"drift", 0, 1, false, map[string]int{"Montreal": 9, "Norisring": 9, "Nuerburgring": 8, "Sakhir": 6}},
+		{"both", 0.3, 0.95, false, map[string]int{"Budapest": 9, "MexicoCity": 8, "Montreal": 9, "Nuerburgring": 8, "Sakhir": 4, "Sepang": 8, "Silverstone": 7}},
+		{"white, yaw", 1, 0, true, map[string]int{"Melbourne": 7, "Norisring": 9, "Sakhir": 9, "Silverstone": 9}},
+		{"drift, yaw", 0, 1, true, map[string]int{"MexicoCity": 9, "Sakhir": 9}},
 	}
 	table := fmt.Sprintf("%-14s %6s", "course", "free")
 	for _, k := range kinds {

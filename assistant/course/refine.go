@@ -49,7 +49,7 @@ func (m *memory) shift(by float64) {
 
 // follow returns the corners of m as they are on the line of next.
 func (l *Learner) follow(m, next *Map) []Corner {
-	found := correct(findCorners(next.K, next.Step, next.limits()), l.file, next.K, next.Step)
+	found := correct(findCorners(next.K, next.Step, next.yardstick()), l.file, next.K, next.Step)
 	cs := slices.Clone(m.Corners)
 	near := func(a, b float64) bool { return math.Abs(math.Remainder(a-b, m.Length)) < settled }
 	for i := range cs {

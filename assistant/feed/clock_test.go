@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"earshot/assistant/channel"
+	"earshot/rules"
 )
 
 func TestClock(t *testing.T) {
@@ -108,13 +109,7 @@ derived:
 // The truth is Go's own arithmetic, written out.
 func TestExpressionsAgainstGo(t *testing.T) {
 	set := channel.NewSet()
-	names := func(name string) (channel.ID, string) {
-		id, ok := set.Lookup(name)
-		if !ok {
-			return 0, "unknown"
-		}
-		return id, ""
-	}
+	known := map[channel.ID]bool{channel.Gear: true, channel.Sector: true, channel.Lap: true}
 	row := set.NewRow()
 	a, b, c := 3.5, -2.0, 7.25
 	row[channel.Gear], row[channel.Sector], row[channel.Lap] = a, b, c
@@ -129,19 +124,19 @@ func TestExpressionsAgainstGo(t *testing.T) {
 		"2.5e-1 * gear + .5":                      0.25*a + 0.5,
 		"abs( sector )/hypot(3,4)":                2.0 / 5,
 	} {
-		term, needs, err := parseExpression(text, set, names)
+		x, err := rules.ParseExpression(text, words{set, known}, true)
 		require.NoError(t, err, text)
-		require.NotEmpty(t, needs)
-		require.Equal(t, want, term.eval(row), text)
+		require.NotEmpty(t, x.Reads)
+		require.Equal(t, want, x.Value(row, &rules.Workspace{}), text)
 	}
 	deep := ""
 	for range 500 {
 		deep += "("
 	}
-	for text, at := range map[string]int{"": 0, "gear +": 6, "gear gear": 5, "(gear": 5, "3 nonsense": 2, "1e999": 0, "gear, 2": 4, "sqrt": 0, "min(gear": 8, "1..2": 0, deep: nesting} {
-		_, _, err := parseExpression(text, set, names)
-		var ee *exprError
-		require.ErrorAs(t, err, &ee, text)
-		require.Equal(t, at, ee.at, fmt.Sprint(text, ": ", err))
+	for text, at := range map[string]int{"": 0, "gear +": 6, "gear gear": 5, "(gear": 5, "3 nonsense": 2, "1e999": 0, "gear, 2": 4, "sqrt": 0, "min(gear": 8, "1..2": 2, deep: 100} {
+		_, err := rules.ParseExpression(text, words{set, known}, true)
+		var m *rules.Mistake
+		require.ErrorAs(t, err, &m, text)
+		require.Equal(t, at, m.At, fmt.Sprint(text, ": ", err))
 	}
 }

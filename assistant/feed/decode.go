@@ -5,6 +5,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
+	"earshot/rules"
 )
 
 // decoder puts the clock, the plausibility count and the derived channels behind a codec.
@@ -14,6 +15,7 @@ type decoder struct {
 	clock   clock
 	bounds  []bound
 	derived []derivation
+	work    rules.Workspace
 	limits  []channelLimit // by ID, for the operands of derived channels
 	changes []change
 	moved   []bool // by group of changes
@@ -80,7 +82,7 @@ func (d *decoder) take(r *codec.Record) {
 		x := &d.derived[i]
 		v := math.NaN()
 		if d.usable(row, x.needs) {
-			v = x.eval(row)
+			v = x.is.Value(row, &d.work)
 		}
 		if math.IsInf(v, 0) {
 			v = math.NaN()

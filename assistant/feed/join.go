@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"earshot/assistant/channel"
+	"earshot/rules"
 )
 
 // oneMoment is how near, in seconds, the times of two files' records are for one and the same moment: twice the
@@ -24,6 +25,7 @@ const longestPause = 3600.0
 type joiner struct {
 	rivals  []rival
 	derived []derivation
+	work    rules.Workspace
 	limits  []channelLimit
 	stale   []float64
 
@@ -100,7 +102,7 @@ func (j *joiner) derive(at float64, row channel.Row) {
 		if !fresh || !whole {
 			continue
 		}
-		v := x.eval(j.held)
+		v := x.is.Value(j.held, &j.work)
 		if math.IsInf(v, 0) {
 			v = math.NaN()
 		}

@@ -1,13 +1,58 @@
 package feed
 
 import (
-	"maps"
+	"errors"
 	"slices"
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
 	"earshot/configs/document"
+	"earshot/rules"
 )
+
+// A derivation computes a channel from others of the same record.
+type derivation struct {
+	id    channel.ID
+	needs []channel.ID
+	is    *rules.Expression
+}
+
+// words are the names and units of the expressions: the channels that are known so far.
+type words struct {
+	set   *channel.Set
+	known map[channel.ID]bool
+}
+
+func (w words) Name(name string) (rules.Name, bool) {
+	id, ok := w.set.Lookup(name)
+	if !ok {
+		return rules.Name{}, false
+	}
+	c := w.set.At(id)
+	return rules.Name{
+		Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels, Available: w.known[id], Why: "the feed does not supply it, or derives it further down",
+	}, true
+}
+
+func (w words) Names() []string {
+	var have []string
+	for id := range w.known {
+		if id != codec.Time {
+			have = append(have, w.set.At(id).Name)
+		}
+	}
+	slices.Sort(have)
+	return have
+}
+
+func (w words) Unit(spelling string) (rules.Unit, bool) {
+	u, ok := channel.UnitNamed(spelling)
+	return rules.Unit{Quantity: string(u.Quantity), Scale: u.Scale, Offset: u.Offset}, ok
+}
+
+func (w words) UnitsOf(quantity string) []string   { return channel.UnitsOf(channel.Quantity(quantity)) }
+func (w words) Display(string) (string, int, bool) { return "", 0, false }
+func (w words) Situations() []string               { return nil }
 
 // derivedSection compiles the expressions of the derived channels, in their order.
 func (p *parser) derivedSection(n *document.Node) {
@@ -27,31 +72,20 @@ func (p *parser) derivedSection(n *document.Node) {
 		if text == "" {
 			continue
 		}
-		names := func(name string) (channel.ID, string) {
-			other, ok := p.set.Lookup(name)
-			switch {
-			case !ok:
-				var have []string
-				for id := range maps.Keys(known) {
-					if id != codec.Time {
-						have = append(have, p.set.At(id).Name)
-					}
-				}
-				slices.Sort(have)
-				return 0, document.Meant(name, have, "it is no channel")
-			case !known[other]:
-				return 0, "the feed does not supply it, or derives it further down"
-			}
-			return other, ""
-		}
-		t, needs, err := parseExpression(text, p.set, names)
-		if err != nil {
-			ee := err.(*exprError)
-			p.BadWithin(e.V, ee.at, ee.hint, "%s: %s", e.Key, ee.msg)
+		x, err := rules.ParseExpression(text, words{p.set, known}, true)
+		if m, bad := errors.AsType[*rules.Mistake](err); bad {
+			p.BadWithin(e.V, m.At, m.Hint, "%s: %s", e.Key, m.Msg)
 			continue
 		}
-		if t.q != "" && t.q != c.Quantity && !(bare(t.q) && bare(c.Quantity)) {
-			p.Bad(e.V, "", "%s is a %s, and the expression gives a %s", e.Key, c.Quantity, t.q)
+		bare := func(q string) bool {
+			return q == string(channel.None) || q == string(channel.Ratio) || q == "condition"
+		}
+		if q := x.Quantity; q != rules.AnyQuantity && q != string(c.Quantity) && !(bare(q) && bare(string(c.Quantity))) {
+			p.Bad(e.V, "", "%s is a %s, and the expression gives a %s", e.Key, c.Quantity, q)
+		}
+		needs := make([]channel.ID, len(x.Reads))
+		for i, r := range x.Reads {
+			needs[i] = channel.ID(r)
 		}
 		p.together(e, needs)
 		p.claim(e.K, id, e.Key, nil)
@@ -61,7 +95,7 @@ func (p *parser) derivedSection(n *document.Node) {
 				p.kinds[i] = append(ids, id)
 			}
 		}
-		p.f.derived = append(p.f.derived, derivation{id, needs, t.eval})
+		p.f.derived = append(p.f.derived, derivation{id, needs, x})
 	}
 }
 

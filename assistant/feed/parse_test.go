@@ -88,8 +88,8 @@ derived:
   position_x: sinus(3 m)
   position_y: wheel_speed_fl ++ yaw_rate
   track_temperature: air_temperature + 5 °F
-`, []string{"8:25: speed: a speed and a number do not go together | m/s", `9:23: heading: no channel "wheel_speed_fr" can be used here | the feed does not supply it`, "10:9: gear is a number, and the expression gives a speed",
-			`11:25: brake: ")" is missing`, "12:14: throttle: hypot takes 2 values and has 1", "13:11: clutch would be the same for ever", `14:15: position_x: there is no function "sinus"`, "15:31: position_y: a number, a channel"}},
+`, []string{"8:25: speed: a bare number cannot be added with wheel_speed_fl (speed): the unit is missing | m/s", "9:23: heading: wheel_speed_fr: the feed does not supply it", "10:9: gear is a number, and the expression gives a speed",
+			"11:25: brake: the expression ends where the closing parenthesis should follow", "12:14: throttle: hypot is written hypot(x, y)", "13:11: clutch would be the same for ever", "14:15: position_x: there is no function sinus", "15:31: position_y: \"+\" is not expected here"}},
 		{"what never comes together", head + "codec: json\njson: {name_value: {time: ts}}\nchannels:\n  wheel_speed_fl: {name: a, unit: m/s}\n  wheel_speed_fr: {name: b, unit: m/s}\nderived:\n  speed: (wheel_speed_fl + wheel_speed_fr) / 2\n",
 			[]string{"8:10: speed names channels that never come together"}},
 	}

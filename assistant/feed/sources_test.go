@@ -71,7 +71,7 @@ func TestMistakesInSources(t *testing.T) {
 		{change("    codec: json\n", "    codec: json\n    derived: {gear: speed}\n"), "6:5", `a source has no "derived"`, ""},
 		{change("    codec: json\n", "    codec: json\n    offset: 3\n"), "6:13", "offset is \"3\": the unit is missing", ""},
 		{change("{kind: udp, listen: 127.0.0.1:0}", "{kind: file, path: a}"), "10:5", "files and live sources do not join", ""},
-		{change("position_x / 1 m/s", "gear / 1 m/s"), "23:18", `ratio: no channel "gear"`, ""},
+		{change("position_x / 1 m/s", "gear / 1 m/s"), "23:18", "ratio: gear: the feed does not supply it", ""},
 		{"sources: []\n", "1:10", "there is no source", ""},
 		{"sources: 3\n", "1:10", "sources is not a list", ""},
 		{"sources: [3]\n", "1:11", "a source is not a list of keys", ""},

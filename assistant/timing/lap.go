@@ -92,7 +92,7 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 	}
 	if l.number > 0 {
 		p := &t.pending
-		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, length: t.length(), flags: *l, blind: l.inexact+move.inexact != ""}
+		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, length: t.whole(), flags: *l, blind: l.inexact+move.inexact != ""}
 		p.lap = Lap{
 			Number: l.number, Stint: t.stint.number, Begun: l.begun, Computed: move.when - l.begun, FeedTime: math.NaN(),
 			Valid: l.why.Code == "", Void: l.why, Length: odo - l.odo, Exact: true, Sectors: t.sectorTimes(move.when), Potential: math.NaN(),
@@ -118,6 +118,14 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 	l.moved = move.inexact != ""
 	t.trace.begin()
 	return out
+}
+
+// whole is the length of a lap where something tells it besides the laps before: the map, or the feed's own distance.
+func (t *Timing) whole() float64 {
+	if t.m != nil {
+		return t.m.Length
+	}
+	return t.line.length
 }
 
 // settle completes the pending lap once its time is decided: with the feed's own lap time as soon as that has

@@ -37,7 +37,7 @@ func TestRaceLapsAreClassedRight(t *testing.T) {
 				f.give(start+last+1.8, channel.Speed, 50)
 			}
 			last = at
-			f.give(start+at, channel.LapNumber, number, channel.Speed, 50, channel.InPitLane, lane, channel.Sector, sector, channel.Flag, shown)
+			f.give(start+at, channel.LapNumber, number, channel.Speed, 50-35*lane, channel.InPitLane, lane, channel.Sector, sector, channel.Flag, shown)
 		}
 		give(-early)
 		number = 1
@@ -89,6 +89,7 @@ func TestRaceLapsAreClassedRight(t *testing.T) {
 			}
 			before, flagBefore = end, r[flagAt]
 		}
+		give(last + 1)
 		done := f.of(LapDone)
 		require.Len(t, done, len(laps), name)
 		all := 0.0

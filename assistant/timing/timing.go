@@ -187,7 +187,7 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 		out = t.void(at, t.because(Moved, row), out)
 	}
 	if move.crossed {
-		out = t.cross(at, move, was || t.stint.pits, row, out)
+		out = t.cross(at, move, was || t.stint.pits || t.seldom[pitLane].next >= 0.5, row, out) // a lane that is not believed yet counts for the lap
 	}
 	t.locate(at, row)
 	if move.doubt.Why != "" {

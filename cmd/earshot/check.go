@@ -33,13 +33,8 @@ With --test it tries rules: samples in, calls out, as a file of tests says (conf
 	c.Flags().StringArrayVar(&tests, "test", nil, "try the rules with the samples of FILE; may be repeated")
 	c.Flags().StringVar(&ref, "session", "", "also tell what that session has learned, and of sensors that did not measure: an id, or last")
 	c.Flags().BoolVar(&asJSON, "json", false, "for programs")
-	c.RunE = func(c *cobra.Command, args []string) error {
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
-		}
-		cfg.Rules = append(cfg.Rules, args...)
-		r := requestOf(c, cfg)
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, args []string) error {
+		r.Rules = append(r.Rules, args...)
 		r.Saved = true
 		p, err := assembly.Build(r)
 		if err != nil {
@@ -53,7 +48,7 @@ With --test it tries rules: samples in, calls out, as a file of tests says (conf
 		}
 		found := p.Check()
 		if ref != "" {
-			if found.Driven, err = cfg.Driven(ref); err != nil {
+			if found.Driven, err = r.Driven(ref); err != nil {
 				return err
 			}
 		}
@@ -62,7 +57,7 @@ With --test it tries rules: samples in, calls out, as a file of tests says (conf
 		}
 		printChecked(c.OutOrStdout(), found)
 		return nil
-	}
+	})
 	return c
 }
 

@@ -122,18 +122,20 @@ func addSessionsFlag(c *cobra.Command, about string) {
 	c.Flags().String("sessions", "", about+" (default: the user's data folder)")
 }
 
-// requestOf is what command c asks to be built. Files named by flags take the place of those of a recording.
-func requestOf(c *cobra.Command, cfg assembly.Config) assembly.Request {
-	r := assembly.Request{Config: cfg, Tell: tellOn(c), Over: []string{}}
-	for _, name := range []string{"feed", "car", "course", "rules", "reference"} {
-		if c.Flags().Changed(name) {
-			r.Over = append(r.Over, name)
+// configured makes run a command: it is given what the configuration and the flags ask for. Files named by flags take the place
+// of those of a recording.
+func configured(run func(c *cobra.Command, r assembly.Request, args []string) error) func(*cobra.Command, []string) error {
+	return func(c *cobra.Command, args []string) error {
+		cfg, err := loadConfig(c)
+		if err != nil {
+			return err
 		}
+		r := assembly.Request{Config: cfg, Tell: tellOn(c), Over: []string{}}
+		for _, name := range []string{"feed", "car", "course", "rules", "reference"} {
+			if c.Flags().Changed(name) {
+				r.Over = append(r.Over, name)
+			}
+		}
+		return run(c, r, args)
 	}
-	return r
-}
-
-// open opens what is to be replayed.
-func open(c *cobra.Command, cfg assembly.Config, files []string) (*assembly.Drive, error) {
-	return assembly.Open(c.Context(), requestOf(c, cfg), files)
 }

@@ -41,12 +41,8 @@ lap; in doubt it is learned anew.`,
 }
 
 // courseFolder is the folder that a course command works on.
-func courseFolder(c *cobra.Command) (string, error) {
-	cfg, err := loadConfig(c)
-	if err != nil {
-		return "", err
-	}
-	folder, err := cfg.CoursesFolder()
+func courseFolder(c *cobra.Command, r assembly.Request) (string, error) {
+	folder, err := r.CoursesFolder()
 	if err == nil && folder == "" {
 		err = usage(c, "there is no folder of courses: courses is none")
 	}
@@ -74,8 +70,8 @@ func newCourseList() *cobra.Command {
 		Args:    cobra.NoArgs,
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "for programs")
-	c.RunE = func(c *cobra.Command, _ []string) error {
-		folder, err := courseFolder(c)
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, _ []string) error {
+		folder, err := courseFolder(c, r)
 		if err != nil {
 			return err
 		}
@@ -90,7 +86,7 @@ func newCourseList() *cobra.Command {
 			list = append(list, listedCourse{e.Name, math.Round(e.Length*10) / 10, len(s.Map.Corners), e.Laps, e.Feed, e.Car, e.Updated, e.Path})
 		}
 		for _, w := range wrong {
-			tellOn(c)(w.Error())
+			r.Tell(w.Error())
 		}
 		if asJSON {
 			return writeJSON(c.OutOrStdout(), list)
@@ -105,7 +101,7 @@ func newCourseList() *cobra.Command {
 		}
 		table(c.OutOrStdout(), rows)
 		return nil
-	}
+	})
 	return c
 }
 
@@ -115,8 +111,8 @@ func newCourseName() *cobra.Command {
 		Short:   "give a saved course another name; the best laps go with it",
 		Example: "  earshot course name \"course 3337 m\" \"Thimble Ring\"",
 		Args:    cobra.ExactArgs(2),
-		RunE: func(c *cobra.Command, args []string) error {
-			folder, err := courseFolder(c)
+		RunE: configured(func(c *cobra.Command, r assembly.Request, args []string) error {
+			folder, err := courseFolder(c, r)
 			if err != nil {
 				return err
 			}
@@ -129,12 +125,8 @@ func newCourseName() *cobra.Command {
 				return err
 			}
 			fmt.Fprintf(c.OutOrStdout(), "%s is called %s now: %s\n", old.Name, e.Name, e.Path)
-			cfg, err := loadConfig(c)
-			if err != nil {
-				return err
-			}
-			return cfg.RenameBests(old.Name, e.Name)
-		},
+			return r.RenameBests(old.Name, e.Name)
+		}),
 	}
 }
 
@@ -144,8 +136,8 @@ func newCourseForget() *cobra.Command {
 		Short:   "remove a saved course; it is learned anew when it is driven again",
 		Example: "  earshot course forget \"course 3337 m\"",
 		Args:    cobra.ExactArgs(1),
-		RunE: func(c *cobra.Command, args []string) error {
-			folder, err := courseFolder(c)
+		RunE: configured(func(c *cobra.Command, r assembly.Request, args []string) error {
+			folder, err := courseFolder(c, r)
 			if err != nil {
 				return err
 			}
@@ -155,7 +147,7 @@ func newCourseForget() *cobra.Command {
 			}
 			fmt.Fprintf(c.OutOrStdout(), "forgotten: %s (%s)\n", e.Name, e.Path)
 			return nil
-		},
+		}),
 	}
 }
 
@@ -180,7 +172,7 @@ beside NAME or FILE, the marks of that session.`,
 	addSessionsFlag(c, "folder of the sessions")
 	c.Flags().BoolVar(&dark, "dark", false, "a PNG for a dark page; an SVG suits both")
 	c.Flags().BoolVar(&asJSON, "json", false, "print the saved form, for programs")
-	c.RunE = func(c *cobra.Command, args []string) error {
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, args []string) error {
 		if len(args) == 0 && ref == "" {
 			return usage(c, "name a saved course, a file or --session")
 		}
@@ -189,11 +181,7 @@ beside NAME or FILE, the marks of that session.`,
 		if !ok || out != "" && write == nil {
 			return usage(c, "--out %s: write FILE.svg or FILE.png", out)
 		}
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
-		}
-		root, err := cfg.SessionsFolder()
+		root, err := r.SessionsFolder()
 		if err != nil {
 			return err
 		}
@@ -214,11 +202,11 @@ beside NAME or FILE, the marks of that session.`,
 				return err
 			}
 		}
-		m, err := findCourse(c, cfg, name)
+		m, err := findCourse(c, r, name)
 		if err != nil {
 			return err
 		}
-		if o.Places, err = pitPlaces(cfg); err != nil {
+		if o.Places, err = pitPlaces(r); err != nil {
 			return err
 		}
 		if out != "" {
@@ -243,16 +231,16 @@ beside NAME or FILE, the marks of that session.`,
 			fmt.Fprintf(c.OutOrStdout(), "\npicture: %s\n", out)
 		}
 		return nil
-	}
+	})
 	return c
 }
 
 var fileLike = regexp.MustCompile(`\.[A-Za-z]{2,5}$`)
 
 // findCourse returns the course that name means.
-func findCourse(c *cobra.Command, cfg assembly.Config, name string) (*course.Map, error) {
+func findCourse(c *cobra.Command, r assembly.Request, name string) (*course.Map, error) {
 	if _, err := os.Stat(name); err != nil { // a name may look like a path
-		folder, err := cfg.CoursesFolder()
+		folder, err := r.CoursesFolder()
 		if err != nil {
 			return nil, err
 		}
@@ -273,7 +261,7 @@ func findCourse(c *cobra.Command, cfg assembly.Config, name string) (*course.Map
 		s, err := e.Saved()
 		return s.Map, err
 	}
-	d, err := open(c, cfg, []string{name})
+	d, err := assembly.Open(c.Context(), r, []string{name})
 	if err != nil {
 		return nil, err
 	}
@@ -290,11 +278,11 @@ func findCourse(c *cobra.Command, cfg assembly.Config, name string) (*course.Map
 }
 
 // pitPlaces are the ends of a pit lane that the course file tells by distance.
-func pitPlaces(cfg assembly.Config) ([]drawing.Mark, error) {
-	if cfg.Course == "" {
+func pitPlaces(r assembly.Request) ([]drawing.Mark, error) {
+	if r.Course == "" {
 		return nil, nil
 	}
-	data, shown, err := assembly.Courses.Read(cfg.Course)
+	data, shown, err := assembly.Courses.Read(r.Course)
 	if err != nil {
 		return nil, err
 	}

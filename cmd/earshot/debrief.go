@@ -31,34 +31,30 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 	c.Flags().StringVar(&page, "page", "", "where the page goes")
 	c.Flags().String("car", "", "car file for limits, targets and minimum pressures (default: that of the session)")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON instead of text")
-	c.RunE = func(c *cobra.Command, args []string) error {
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
-		}
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, args []string) error {
 		ref := "last"
 		if len(args) == 1 {
 			ref = args[0]
 		}
-		found, err := cfg.FindJournal(ref)
+		found, err := r.FindJournal(ref)
 		if err != nil {
 			return err
 		}
 		events, err := assembly.ReadJournal(found.Journal)
 		if errors.Is(err, journal.ErrTorn) || errors.As(err, new(*journal.LineError)) {
-			tellOn(c)(fmt.Sprintf("%s: %v; the debrief is made of the rest", found.Journal, err))
+			r.Tell(fmt.Sprintf("%s: %v; the debrief is made of the rest", found.Journal, err))
 		} else if err != nil {
 			return err
 		}
 		if found.Car == nil || c.Flags().Changed("car") {
-			if cfg.Car == "" {
-				tellOn(c)("the car of this session is not known, so no limit, target or minimum of it is assumed: name its file, --car FILE")
+			if r.Car == "" {
+				r.Tell("the car of this session is not known, so no limit, target or minimum of it is assumed: name its file, --car FILE")
 			}
-			if found.Car, err = cfg.ReadCar(); err != nil {
+			if found.Car, err = r.ReadCar(); err != nil {
 				return err
 			}
 		}
-		report := cfg.Debrief(events, found.Car)
+		report := r.Debrief(events, found.Car)
 		if page == "" {
 			page = found.Page
 		}
@@ -73,6 +69,6 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 		}
 		fmt.Fprintf(c.OutOrStdout(), "\npage: %s\n", page)
 		return nil
-	}
+	})
 	return c
 }

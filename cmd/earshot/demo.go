@@ -57,7 +57,7 @@ something go wrong in a lap and a corner, and the truth tells of it.`,
 	c.Flags().IntVar(&o.Laps, "laps", 0, "laps of the race, with --write or --send")
 	c.Flags().StringVar(&o.Course, "course", "", "course, with --write or --send: "+strings.Join(demo.Courses(), ", "))
 	c.Flags().Float64Var(&o.Rate, "rate", 0, "samples per second, with --write or --send")
-	c.RunE = func(c *cobra.Command, _ []string) error {
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, _ []string) error {
 		if err := demoFlags(c, write != "", send != ""); err != nil {
 			return err
 		}
@@ -87,13 +87,7 @@ something go wrong in a lap and a corner, and the truth tells of it.`,
 		if err != nil {
 			return err
 		}
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
-		}
-		r := assembly.DemoRequest(cfg)
-		r.Tell = tellOn(c)
-		p, err := assembly.Build(r)
+		p, err := assembly.Build(r.ForDemo())
 		if err != nil {
 			return err
 		}
@@ -105,7 +99,7 @@ something go wrong in a lap and a corner, and the truth tells of it.`,
 			return sendDemo(c, p, sim, to, times)
 		}
 		return runDemo(c, p, sim, demoRun{out: out, live: live, open: open, times: times})
-	}
+	})
 	return c
 }
 

@@ -52,27 +52,24 @@ A CSV with --units inside holds every reading to the last bit; a feed file with 
 	f.BoolVar(&o.Computed, "computed", false, "also the channels that Earshot works out")
 	f.BoolVar(&force, "force", false, "put the table in the place of a file that exists")
 	addSessionsFlag(c, "folder of the sessions")
-	c.RunE = func(c *cobra.Command, args []string) error {
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, args []string) error {
 		if err := checkExport(c, o, out); err != nil {
-			return err
-		}
-		cfg, err := loadConfig(c)
-		if err != nil {
 			return err
 		}
 		if len(args) == 0 {
 			args = []string{"last"}
 		}
 		rows := 0
-		err = writeTable(out, force, c.OutOrStdout(), func(w io.Writer) error {
-			rows, err = o.Write(c.Context(), requestOf(c, cfg), args, w)
+		err := writeTable(out, force, c.OutOrStdout(), func(w io.Writer) error {
+			var err error
+			rows, err = o.Write(c.Context(), r, args, w)
 			return err
 		})
 		if err == nil {
-			tellOn(c)(fmt.Sprintf("%s: %d rows", out, rows))
+			r.Tell(fmt.Sprintf("%s: %d rows", out, rows))
 		}
 		return err
-	}
+	})
 	return c
 }
 

@@ -131,7 +131,7 @@ func TestExportedCSVReadsBackBitForBit(t *testing.T) {
 	cfg.Feed = path
 	c := newExport()
 	c.SetContext(context.Background())
-	l, err := open(c, cfg, []string{out})
+	l, err := assembly.Open(t.Context(), assembly.Request{Config: cfg}, []string{out})
 	require.NoError(t, err)
 	n := 0
 	for {

@@ -16,12 +16,8 @@ the rules have an answer, your own (ask: weather) included. They are set in the 
 keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty key takes a binding away.`,
 		Example: "  earshot keys\n  EARSHOT_KEYS_MARK=space earshot keys",
 		Args:    cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error {
-			cfg, err := loadConfig(c)
-			if err != nil {
-				return err
-			}
-			p, err := assembly.Build(requestOf(c, cfg))
+		RunE: configured(func(c *cobra.Command, r assembly.Request, _ []string) error {
+			p, err := assembly.Build(r)
 			if err != nil {
 				return err
 			}
@@ -30,7 +26,7 @@ keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty key takes a binding away.
 			}
 			rows := [][]string{{"command", "key", "what it does"}}
 			for _, command := range hand.Commands(p.Rules.Asks()) {
-				key := cfg.Keys[string(command)]
+				key := r.Keys[string(command)]
 				if key == "" {
 					key = "-"
 				}
@@ -38,6 +34,6 @@ keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty key takes a binding away.
 			}
 			table(c.OutOrStdout(), rows)
 			return nil
-		},
+		}),
 	}
 }

@@ -348,7 +348,7 @@ func TestKilledRunKeepsJournalAndMarks(t *testing.T) {
 	display.Press(t, "F9")
 	l.waitFor("the command is taken", func() bool { return l.has(marked) })
 	// The promise is about time: what is older than a second survives. So the test lets it grow older than that.
-	time.Sleep(1500 * time.Millisecond)
+	time.Sleep(3 * time.Second)
 	require.NoError(t, l.run.Process.Kill())
 	_ = l.run.Wait()
 	l.stopSending()

@@ -9,13 +9,11 @@ import (
 	"io/fs"
 	"net"
 	"os"
-	"slices"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"earshot/assistant"
 	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
@@ -54,13 +52,9 @@ the standard input) or to --udp its kind, columns and ranges. --write begins a f
 	c.Flags().StringVar(&p.write, "write", "", "begin a feed file from what an undescribed source sends")
 	c.Flags().BoolVar(&p.force, "force", false, "let --write replace a file")
 	c.Flags().BoolVar(&p.asJSON, "json", false, "for programs")
-	c.RunE = func(c *cobra.Command, args []string) error {
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, args []string) error {
 		if !(p.seconds > 0 && p.seconds <= 86400) {
 			return usage(c, "--seconds %g: write a number above 0 and up to 86400", p.seconds)
-		}
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
 		}
 		described := c.Flags().Changed("feed") || p.udp == "" && len(args) == 0
 		switch {
@@ -80,221 +74,67 @@ the standard input) or to --udp its kind, columns and ranges. --write begins a f
 			if p.write != "" {
 				return usage(c, "--write is for a source that has no feed file yet, and a recording brings its own")
 			}
-			return probeRecording(c, cfg, p, args[0])
+			return probeRecording(c, r, p, args[0])
 		}
 		if !described && len(args) > 1 {
 			return usage(c, "%d files: several are for a feed of several sources, so --feed is needed", len(args))
 		}
 		if described {
-			return probeFeed(c, cfg, p, args)
+			return probeFeed(c, r, p, args)
 		}
 		return probeUnknown(c, p, args)
-	}
+	})
 	return c
-}
-
-// listened is a source whose feed file is known, as it is written with --json.
-type listened struct {
-	Feed      string           `json:"feed"`
-	Source    string           `json:"source"`
-	Listened  float64          `json:"listened"` // s of waiting; 0 for a file
-	Sizes     []sizeCount      `json:"datagrams,omitempty"`
-	Counts    feed.Stats       `json:"counts"`
-	Measured  probe.Report     `json:"measured"`
-	Rules     assembly.Checked `json:"rules"`
-	NeverCame []string         `json:"never_came,omitempty"` // covered by the feed file
-}
-
-// sizeCount is the datagrams of one size. Those of a kind have the same.
-type sizeCount struct {
-	Source   string   `json:"source,omitempty"` // where there are several
-	Size     int      `json:"size"`
-	Count    int      `json:"count"`
-	Rate     float64  `json:"rate"`    // per second
-	Samples  int      `json:"samples"` // those that the feed file took
-	Channels []string `json:"channels,omitempty"`
-	first    float64
-	last     float64
-	has      []bool
-}
-
-const mostSizes = 64
-
-// sizes counts datagrams by size, within bounds.
-type sizes struct {
-	list  []sizeCount
-	other int
-}
-
-func (s *sizes) of(source string, n int, arrived float64, channels int) *sizeCount {
-	i := slices.IndexFunc(s.list, func(c sizeCount) bool { return c.Size == n && c.Source == source })
-	if i < 0 {
-		if len(s.list) == mostSizes {
-			s.other++
-			return &sizeCount{has: make([]bool, channels)}
-		}
-		i = len(s.list)
-		s.list = append(s.list, sizeCount{Source: source, Size: n, first: arrived, has: make([]bool, channels)})
-	}
-	c := &s.list[i]
-	c.Count++
-	c.last = arrived
-	return c
-}
-
-func (s *sizes) done(set *channel.Set, covers []channel.ID) []sizeCount {
-	for i := range s.list {
-		c := &s.list[i]
-		if c.last > c.first {
-			c.Rate = float64(c.Count-1) / (c.last - c.first)
-		}
-		for k, id := range covers {
-			if c.has[k] {
-				c.Channels = append(c.Channels, set.At(id).Name)
-			}
-		}
-	}
-	slices.SortFunc(s.list, func(a, b sizeCount) int { return cmp.Or(strings.Compare(a.Source, b.Source), a.Size-b.Size) })
-	if s.other > 0 {
-		s.list = append(s.list, sizeCount{Size: -1, Count: s.other})
-	}
-	return s.list
 }
 
 // probeFeed measures a source that a feed file describes.
-func probeFeed(c *cobra.Command, cfg assembly.Config, p probeFlags, args []string) error {
-	cfg.Reference, cfg.Bests = "", assembly.None // a source is measured, no lap
-	l, err := assembly.Build(requestOf(c, cfg))
+func probeFeed(c *cobra.Command, r assembly.Request, p probeFlags, args []string) error {
+	r.Reference, r.Bests = "", assembly.None // a source is measured, no lap
+	parts, err := assembly.Build(r)
 	if err != nil {
 		return err
 	}
-	var paths map[string]string
-	if len(args) > 0 {
-		if paths, err = l.Paths(args); err != nil {
-			return err
-		}
-	}
-	found, meter := newListened(l)
-	live := paths == nil && slices.ContainsFunc(l.Feed.Sources(), func(s feed.Named) bool { return s.Transport.Live() })
-	ctx := c.Context()
-	if live {
-		var stop context.CancelFunc
-		ctx, stop = context.WithTimeout(ctx, time.Duration(p.seconds*float64(time.Second)))
-		defer stop()
-		found.Listened = p.seconds
-	} else if paths != nil {
-		found.Source = "file " + strings.Join(args, ", ")
-	}
-	tell := progress(c, p, live, func() string { return "" })
-	if err = probeStream(ctx, l, paths, &found, meter.Add, tell); err != nil {
+	live := len(args) == 0 && parts.Live()
+	found, err := parts.Listen(c.Context(), args, time.Duration(p.seconds*float64(time.Second)), progress(c, p, live, func() string { return "" }))
+	switch {
+	case err != nil:
 		return err
+	case found.Counts.Records == 0:
+		return nothingCame(found, live, parts.Feed)
 	}
-	if found.Counts.Records == 0 {
-		return nothingCame(found, live, l.Feed)
-	}
-	return found.tell(c, meter, p.asJSON)
-}
-
-func newListened(l *assembly.Parts) (listened, *probe.Meter) {
-	meter := probe.NewMeter(l.Channels, l.Feed.Covers(l.Channels), probe.Mappings(l.FeedText(), l.Channels))
-	return listened{Feed: l.FeedName(), Source: l.Source(), Rules: l.Check()}, meter
-}
-
-// tell writes what was measured.
-func (found *listened) tell(c *cobra.Command, meter *probe.Meter, asJSON bool) error {
-	found.Measured = meter.Report()
-	for _, ch := range found.Measured.Channels {
-		if ch.Count == 0 {
-			found.NeverCame = append(found.NeverCame, ch.Name)
-		}
-	}
-	var err error
-	if asJSON {
-		err = writeJSON(c.OutOrStdout(), found)
-	} else {
-		found.print(c.OutOrStdout())
-	}
-	if err == nil && found.Measured.Samples == 0 {
-		err = fmt.Errorf("%s: %d %ss came and the feed file takes none of them: %s", found.Source, found.Counts.Records, found.Counts.Record, orElse(found.Counts.LastBad, "none has a mapped reading"))
-	}
-	return err
-}
-
-func orElse(s, otherwise string) string {
-	if s == "" {
-		return otherwise
-	}
-	return s
-}
-
-// probeStream reads a feed of any kind.
-func probeStream(ctx context.Context, l *assembly.Parts, paths map[string]string, found *listened, add func(channel.Sample), tell func(int64)) error {
-	covers := l.Feed.Covers(l.Channels)
-	datagrams := map[string]bool{}
-	for _, s := range l.Feed.Sources() {
-		datagrams[s.Name] = s.Transport.Datagrams() && paths[s.Name] == ""
-	}
-	var by sizes
-	var under *sizeCount // nil between pieces that are no datagrams
-	begin := time.Now()
-	stream, err := feed.Open(ctx, l.Feed, l.Channels, feed.Options{Paths: paths, Piece: func(source string, p []byte) {
-		if under = nil; datagrams[source] {
-			under = by.of(source, len(p), time.Since(begin).Seconds(), len(covers))
-		}
-	}})
-	if err != nil {
-		return err
-	}
-	defer stream.Close()
-	var samples int64
-	emit := func(s channel.Sample) {
-		samples++
-		if under != nil {
-			under.Samples++
-			for k, id := range covers {
-				under.has[k] = under.has[k] || s.Row.Has(id)
-			}
-		}
-		add(s)
-	}
-	for {
-		err := stream.Read(ctx, emit)
-		tell(samples)
-		if err != nil {
-			found.Counts, found.Sizes = stream.Stats(), by.done(l.Channels, covers)
-			return heardOut(ctx, err)
-		}
-	}
+	return tellListened(c, found, p.asJSON)
 }
 
 // probeRecording measures a recording of earlier by the files that are in it.
-func probeRecording(c *cobra.Command, cfg assembly.Config, p probeFlags, path string) error {
-	d, err := open(c, cfg, []string{path})
+func probeRecording(c *cobra.Command, r assembly.Request, p probeFlags, path string) error {
+	d, err := assembly.Open(c.Context(), r, []string{path})
 	if err != nil {
 		return err
 	}
 	defer d.Close()
-	found, meter := newListened(d.Parts)
-	found.Source = "recording " + path
-	found.Counts.Record = "sample"
-	for {
-		in, err := d.Tape.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return err
-		}
-		if in.Kind == assistant.KindSample {
-			found.Counts.Records++
-			found.Counts.Samples++
-			meter.Add(channel.Sample{At: in.At, Row: in.Row})
-		}
-	}
-	if found.Counts.Records == 0 {
+	found, err := d.Listen()
+	switch {
+	case err != nil:
+		return err
+	case found.Counts.Records == 0:
 		return fmt.Errorf("%s: no sample is in it", path)
 	}
-	return found.tell(c, meter, p.asJSON)
+	return tellListened(c, found, p.asJSON)
+}
+
+// tellListened writes what was measured.
+func tellListened(c *cobra.Command, found assembly.Listened, asJSON bool) error {
+	var err error
+	if asJSON {
+		err = writeJSON(c.OutOrStdout(), found)
+	} else {
+		printListened(c.OutOrStdout(), found)
+	}
+	if err == nil && found.Measured.Samples == 0 {
+		err = fmt.Errorf("%s: %d %ss came and the feed file takes none of them: %s",
+			found.Source, found.Counts.Records, found.Counts.Record, cmp.Or(found.Counts.LastBad, "none has a mapped reading"))
+	}
+	return err
 }
 
 // heardOut tells the end of listening from trouble.
@@ -320,7 +160,7 @@ func progress(c *cobra.Command, p probeFlags, live bool, more func() string) fun
 }
 
 // nothingCame says what to look at.
-func nothingCame(found listened, live bool, f *feed.File) error {
+func nothingCame(found assembly.Listened, live bool, f *feed.File) error {
 	source := found.Source
 	if !live {
 		return fmt.Errorf("%s: nothing is in it", source)
@@ -409,7 +249,7 @@ func probeUnknown(c *cobra.Command, p probeFlags, args []string) error {
 	}
 	found := unknown{Source: spec.String(), Pieces: sniffer.Datagrams(), Bytes: sniffer.Bytes()}
 	if found.Bytes == 0 {
-		return nothingCame(listened{Source: found.Source, Listened: p.seconds}, live, nil)
+		return nothingCame(assembly.Listened{Source: found.Source, Listened: p.seconds}, live, nil)
 	}
 	if sniffer.IsText() {
 		d := sniffer.Describe()

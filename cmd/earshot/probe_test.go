@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
@@ -68,7 +69,7 @@ func TestProbeListens(t *testing.T) {
 	port := freePort(t)
 	sendDemoTo(t, port)
 
-	var known listened
+	var known assembly.Listened
 	probeJSON(t, &known, "--feed", demoFeedOn(t, port), "--seconds", "2")
 	require.Len(t, known.Sizes, 3, "the demo sends three kinds of datagrams")
 	for i, size := range []int{56, 58, 62} {
@@ -98,7 +99,7 @@ func TestProbeListens(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(text), fmt.Sprintf(`listen: "127.0.0.1:%d"`, port))
 
-	var again listened
+	var again assembly.Listened
 	probeJSON(t, &again, "--feed", mine, "--seconds", "1")
 	require.Positive(t, again.Measured.Samples)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"maps"
@@ -8,11 +9,12 @@ import (
 	"slices"
 	"strings"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/feed/probe"
 	"earshot/assistant/folder"
 )
 
-func (f listened) print(w io.Writer) {
+func printListened(w io.Writer, f assembly.Listened) {
 	m := f.Measured
 	fmt.Fprintf(w, "feed %s: %s\n", f.Feed, f.Source)
 	fmt.Fprintf(w, "%d samples in %.1f s of the feed's clock, %.1f a second\n", m.Samples, m.Seconds, m.Rate)
@@ -87,7 +89,7 @@ func (f listened) print(w io.Writer) {
 			off = append(off, []string{"  " + r.Name, strings.Join(brief(r.Why), "; ")})
 		}
 	}
-	fmt.Fprintf(w, "\nrules on: %s\n", orElse(strings.Join(on, ", "), "none"))
+	fmt.Fprintf(w, "\nrules on: %s\n", cmp.Or(strings.Join(on, ", "), "none"))
 	if len(off) > 0 {
 		fmt.Fprintln(w, "rules off:")
 		table(w, off)
@@ -185,7 +187,7 @@ func (u unknown) printText(w io.Writer, d *probe.Description) {
 		fmt.Fprintf(w, "comments begin with %s\n", d.Comment)
 	}
 	if d.Kind == probe.NameValue {
-		fmt.Fprintf(w, "every record is one reading: name in %s, value in %s, time in %s\n", d.NameKey, d.ValueKey, orElse(d.TimeKey, "no key"))
+		fmt.Fprintf(w, "every record is one reading: name in %s, value in %s, time in %s\n", d.NameKey, d.ValueKey, cmp.Or(d.TimeKey, "no key"))
 	}
 	if d.Kind == probe.Prose {
 		fmt.Fprintln(w, "it is no JSON, table, NMEA 0183 or candump that probe knows")

@@ -41,16 +41,11 @@ By default it goes as fast as it can, writes the journal to the standard output 
 	c.Flags().StringVar(&journalPath, "journal", "-", "file for the journal; - is the standard output")
 	c.Flags().StringVar(&audioPath, "audio", "", "WAV file for what the driver would have heard")
 	c.Flags().StringVar(&speed, "speed", "max", "times the speed of the feed's clock, or max")
-	c.RunE = func(c *cobra.Command, args []string) (err error) {
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, args []string) (err error) {
 		how := assembly.Playback{Audio: audioPath, KeepBests: keep}
 		if how.Speed, err = parseSpeed(c, speed); err != nil {
 			return err
 		}
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
-		}
-		r := requestOf(c, cfg)
 		r.Saved = c.Flags().Changed("courses")
 		d, err := assembly.Open(c.Context(), r, args)
 		if err != nil {
@@ -62,7 +57,7 @@ By default it goes as fast as it can, writes the journal to the standard output 
 			_, err := d.Replay(c.Context(), how)
 			return err
 		})
-	}
+	})
 	return c
 }
 

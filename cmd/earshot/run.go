@@ -27,18 +27,13 @@ session, and the lap in progress is compared with them at equal distance; --refe
 	c.Flags().String("device", "", "sound device: auto, pulse, oto, portaudio, wav:FILE, silent (default: auto)")
 	addCoursesFlag(c, "folder of the saved courses, or none (default: the user's state folder)")
 	addSessionsFlag(c, "folder for the sessions")
-	c.RunE = func(c *cobra.Command, _ []string) error {
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
-		}
-		r := requestOf(c, cfg)
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, _ []string) error {
 		r.Saved = true
 		p, err := assembly.Build(r)
 		if err != nil {
 			return err
 		}
 		return p.Run(c.Context(), assistant.SpeakTo(printSpeaker{c.OutOrStdout()}))
-	}
+	})
 	return c
 }

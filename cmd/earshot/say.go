@@ -21,19 +21,15 @@ func newSay() *cobra.Command {
 	}
 	c.Flags().String("voice", "", "name of a voice")
 	c.Flags().String("device", "", "sound device: auto, pulse, oto, portaudio, wav:FILE, silent (default: auto)")
-	c.RunE = func(c *cobra.Command, args []string) (err error) {
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
-		}
-		v, err := assembly.OpenVoice(cfg.Voice)
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, args []string) (err error) {
+		v, err := assembly.OpenVoice(r.Voice)
 		if err != nil {
 			return err
 		}
 		if err := v.Ready(); err != nil {
 			return fmt.Errorf("the voice %s: %w", v.Name(), err)
 		}
-		tell := tellOn(c)
+		tell := r.Tell
 		clip, report, err := v.Say(c.Context(), strings.Join(args, " "))
 		if err != nil {
 			return err
@@ -44,7 +40,7 @@ func newSay() *cobra.Command {
 		if len(report.Missing) > 0 {
 			tell(fmt.Sprintf("said by %s; the voice lacks: %s", report.By, strings.Join(report.Missing, ", ")))
 		}
-		d, err := device.Open(c.Context(), cfg.Device, tell)
+		d, err := device.Open(c.Context(), r.Device, tell)
 		if err != nil {
 			return err
 		}
@@ -52,6 +48,6 @@ func newSay() *cobra.Command {
 			return errors.Join(err, d.Close())
 		}
 		return d.Close()
-	}
+	})
 	return c
 }

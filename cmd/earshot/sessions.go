@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/session"
 )
 
@@ -26,12 +27,8 @@ func newSessions() *cobra.Command {
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "for programs")
 	addSessionsFlag(c, "folder of the sessions")
-	c.RunE = func(c *cobra.Command, _ []string) error {
-		cfg, err := loadConfig(c)
-		if err != nil {
-			return err
-		}
-		root, err := cfg.SessionsFolder()
+	c.RunE = configured(func(c *cobra.Command, r assembly.Request, _ []string) error {
+		root, err := r.SessionsFolder()
 		if err != nil {
 			return err
 		}
@@ -57,6 +54,6 @@ func newSessions() *cobra.Command {
 		}
 		table(c.OutOrStdout(), rows)
 		return nil
-	}
+	})
 	return c
 }

@@ -1,6 +1,7 @@
 package story
 
 import (
+	"errors"
 	"math"
 	"slices"
 
@@ -49,11 +50,18 @@ func constant(r document.Reader, n *document.Node, what, quantity string, voc ru
 	if n = r.Scalar(n, what); n == nil {
 		return math.NaN()
 	}
-	x, _, at, wrong, hint := rules.Constant(n.Value, quantity, voc)
-	if wrong != "" {
-		r.BadWithin(n, at, hint, "%s is %q: %s", what, n.Value, wrong)
-	}
+	x, _, err := rules.Constant(n.Value, quantity, voc)
+	blame(r, n, what, err)
 	return x
+}
+
+// blame tells a mistake in a constant.
+func blame(r document.Reader, n *document.Node, what string, err error) bool {
+	m, bad := errors.AsType[*rules.Mistake](err)
+	if bad {
+		r.BadWithin(n, m.At, m.Hint, "%s is %q: %s", what, n.Value, m.Msg)
+	}
+	return bad
 }
 
 // readLimits reads limits of the car that hold in place of its own.
@@ -64,9 +72,8 @@ func readLimits(r document.Reader, n *document.Node, voc rules.Vocabulary) map[s
 			r.Bad(p.K, "write it into the samples", "%s is no limit but a channel", p.Key)
 			continue
 		} else if v := r.Scalar(p.V, p.Key); v != nil {
-			x, is, at, wrong, hint := rules.Constant(v.Value, name.Quantity, voc)
-			if wrong != "" {
-				r.BadWithin(v, at, hint, "%s is %q: %s", p.Key, v.Value, wrong)
+			x, is, err := rules.Constant(v.Value, name.Quantity, voc)
+			if blame(r, v, p.Key, err) {
 				continue
 			}
 			if name.Quantity != "" {

@@ -3,6 +3,7 @@ package probe
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -284,6 +285,24 @@ func TestAnyFactorIsFound(t *testing.T) {
 				}
 			})
 		}
+	}
+	// The steering is held against the car, where its file says what it has to be.
+	for _, factor := range []float64{1, 3.7, 1 / 3.7} {
+		m := NewMeter(channel.NewSet(), all, nil)
+		m.Wheelbase, m.SteeringRatio = 2.65, 14
+		for _, s := range drive() {
+			row := slices.Clone(s.Row)
+			row[channel.SteeringWheelAngle] *= factor
+			m.Add(channel.Sample{At: s.At, Row: row})
+		}
+		r := m.Report()
+		if factor == 1 {
+			require.Empty(t, show(r))
+			continue
+		}
+		require.Len(t, r.Findings, 1, show(r))
+		require.Equal(t, []string{"scale", "steering_wheel_angle"}, []string{r.Findings[0].Kind, r.Findings[0].Channels[0]})
+		require.InEpsilon(t, factor, r.Findings[0].Ratio, 0.3, show(r))
 	}
 	// Two that differ and no third: both are named.
 	r := probeDrive([]channel.ID{channel.Speed, channel.WheelSpeed, channel.WheelSpeed + 1, channel.WheelSpeed + 2, channel.WheelSpeed + 3}, nil, scale(1.4, channel.Speed))

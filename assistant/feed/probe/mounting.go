@@ -140,15 +140,20 @@ func (j *judge) steering() {
 			curve[i] = j.turn[i] / j.speed[i]
 		}
 	}
+	base, hand := j.m.Wheelbase, j.m.Wheelbase*j.m.SteeringRatio
 	for _, s := range []struct {
 		id            channel.ID
 		col           []float64
-		least, most   float64 // m: angle per curvature
+		known         float64 // m: angle per curvature without slip, of this car
+		least, most   float64 // m: of any car
 		likely, hence float64
 	}{
-		{channel.SteeringWheelAngle, j.column(oSteer), 4, 300, 8, 130},
-		{channel.RoadWheelAngle, j.column(oRoad), 0.4, 30, 1.2, 10},
+		{channel.SteeringWheelAngle, j.column(oSteer), hand, 4, 300, 8, 130},
+		{channel.RoadWheelAngle, j.column(oRoad), base, 0.4, 30, 1.2, 10},
 	} {
+		if s.known > 0 { // a car that slides needs more, one that is balanced by its driver less
+			s.least, s.most, s.likely, s.hence = s.known/2, s.known*2.2, s.known/1.6, s.known*1.8
+		}
 		r, _, n := ratio(s.col, curve)
 		rho, _ := correlation(s.col, curve)
 		r = math.Abs(r)
@@ -162,6 +167,11 @@ func (j *judge) steering() {
 		u, _ := channel.UnitNamed(unit)
 		would := r / j.current(s.id).Scale * u.Scale
 		if would < s.likely || would > s.hence {
+			if s.known > 0 {
+				j.accuseScale(fmt.Sprintf("angle per curvature of the way is %.4g m, and %.3g m without slip by wheelbase and steering_ratio of the car file (correlation %.2f, %d observations)",
+					r, s.known, rho, n), n, r/s.known, s.id)
+				continue
+			}
 			middle := math.Sqrt(s.likely * s.hence)
 			j.accuse(Finding{Kind: "scale", Samples: n, Ratio: r / middle,
 				Hypothesis: fmt.Sprintf("%s reads about %s, give or take a factor of %.0f, and no unit explains it", j.m.set.At(s.id).Name, times(r/middle), math.Sqrt(s.hence/s.likely)),

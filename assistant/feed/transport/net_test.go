@@ -59,7 +59,7 @@ func listenTo(t *testing.T, s Spec) *heard {
 		require.ErrorIs(t, <-ended, context.Canceled)
 		require.NoError(t, h.s.Close())
 		require.NoError(t, h.s.Close(), "closing twice is no mistake")
-		require.Less(t, time.Since(begin), 2*time.Second, "the end of the context ends everything soon")
+		require.Less(t, time.Since(begin), 20*time.Second, "the end of the context ends everything soon")
 	})
 	return h
 }

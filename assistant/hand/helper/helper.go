@@ -75,7 +75,7 @@ func Find(program string) (string, error) {
 // CanWatchKeys tells why a global keyboard hook cannot work here, or nil: on Linux and the like it needs an X display.
 func CanWatchKeys() error {
 	if runtime.GOOS != "windows" && runtime.GOOS != "darwin" && os.Getenv("DISPLAY") == "" {
-		return errors.New("no keyboard watch without an X display: DISPLAY is not set; start this program in a desktop session, or use wheel buttons or a named pipe")
+		return errors.New("no keyboard watch without an X display: DISPLAY is not set: start this program in a desktop session")
 	}
 	return nil
 }

@@ -168,7 +168,7 @@ func (c *Card) Capture(t testing.TB, sink string, rate int) (stop func() []float
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	var raw bytes.Buffer
+	var raw recording
 	begun, ended := make(chan struct{}), make(chan error, 1)
 	go func() {
 		var first [2]byte
@@ -176,9 +176,9 @@ func (c *Card) Capture(t testing.TB, sink string, rate int) (stop func() []float
 			ended <- err
 			return
 		}
-		raw.Write(first[:])
+		_, _ = raw.Write(first[:])
 		close(begun)
-		_, err := raw.ReadFrom(out)
+		_, err := io.Copy(&raw, out)
 		ended <- err
 	}()
 	var once sync.Once
@@ -198,14 +198,39 @@ func (c *Card) Capture(t testing.TB, sink string, rate int) (stop func() []float
 		t.Fatalf("recording %s gives nothing", sink)
 	}
 	return func() []float32 {
+		// On a busy machine the recorder is late: it is done when it has come to the silence after the sound.
+		_ = within(20*time.Second, func() error { return raw.silent(2 * rate * 3 / 10) })
 		end()
-		b := raw.Bytes()
+		b := raw.bytes
 		samples := make([]float32, len(b)/2)
 		for i := range samples {
 			samples[i] = float32(int16(uint16(b[2*i])|uint16(b[2*i+1])<<8)) / 32768
 		}
 		return samples
 	}
+}
+
+// A recording grows while it is looked at.
+type recording struct {
+	mu    sync.Mutex
+	bytes []byte
+}
+
+func (r *recording) Write(p []byte) (int, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.bytes = append(r.bytes, p...)
+	return len(p), nil
+}
+
+// silent returns an error unless the last n bytes are zero.
+func (r *recording) silent(n int) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.bytes) < n || len(bytes.Trim(r.bytes[len(r.bytes)-n:], "\x00")) > 0 {
+		return errors.New("it still sounds")
+	}
+	return nil
 }
 
 // Control plays samples, mono at rate, through the sound server's own player and returns what came out of the same output, mono at the

@@ -102,7 +102,7 @@ func TestParseArgs(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{"F5", "kp0"}, keys)
 	_, err = ParseArgs([]string{"F5", "spce", "button3", "F13"}, &out)
-	require.EqualError(t, err, "unknown key \"spce\": did you mean space?\nbutton3 is a button of the wheel, not a key of the keyboard\nunknown key \"F13\": did you mean F1?")
+	require.EqualError(t, err, "unknown key \"spce\": did you mean space?\nbutton3 is a button of the wheel, not a key of the keyboard\nunknown key \"F13\": did you mean F1 or F3 or F10 or F11 or F12?")
 	_, err = ParseArgs(nil, &out)
 	require.ErrorContains(t, err, "no keys to watch")
 	require.Empty(t, out.String())
