@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -14,6 +15,7 @@ import (
 
 	"earshot/assistant/assembly"
 	"earshot/assistant/folder"
+	"earshot/configs/document"
 )
 
 // flagKeys are the flags that set a key of the same name.
@@ -51,6 +53,9 @@ func loadConfig(c *cobra.Command) (assembly.Config, error) {
 		v.SetConfigType("yaml")
 		text, err := folder.ReadFile(path, 1<<20)
 		if err == nil {
+			if err := checkKeys(path, text); err != nil {
+				return assembly.Config{}, err
+			}
 			err = v.ReadConfig(bytes.NewReader(text))
 		}
 		if err != nil {
@@ -76,6 +81,22 @@ func loadConfig(c *cobra.Command) (assembly.Config, error) {
 		return assembly.Config{}, fmt.Errorf("%s: %w", path, err)
 	}
 	return cfg, cfg.Validate(path)
+}
+
+// checkKeys tells every key of the configuration that there is not, at its place: viper knows no places.
+func checkKeys(path string, text []byte) error {
+	r, top := document.Read(path, text, "")
+	tags := func(of reflect.Type) (names []string) {
+		for f := range of.Fields() {
+			names = append(names, f.Tag.Get("mapstructure"))
+		}
+		return names
+	}
+	if top != nil {
+		o := r.Object(top, "the configuration", tags(reflect.TypeFor[assembly.Config]())...)
+		r.Object(o.Get("talk"), "talk", tags(reflect.TypeFor[assembly.Talk]())...)
+	}
+	return r.Err()
 }
 
 func configPath(c *cobra.Command) (string, error) {

@@ -16,8 +16,10 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"earshot/assistant/assembly"
+	"earshot/configs/document"
 )
 
 // Exit codes of every command.
@@ -99,13 +101,26 @@ room to listen, marks a corner when a button is pressed, and writes the debrief.
 		SuggestionsMinimumDistance: 2,
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return usage(c, "%s", err) })
+	root.SetFlagErrorFunc(wrongFlag)
 	root.PersistentFlags().String("config", "", "configuration file (default: earshot.yaml in the user's configuration folder)")
 	root.AddCommand(newDemo(), newRun(), newReplay(), newCheck(), newSay(), newDebrief(), newSessions(), newKeys(), newExport(), newProbe(), newCourse(), newChannels())
 	for _, c := range root.Commands() {
 		wrapUse(c)
 	}
 	return root
+}
+
+// wrongFlag suggests a flag for one that there is not.
+func wrongFlag(c *cobra.Command, err error) error {
+	hint := ""
+	if name, ok := strings.CutPrefix(err.Error(), "unknown flag: --"); ok {
+		var known []string
+		c.Flags().VisitAll(func(f *pflag.Flag) { known = append(known, "--"+f.Name) })
+		if hint = document.Meant("--"+name, known, ""); hint != "" {
+			hint = ": " + hint
+		}
+	}
+	return usage(c, "%s%s", err, hint)
 }
 
 // wrapUse turns a wrong number of arguments, and a call that cannot be meant, into a usage error.
