@@ -11,8 +11,10 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/assistant"
 	"earshot/assistant/assembly"
 	"earshot/assistant/demo"
+	"earshot/assistant/hand"
 	"earshot/assistant/journal"
 	"earshot/configs"
 )
