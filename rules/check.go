@@ -80,8 +80,8 @@ type checker struct {
 	decide     *decision
 	width      int // one more than the highest index of env in use
 
-	bad       []*mistake
-	unknown   []*mistake // names that this instance has not
+	bad       []*Mistake
+	unknown   []*Mistake // names that this instance has not
 	missing   []missing
 	missingAt int          // where the first of them is named
 	learned   []string     // what the names read have to be learned from
@@ -432,5 +432,26 @@ func (c *checker) label(n *node, a, b *value) {
 			return
 		}
 		*b = constant(float64(i), a.q)
+	}
+}
+
+// A use is how one condition looks at a reading.
+type use struct {
+	exact  int       // how often otherwise than against a constant
+	limits []float64 // the constants
+}
+
+// limited tells that v is compared with constants only, here.
+func (c *checker) limited(v *value, limits ...float64) {
+	i := v.env
+	if v.absOf > 0 {
+		i = v.absOf - 1
+		for _, k := range limits {
+			limits = append(limits, -k)
+		}
+	}
+	if u := c.uses[i]; i >= 0 && u != nil {
+		u.exact--
+		u.limits = append(u.limits, limits...)
 	}
 }

@@ -432,3 +432,18 @@ func (k *track) slope(x, now float64, d *decay) {
 	}
 	k.x, k.t = x, now
 }
+
+// timeGrain is how much too early a delay may end, in seconds: sums of sample times are not exact.
+const timeGrain = 1e-9
+
+// fit makes an env that is too short as long as the names need: what is not there is unknown.
+func fit(env []float64, width int) []float64 {
+	if len(env) >= width {
+		return env
+	}
+	out := make([]float64, width)
+	for i := copy(out, env); i < len(out); i++ {
+		out[i] = math.NaN()
+	}
+	return out
+}

@@ -183,17 +183,17 @@ func (w *ruleWriter) checker(in *instance, each Each) *checker {
 // A field gathers the mistakes that the instances of a rule make in one scalar.
 type field struct {
 	node    *document.Node
-	bad     []*mistake
-	unknown map[mistake]int // in how many instances
+	bad     []*Mistake
+	unknown map[Mistake]int // in how many instances
 }
 
 func (fd *field) take(c *checker) (lacks []missing) {
 	for _, m := range c.bad {
-		if !slices.ContainsFunc(fd.bad, func(o *mistake) bool { return o.pos == m.pos && strings.EqualFold(o.hint, m.hint) }) {
+		if !slices.ContainsFunc(fd.bad, func(o *Mistake) bool { return o.pos == m.pos && strings.EqualFold(o.hint, m.hint) }) {
 			fd.bad = append(fd.bad, m)
 		}
 	}
-	seen := map[mistake]bool{}
+	seen := map[Mistake]bool{}
 	for _, m := range c.unknown {
 		if !seen[*m] {
 			seen[*m] = true
@@ -224,7 +224,7 @@ func (w *ruleWriter) instances() []compiled {
 	fields := map[string]*field{}
 	for _, key := range []string{"when", "say", "say_short", "say_clear", "merge", "merge_short"} {
 		if n := raw.scalar(key); n != nil {
-			fields[key] = &field{node: n, unknown: map[mistake]int{}}
+			fields[key] = &field{node: n, unknown: map[Mistake]int{}}
 		}
 	}
 	needs := raw.list("needs")
@@ -335,7 +335,7 @@ func (w *ruleWriter) words(c *checker, fields map[string]*field, part *compiled)
 		if fd == nil {
 			continue
 		}
-		t := c.template(fd.node.Value, scope{})
+		t := speaker{c}.template(fd.node.Value, scope{})
 		off = append(off, fd.take(c)...)
 		if t == nil {
 			continue
@@ -365,7 +365,7 @@ func (w *ruleWriter) mergedText(fd *field) *template {
 	}
 	c := w.checker(&instancesOf[Once][0], w.rule.Each)
 	c.noTracks = "in merge"
-	t := c.template(fd.node.Value, scope{merge: true})
+	t := speaker{c}.template(fd.node.Value, scope{merge: true})
 	fd.bad = append(fd.bad, c.bad...)
 	fd.bad = append(fd.bad, c.unknown...)
 	w.set.width = max(w.set.width, c.width)
@@ -407,10 +407,10 @@ func (b *builder) answer(raw *rawRule) {
 		}
 		return
 	}
-	a.say = c.template(n.Value, scope{})
+	a.say = speaker{c}.template(n.Value, scope{})
 	tell(n)
 	if n := raw.scalar("say_short"); n != nil {
-		a.short = c.template(n.Value, scope{})
+		a.short = speaker{c}.template(n.Value, scope{})
 		tell(n)
 		if a.short != nil && len(a.short.dropped) > 0 {
 			a.short = nil

@@ -6,14 +6,6 @@ import (
 	"slices"
 )
 
-// A Mistake is what is wrong with an expression, at a byte of it, and the way out.
-type Mistake struct {
-	At        int
-	Msg, Hint string
-}
-
-func (m *Mistake) Error() string { return m.Msg }
-
 // An Expression is a checked expression on its own, outside a rule. It has no past, so changed
 // and rate cannot be used in it.
 type Expression struct {
@@ -32,18 +24,18 @@ const AnyQuantity = qAny
 func ParseExpression(src string, voc Vocabulary, free bool) (*Expression, error) {
 	n, m := parse(src, voc)
 	if m != nil {
-		return nil, &Mistake{m.pos, m.msg, m.hint}
+		return nil, m
 	}
 	c := &checker{voc: voc, in: &instancesOf[Once][0], noTracks: "outside a rule", free: free}
 	v := c.check(n, place{top: true})
 	for _, m := range append(c.bad, c.unknown...) {
-		return nil, &Mistake{m.pos, m.msg, m.hint}
+		return nil, m
 	}
 	if len(c.missing) > 0 {
-		return nil, &Mistake{At: c.missingAt, Msg: c.missing[0].String()}
+		return nil, &Mistake{pos: c.missingAt, msg: c.missing[0].String()}
 	}
 	if v.q == qLabel || v.q == noQuantity {
-		return nil, &Mistake{Msg: "a text alone is no expression"}
+		return nil, &Mistake{msg: "a text alone is no expression"}
 	}
 	return &Expression{Quantity: v.q, Reads: slices.Sorted(maps.Keys(c.uses)), width: c.width, num: v.num, cond: v.cond}, nil
 }
@@ -53,10 +45,7 @@ type Workspace struct{ f frame }
 
 // Value computes the expression in the unit used inside; a condition is 1 or 0. Unknown is NaN.
 func (e *Expression) Value(env []float64, w *Workspace) float64 {
-	if len(env) < e.width {
-		env = (&Set{width: e.width}).fit(env)
-	}
-	w.f.env = env
+	w.f.env = fit(env, e.width)
 	if e.cond == nil {
 		return e.num(&w.f)
 	}
@@ -74,7 +63,7 @@ func (e *Expression) Value(env []float64, w *Workspace) float64 {
 func Constant(src, quantity string, voc Vocabulary) (x float64, is string, err error) {
 	n, m := parse(src, voc)
 	if m != nil {
-		return math.NaN(), "", &Mistake{m.pos, m.msg, m.hint}
+		return math.NaN(), "", m
 	}
 	if n.kind == nNumber && n.u.Quantity == qTemp && quantity == qTempDiff {
 		n.u = Unit{qTempDiff, n.u.Scale, 0}
@@ -82,7 +71,7 @@ func Constant(src, quantity string, voc Vocabulary) (x float64, is string, err e
 	c := &checker{voc: voc, in: &instancesOf[Once][0], noTracks: "here"}
 	v := c.number(n)
 	for _, m := range append(c.bad, c.unknown...) {
-		return math.NaN(), "", &Mistake{m.pos, m.msg, m.hint}
+		return math.NaN(), "", m
 	}
 	switch {
 	case !v.isConst || math.IsNaN(v.c):

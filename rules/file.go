@@ -135,4 +135,4 @@ func (r *rawRule) list(key string) []*document.Node {
 }
 
 // blame reports a mistake inside the scalar n.
-func (r *rawRule) blame(n *document.Node, m *mistake) { r.BadWithin(n, m.pos, m.hint, "%s", m.msg) }
+func (r *rawRule) blame(n *document.Node, m *Mistake) { r.BadWithin(n, m.pos, m.hint, "%s", m.msg) }

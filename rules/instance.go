@@ -2,9 +2,6 @@ package rules
 
 import (
 	"slices"
-	"strings"
-
-	"earshot/audio/spoken"
 )
 
 // An instance is one of the wheels, axles or sides that a rule is multiplied
@@ -59,23 +56,13 @@ func membersOf(each Each, suffix string) (bits uint64) {
 	return bits
 }
 
-// together names each set of instances in one breath, by the bits of their numbers: "front", "all four", "left side",
-// "front left and rear right", and nothing for both axles.
-func together(l *spoken.Language, each Each) []string {
-	list := instancesOf[each]
-	names := make([]string, 1<<len(list))
-	for members := 1; members < len(names); members++ {
-		var codes, places []string
-		for i, in := range list {
-			if members&(1<<i) != 0 {
-				codes, places = append(codes, in.suffix), append(places, l.Places[in.suffix])
-			}
-		}
-		name, ok := l.Together[strings.Join(codes, "+")]
-		if !ok {
-			name = strings.Join(places, l.And)
-		}
-		names[members] = name
-	}
-	return names
-}
+// An Each says how a rule is multiplied.
+type Each string
+
+// The kinds of instance.
+const (
+	Once      Each = ""
+	EachWheel Each = "wheel" // instances fl fr rl rr
+	EachAxle  Each = "axle"  // instances front rear
+	EachSide  Each = "side"  // instances left right
+)

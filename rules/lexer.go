@@ -32,14 +32,16 @@ type token struct {
 	u    Unit
 }
 
-// A mistake is an error in an expression or a template, at a byte offset.
-type mistake struct {
+// A Mistake is what is wrong with an expression, at a byte of it, and the way out.
+type Mistake struct {
 	pos       int
 	msg, hint string
 }
 
-func oops(pos int, hint, format string, args ...any) *mistake {
-	return &mistake{pos, fmt.Sprintf(format, args...), hint}
+func (m *Mistake) Error() string { return m.msg }
+
+func oops(pos int, hint, format string, args ...any) *Mistake {
+	return &Mistake{pos, fmt.Sprintf(format, args...), hint}
 }
 
 var keywords = map[string]bool{"and": true, "or": true, "not": true}
@@ -48,7 +50,7 @@ var keywords = map[string]bool{"and": true, "or": true, "not": true}
 var foreign = map[string]string{"&&": "and", "||": "or", "!": "not", "=": "==", "<>": "!=", "=<": "<=", "=>": ">=", "&": "and", "|": "or"}
 
 // lex cuts src into tokens, the last of which is tEnd.
-func lex(src string, voc Vocabulary) ([]token, *mistake) {
+func lex(src string, voc Vocabulary) ([]token, *Mistake) {
 	var out []token
 	for i := 0; ; {
 		for i < len(src) && strings.IndexByte(" \t\r\n", src[i]) >= 0 {
@@ -124,7 +126,7 @@ type numberToken struct {
 }
 
 // lexNumber reads a number and the unit directly after it or after spaces.
-func lexNumber(src string, start int, voc Vocabulary) (numberToken, *mistake) {
+func lexNumber(src string, start int, voc Vocabulary) (numberToken, *Mistake) {
 	i := start
 	for isDigit(src, i) {
 		i++

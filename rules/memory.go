@@ -5,9 +5,6 @@ import (
 	"math/bits"
 )
 
-// timeGrain is how much too early a delay may end, in seconds: sums of sample times are not exact.
-const timeGrain = 1e-9
-
 // A Memory holds what is known of every instance of a Set's rules. It belongs to one caller
 // at a time.
 type Memory struct {

@@ -42,7 +42,7 @@ type parser struct {
 	toks  []token
 	i     int
 	depth int
-	bad   *mistake
+	bad   *Mistake
 }
 
 // binding is how strongly an operator between two operands binds.
@@ -68,7 +68,7 @@ const (
 )
 
 // parse reads a whole expression.
-func parse(src string, voc Vocabulary) (*node, *mistake) {
+func parse(src string, voc Vocabulary) (*node, *Mistake) {
 	if len(src) > longest {
 		return nil, oops(0, "split it into several rules", "the expression is longer than %d characters", longest)
 	}

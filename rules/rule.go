@@ -30,17 +30,6 @@ const (
 	Line     Where = "line"     // at the start and finish line
 )
 
-// An Each says how a rule is multiplied.
-type Each string
-
-// The kinds of instance.
-const (
-	Once      Each = ""
-	EachWheel Each = "wheel" // instances fl fr rl rr
-	EachAxle  Each = "axle"  // instances front rear
-	EachSide  Each = "side"  // instances left right
-)
-
 // A Rule is one rule as compiled. It does not change.
 type Rule struct {
 	Name     string

@@ -2,7 +2,6 @@ package rules
 
 import (
 	"errors"
-	"math"
 	"slices"
 	"strings"
 
@@ -131,17 +130,7 @@ func (s *Set) Merged(rule *Rule, members uint64, env []float64) (text, short str
 	return text, rule.mergedShort.words(&f, members), text != ""
 }
 
-// fit makes an env that is too short as long as the names need: what is not there is unknown.
-func (s *Set) fit(env []float64) []float64 {
-	if len(env) >= s.width {
-		return env
-	}
-	out := make([]float64, s.width)
-	for i := copy(out, env); i < len(out); i++ {
-		out[i] = math.NaN()
-	}
-	return out
-}
+func (s *Set) fit(env []float64) []float64 { return fit(env, s.width) }
 
 // A builder gathers the files into a Set.
 type builder struct {

@@ -41,7 +41,7 @@ type rawPart struct {
 const longestText = 1000
 
 // cutTemplate cuts a template into sentences of parts.
-func cutTemplate(src string) ([][]rawPart, *mistake) {
+func cutTemplate(src string) ([][]rawPart, *Mistake) {
 	if strings.TrimSpace(src) == "" {
 		return nil, oops(0, "", "the text is empty")
 	}
@@ -103,6 +103,9 @@ func closing(src string, i int) int {
 	return -1
 }
 
+// A speaker compiles texts for an instance.
+type speaker struct{ *checker }
+
 // A scope is where a template stands, which decides what it may hold.
 type scope struct {
 	merge bool // {instances} and not {wheel}
@@ -110,7 +113,7 @@ type scope struct {
 
 // template compiles src for the checker's instance. It returns nil after a mistake, and a
 // template without sentences where all rest on names that are missing.
-func (c *checker) template(src string, sc scope) *template {
+func (c speaker) template(src string, sc scope) *template {
 	raw, m := cutTemplate(src)
 	if m != nil {
 		c.bad = append(c.bad, m)
@@ -144,7 +147,7 @@ func (c *checker) template(src string, sc scope) *template {
 }
 
 // placeholder compiles what stands in braces.
-func (c *checker) placeholder(p rawPart, sc scope) part {
+func (c speaker) placeholder(p rawPart, sc scope) part {
 	body := strings.Map(func(r rune) rune {
 		if r == '\n' || r == '\t' || r == '\r' {
 			return ' '
@@ -204,7 +207,7 @@ func (c *checker) placeholder(p rawPart, sc scope) part {
 }
 
 // wordsWhere compiles {if(condition, 'words')}: the words while the condition is true; else the sentence is left out.
-func (c *checker) wordsWhere(n *node) part {
+func (c speaker) wordsWhere(n *node) part {
 	when, text := c.condition(n.args[0], place{}), n.args[1].text
 	if when.q == noQuantity {
 		return part{}
@@ -244,7 +247,7 @@ var styleNames = slices.Sorted(maps.Keys(styles))
 var styleQuantity = map[string]string{"lap_time": qTime, "lap_brief": qTime, "gap": qTime, "compared": qTime, "laps": qLaps, "whole_laps": qLaps}
 
 // speech compiles how v is said. A unit or style of "" means as usual.
-func (c *checker) speech(v *value, n *node, unit string, unitPos int, style string, stylePos int) func(float64) (string, bool) {
+func (c speaker) speech(v *value, n *node, unit string, unitPos int, style string, stylePos int) func(float64) (string, bool) {
 	decimals, known := styles[style]
 	if style != "" && !known {
 		c.mistake(stylePos, document.OneOf(style, styleNames), "unknown style %q", style)
@@ -292,7 +295,7 @@ func labelled(labels []string) func(float64) (string, bool) {
 }
 
 // display finds the unit in which v is said and the usual decimals.
-func (c *checker) display(v *value, n *node, unit string, pos int) (Unit, int, bool) {
+func (c speaker) display(v *value, n *node, unit string, pos int) (Unit, int, bool) {
 	spelling, decimals, ok := c.voc.Display(v.q)
 	if !ok && plain(v) {
 		spelling, decimals, ok = "", 0, true
@@ -442,4 +445,34 @@ func (t *template) phrases(add func(string)) {
 		}
 		add(text)
 	}
+}
+
+// languageOf is the language in which the values of texts are said: that of the vocabulary where it has a method Language, else
+// English.
+func languageOf(voc Vocabulary) *spoken.Language {
+	if v, ok := voc.(interface{ Language() *spoken.Language }); ok {
+		return v.Language()
+	}
+	return spoken.English
+}
+
+// together names each set of instances in one breath, by the bits of their numbers: "front", "all four", "left side",
+// "front left and rear right", and nothing for both axles.
+func together(l *spoken.Language, each Each) []string {
+	list := instancesOf[each]
+	names := make([]string, 1<<len(list))
+	for members := 1; members < len(names); members++ {
+		var codes, places []string
+		for i, in := range list {
+			if members&(1<<i) != 0 {
+				codes, places = append(codes, in.suffix), append(places, l.Places[in.suffix])
+			}
+		}
+		name, ok := l.Together[strings.Join(codes, "+")]
+		if !ok {
+			name = strings.Join(places, l.And)
+		}
+		names[members] = name
+	}
+	return names
 }

@@ -3,8 +3,6 @@ package rules
 import (
 	"math"
 	"strings"
-
-	"earshot/audio/spoken"
 )
 
 // A Name is one thing that an expression may mention.
@@ -47,15 +45,6 @@ type Vocabulary interface {
 	Display(quantity string) (spelling string, decimals int, ok bool)
 	// Situations lists what suppress_in may name; the position is the bit in Step's situation.
 	Situations() []string
-}
-
-// languageOf is the language in which the values of texts are said: that of the vocabulary where it has a method Language, else
-// English.
-func languageOf(voc Vocabulary) *spoken.Language {
-	if v, ok := voc.(interface{ Language() *spoken.Language }); ok {
-		return v.Language()
-	}
-	return spoken.English
 }
 
 // The quantities of which the language itself knows something.
