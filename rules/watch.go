@@ -34,15 +34,15 @@ func watchesOf(instances []compiled) (list []watch) {
 	for i := range instances {
 		for _, index := range slices.Sorted(maps.Keys(instances[i].uses)) {
 			u := instances[i].uses[index]
-			key := [2]int{index, min(u.exact, 1)}
+			key := [2]int{index, min(u.Exact, 1)}
 			k, ok := at[key]
 			if !ok {
 				k, at[key] = len(list), len(list)
 				list = append(list, watch{index: index, cells: make([]uint64, words64(len(instances)))})
 			}
 			list[k].cells[i>>6] |= 1 << (i & 63)
-			if u.exact == 0 {
-				list[k].limits = append(list[k].limits, u.limits...)
+			if u.Exact == 0 {
+				list[k].limits = append(list[k].limits, u.Limits...)
 			}
 		}
 	}

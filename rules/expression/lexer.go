@@ -1,4 +1,4 @@
-package rules
+package expression
 
 import (
 	"fmt"
@@ -34,13 +34,13 @@ type token struct {
 
 // A Mistake is what is wrong with an expression, at a byte of it, and the way out.
 type Mistake struct {
-	pos       int
-	msg, hint string
+	Pos       int
+	Msg, Hint string
 }
 
-func (m *Mistake) Error() string { return m.msg }
+func (m *Mistake) Error() string { return m.Msg }
 
-func oops(pos int, hint, format string, args ...any) *Mistake {
+func NewMistake(pos int, hint, format string, args ...any) *Mistake {
 	return &Mistake{pos, fmt.Sprintf(format, args...), hint}
 }
 
@@ -74,7 +74,7 @@ func lex(src string, voc Vocabulary) ([]token, *Mistake) {
 				i++
 			}
 			if i == start {
-				return nil, oops(start, "names are written in a to z, 0 to 9 and _", "%q is no letter of a name", r)
+				return nil, NewMistake(start, "names are written in a to z, 0 to 9 and _", "%q is no letter of a name", r)
 			}
 			t := token{kind: tName, pos: start, text: src[start:i]}
 			if strings.HasSuffix(t.text, "_") && i < len(src) && src[i] == '*' {
@@ -85,17 +85,17 @@ func lex(src string, voc Vocabulary) ([]token, *Mistake) {
 		case r == '"' || r == '\'':
 			end := strings.IndexByte(src[start+1:], src[start])
 			if end < 0 {
-				return nil, oops(start, "end it with another "+string(r), "the text that begins here does not end")
+				return nil, NewMistake(start, "end it with another "+string(r), "the text that begins here does not end")
 			}
 			out = append(out, token{kind: tString, pos: start, text: src[start+1 : start+1+end]})
 			i = start + end + 2
 		default:
 			op := operator(src[i:])
 			if ours, ok := foreign[op]; ok {
-				return nil, oops(start, "write "+ours, "%q is not used here", op)
+				return nil, NewMistake(start, "write "+ours, "%q is not used here", op)
 			}
 			if op == "" {
-				return nil, oops(start, "", "%q has no meaning here", src[i:i+size])
+				return nil, NewMistake(start, "", "%q has no meaning here", src[i:i+size])
 			}
 			out = append(out, token{kind: tOp, pos: start, text: op})
 			i += len(op)
@@ -148,7 +148,7 @@ func lexNumber(src string, start int, voc Vocabulary) (numberToken, *Mistake) {
 	t := numberToken{token{kind: tNumber, pos: start, text: src[start:i]}, i}
 	x, err := strconv.ParseFloat(t.text, 64)
 	if err != nil || math.IsInf(x, 0) {
-		return t, oops(start, "", "%s is not a number that can be held", t.text)
+		return t, NewMistake(start, "", "%s is not a number that can be held", t.text)
 	}
 	t.num = x
 	j := i
@@ -174,7 +174,7 @@ func lexNumber(src string, start int, voc Vocabulary) (numberToken, *Mistake) {
 	}
 	for k := end; k > j; {
 		if k == end || !isWord(src[k]) || !isWord(src[k-1]) {
-			if u, ok := unitNamed(voc, src[j:k]); ok {
+			if u, ok := UnitNamed(voc, src[j:k]); ok {
 				t.unit, t.u, t.end = src[j:k], u, k
 				return t, nil
 			}
@@ -187,7 +187,7 @@ func lexNumber(src string, start int, voc Vocabulary) (numberToken, *Mistake) {
 		word = word[:cut]
 	}
 	if r, _ := utf8.DecodeRuneInString(word); word != "" && (unicode.IsLetter(r) || r == '°') && !keywords[word] {
-		return t, oops(j, unitHint(word, voc), "unknown unit %q after %s", word, t.text)
+		return t, NewMistake(j, unitHint(word, voc), "unknown unit %q after %s", word, t.text)
 	}
 	return t, nil
 }
@@ -220,7 +220,7 @@ func unitHint(word string, voc Vocabulary) string {
 		if us := voc.UnitsOf(name.Quantity); ok && !seen[name.Quantity] && len(us) > 0 {
 			seen[name.Quantity] = true
 			all = append(all, us...)
-			if name.Quantity != qNumber && name.Quantity != qRatio {
+			if name.Quantity != QNumber && name.Quantity != QRatio {
 				firsts = append(firsts, us[0])
 			}
 		}

@@ -1,22 +1,22 @@
-package rules
+package expression
 
 import (
 	"slices"
 )
 
-// An instance is one of the wheels, axles or sides that a rule is multiplied
+// An Instance is one of the wheels, axles or sides that a rule is multiplied
 // by, or the rule itself.
-type instance struct {
-	suffix string
-	wheel  string   // its code, "" where the instance is no wheel
-	axle   string   // front or rear, "" where it has none
-	side   string   // left or right, "" where it has none
+type Instance struct {
+	Suffix string
+	Wheel  string   // its code, "" where the instance is no wheel
+	Axle   string   // front or rear, "" where it has none
+	Side   string   // left or right, "" where it has none
 	wheels []string // suffixes that a glob stands for
 }
 
 var allWheels = []string{"fl", "fr", "rl", "rr"}
 
-var instancesOf = map[Each][]instance{
+var InstancesOf = map[Each][]Instance{
 	Once: {{wheels: allWheels}},
 	EachWheel: {
 		{"fl", "fl", "front", "left", allWheels},
@@ -35,21 +35,21 @@ var instancesOf = map[Each][]instance{
 }
 
 // candidates lists what a name may mean for the instance, the most particular first.
-func (in *instance) candidates(name string) []string {
+func (in *Instance) candidates(name string) []string {
 	switch {
-	case in.suffix == "":
+	case in.Suffix == "":
 		return []string{name}
-	case in.wheel != "":
-		return []string{name + "_" + in.suffix, name + "_" + in.axle, name}
+	case in.Wheel != "":
+		return []string{name + "_" + in.Suffix, name + "_" + in.Axle, name}
 	}
-	return []string{name + "_" + in.suffix, name}
+	return []string{name + "_" + in.Suffix, name}
 }
 
 // membersOf tells to which instances a value with the given suffix belongs, as bits: that of a wheel to the wheel's
 // axle and side, that of an axle or side to its wheels. 0 where it belongs to none in particular.
 func membersOf(each Each, suffix string) (bits uint64) {
-	for i, in := range instancesOf[each] {
-		if suffix == in.suffix || suffix == in.axle || suffix == in.side || in.wheel == "" && slices.Contains(in.wheels, suffix) {
+	for i, in := range InstancesOf[each] {
+		if suffix == in.Suffix || suffix == in.Axle || suffix == in.Side || in.Wheel == "" && slices.Contains(in.wheels, suffix) {
 			bits |= 1 << i
 		}
 	}
