@@ -124,7 +124,7 @@ func (p *Parts) compileRules(k *car.Car) (*assistant.Vocabulary, *rules.Set, err
 
 // CarNote says which calls are off for want of a car file, and how to get them; empty where there is one, or where none is off.
 func (p *Parts) CarNote() string {
-	if p.in.car.Name != None+".yaml" {
+	if !p.in.carless() {
 		return ""
 	}
 	_, with, err := p.compileRules(car.Baseline())

@@ -70,8 +70,8 @@ func (f *Found) findCar(d *session.Dir) error {
 		return err
 	}
 	in, err := inputsOf(files)
-	if err != nil {
-		return nil // an old or hand-made folder
+	if err != nil || in.carless() {
+		return nil // an old or hand-made folder, or a session without a car file
 	}
 	f.Car, err = car.Parse(in.car.Name, in.car.Data)
 	return err

@@ -80,6 +80,9 @@ func inputsOf(files []session.File) (inputs, error) {
 	return in, nil
 }
 
+// carless tells whether no car file is named.
+func (in inputs) carless() bool { return in.car.Name == None+".yaml" }
+
 // carOf reads the car file that goes with a feed, where the user names none.
 func (in inputs) carOf(f *feed.File) (session.File, error) {
 	name := None
