@@ -86,6 +86,7 @@ var kinds = []LimitKind{
 	{"tyre_high", channel.Temperature, false, "upper end of the tyre's window", "", "100 °C"},
 	{"tyre_overheat", channel.Temperature, false, "tyre damage begins", "", "115 °C"},
 	{"tyre_spread_limit", channel.TemperatureDifference, false, "left to right on an axle, lap means", "10 K", "10 K"},
+	{"tyre_edge_limit", channel.TemperatureDifference, false, "inner to outer band of the tread, lap means", "20 K", "20 K"},
 	{"pressure_low", channel.Pressure, false, "hot pressure too low", "", ""},
 	{"pressure_high", channel.Pressure, false, "hot pressure too high", "", ""},
 	{"brake_cold", channel.Temperature, false, "braking-event peaks below this do not bite", "", "250 °C"},

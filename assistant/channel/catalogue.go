@@ -73,10 +73,10 @@ func calc(name string, q Quantity, about string, labels ...string) ID {
 	return id
 }
 
-func calcWheels(name string, q Quantity, about string) ID {
+func calcWheels(name string, q Quantity, about string, labels ...string) ID {
 	first := ID(len(catalogue))
 	for _, w := range wheelSuffix {
-		calc(name+"_"+w, q, about)
+		calc(name+"_"+w, q, about, labels...)
 	}
 	return first
 }
@@ -197,6 +197,11 @@ var (
 var (
 	TyreCore         = calcWheels("tyre_core", Temperature, "what the window is judged on: carcass where known, else tread")
 	TyreCoreMean     = calcWheels("tyre_core_mean", Temperature, "mean of tyre_core over the lap completed last")
+	TyreCoreCalm     = calcWheels("tyre_core_calm", Temperature, "tyre_core without the swing of corners, about its mean over a lap")
+	TyreCoreRise     = calcWheels("tyre_core_rise", TemperatureDifference, "tyre_core_mean less that of the lap before")
+	TyreLoss         = calcWheels("tyre_pressure_loss", Pressure, "lost in a minute: warming and cooling taken out, against the other tyres")
+	TyreEdge         = calcWheels("tyre_edge", TemperatureDifference, "between the inner and the outer band of the tread, mean over the lap completed last")
+	TyreEdgeSide     = calcWheels("tyre_edge_side", None, "which of the two is hotter", "inner", "outer")
 	TyrePressureMean = calcWheels("tyre_pressure_mean", Pressure, "mean over the lap completed last")
 	TyreSpreadFront  = calc("tyre_spread_front", TemperatureDifference, "right minus left of tyre_core_mean")
 	TyreSpreadRear   = calc("tyre_spread_rear", TemperatureDifference, "right minus left of tyre_core_mean")

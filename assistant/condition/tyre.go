@@ -11,6 +11,8 @@ import (
 const (
 	carcassTau  = 2.0  // s: a carcass sensor is nearly as slow as the tyre
 	treadTau    = 15.0 // s: a tread swings tens of degrees within a corner
+	slopeTaus   = 4.0  // times as slow is the lag with which calm is compared for its slope
+	slowTau     = 30.0 // s: what is about the mean of a lap, known at any time
 	readyBand   = 5.0  // K outside the window that a ready tyre may swing
 	trendLaps   = 12   // lap means kept for the trend
 	longestStep = 0.5  // s: a longer gap between samples counts as this much in a mean
@@ -18,12 +20,18 @@ const (
 
 // tyres judges the four tyres.
 type tyres struct {
-	car   *car.Car
-	low   [4]float64
-	high  [4]float64
-	core  [4]float64 // this moment
-	calm  [4]lag     // core without its swing
-	slope [4]float64 // K/s
+	car    *car.Car
+	low    [4]float64
+	high   [4]float64
+	core   [4]float64 // this moment
+	calm   [4]lag     // core without its swing
+	calmer [4]lag     // for the slope
+	slow   [4]lag     // about its mean over a lap
+	slope  [4]float64 // K/s
+	edge   [4]mean    // inner less outer band, of the lap in progress
+	rise   [4]float64 // K of the lap mean over the lap mean before
+	bands  [4]float64 // the edge of the lap completed last
+	leaks  leaks
 
 	inside  float64 // when all tyres came to be inside, NaN while one is not
 	outside float64 // when one came to be well outside, NaN while none is
@@ -50,11 +58,13 @@ func (t *tyres) init(c *car.Car) {
 func (t *tyres) stint() {
 	for w := range 4 {
 		t.core[w], t.slope[w], t.coreMean[w], t.pressureMean[w] = nan, nan, nan, nan
-		t.calm[w] = newLag(treadTau)
+		t.calm[w], t.calmer[w], t.slow[w] = newLag(treadTau), lag{}, newLag(slowTau)
+		t.edge[w], t.rise[w], t.bands[w] = mean{}, nan, nan
 		t.coreLap[w], t.pressureLap[w] = mean{}, mean{}
 		t.trend[w].n = 0 // how fast these tyres warm up is kept
 	}
 	t.laps = 0
+	t.leaks.stint()
 	t.inside, t.outside, t.ready, t.toReady, t.never = nan, nan, nan, nan, nan
 }
 
@@ -91,21 +101,30 @@ func (t *tyres) step(at, dt float64, m *motion, row channel.Row) {
 			t.calm[w] = newLag(tau)
 		}
 		t.core[w] = x
-		t.slope[w] = t.calm[w].step(dt, x)
+		t.calm[w].step(dt, x)
+		t.slow[w].step(dt, x)
+		// The difference of two lags of a ramp is the ramp times the difference of their times; noise is gone from both.
+		if t.calmer[w].tau != slopeTaus*tau {
+			t.calmer[w] = newLag(slopeTaus * tau)
+		}
+		t.calmer[w].step(dt, x)
+		t.slope[w] = (t.calm[w].y - t.calmer[w].y) / ((slopeTaus - 1) * tau)
 		if m.moving() {
 			share := min(dt, longestStep)
 			t.coreLap[w].add(share, x)
 			t.pressureLap[w].add(share, row[channel.TyrePressure+channel.ID(w)])
+			t.edge[w].add(share, row[channel.TyreTempInner+channel.ID(w)]-row[channel.TyreTempOuter+channel.ID(w)])
 		}
-		calm := t.calm[w].y
+		calm, slow := t.calm[w].y, t.slow[w].y
 		if math.IsNaN(calm) || math.IsNaN(t.low[w]) {
 			known = false
 			continue
 		}
 		// An upper end that the car file does not give is never passed.
-		in = in && calm >= t.low[w] && !(calm > t.high[w]) && math.Abs(t.slope[w])*t.car.ReadyHold <= t.car.ReadyDrift
-		out = out || calm < t.low[w]-readyBand || calm > t.high[w]+readyBand
+		in = in && min(calm, slow) >= t.low[w] && !(slow > t.high[w]) && math.Abs(t.slope[w])*t.car.ReadyHold <= t.car.ReadyDrift
+		out = out || slow < t.low[w]-readyBand || slow > t.high[w]+readyBand
 	}
+	t.leaks.step(at, dt, m, t, row)
 	if !known {
 		t.inside, t.outside, t.ready = nan, nan, nan
 		return
@@ -134,9 +153,11 @@ func since(t float64, holds bool, at float64) float64 {
 func (t *tyres) lapDone(slow bool) {
 	t.laps++
 	t.toReady, t.never = 0, 0
-	t.coreMean, t.pressureMean = alike(&t.coreLap), alike(&t.pressureLap)
+	before := t.coreMean
+	t.coreMean, t.pressureMean, t.bands = alike(&t.coreLap), alike(&t.pressureLap), alike(&t.edge)
 	for w := range 4 {
-		t.coreLap[w], t.pressureLap[w] = mean{}, mean{}
+		t.coreLap[w], t.pressureLap[w], t.edge[w] = mean{}, mean{}, mean{}
+		t.rise[w] = t.coreMean[w] - before[w]
 		if slow {
 			t.trend[w].n = 0
 		} else {
@@ -159,6 +180,16 @@ func (t *tyres) write(row channel.Row) {
 	for w := range 4 {
 		row[channel.TyreCore+channel.ID(w)] = t.core[w]
 		row[channel.TyreCoreMean+channel.ID(w)] = t.coreMean[w]
+		row[channel.TyreCoreCalm+channel.ID(w)] = t.slow[w].y
+		row[channel.TyreCoreRise+channel.ID(w)] = t.rise[w]
+		row[channel.TyreLoss+channel.ID(w)] = t.leaks.rate[w]
+		row[channel.TyreEdge+channel.ID(w)], row[channel.TyreEdgeSide+channel.ID(w)] = math.Abs(t.bands[w]), nan
+		if !math.IsNaN(t.bands[w]) {
+			row[channel.TyreEdgeSide+channel.ID(w)] = 0
+			if t.bands[w] < 0 {
+				row[channel.TyreEdgeSide+channel.ID(w)] = 1
+			}
+		}
 		row[channel.TyrePressureMean+channel.ID(w)] = t.pressureMean[w]
 	}
 	row[channel.TyreSpreadFront] = t.coreMean[channel.FR] - t.coreMean[channel.FL]

@@ -199,7 +199,10 @@ func races(course string, add func(*drive)) {
 	race("by time", demo.Options{Duration: 1300, Rivals: 8, Fuel: per * 30}, expected{rule: "time-left", from: 1, late: 16})
 	race("by time, the leader decides", demo.Options{Duration: 1100, Rivals: 3, Fuel: per * 30})
 	race("stop", demo.Options{Laps: 16, Fuel: per * 10, Stops: []demo.Stop{{Lap: 7, Fuel: per * 13, Tyres: true}}}, expected{rule: "fuel-stop", from: 3, late: 6})
-	race("wet out-lap", demo.Options{Laps: 9, Weather: demo.Weather{Rain: []demo.Shower{{From: 0, To: 300, Amount: 0.6}}}}, expected{rule: "compound-unfit", from: 0, late: 2})
+	race("wet out-lap", demo.Options{Laps: 9, Weather: demo.Weather{Rain: []demo.Shower{{From: 0, To: 300, Amount: 0.6}}}})
+	soft := demo.Baseline()
+	soft.Compound = 1
+	race("soft on a warm road for long", demo.Options{Laps: 12, Car: &soft}, expected{rule: "compound-unfit", from: 0, late: 1})
 	race("laps left", demo.Options{Laps: 9, Rivals: 6, Fuel: per * 14}, expected{rule: "laps-left", from: 4, late: 10})
 	limiter := demo.Baseline()
 	limiter.FinalDrive *= 1.25

@@ -37,7 +37,7 @@ func (o *outcome) fuel(c *said, t float64) judgement {
 		if c.Rule == "fuel-good-saving" {
 			return fine
 		}
-		return check(near(c.Text, margin, 0.6) || margin > 3, "%.2f laps over", margin)
+		return check(len(numbers(c.Text)) == 0 || near(c.Text, margin, 0.6) || margin > 3, "%.2f laps over", margin)
 	case "fuel-marginal":
 		if math.Abs(margin) > 1.5 {
 			return notSo(sprintf("%.2f laps over", margin))
@@ -52,7 +52,7 @@ func (o *outcome) fuel(c *said, t float64) judgement {
 	if margin > doubt {
 		return notSo(sprintf("%.2f laps over", margin))
 	}
-	return check(near(c.Text, -margin, 0.6), "%.2f laps short", -margin)
+	return check(len(numbers(c.Text)) < 2 || near(c.Text, -margin, 0.6), "%.2f laps short", -margin)
 }
 
 // aboard is what was in the tank when a lap began.

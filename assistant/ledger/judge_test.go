@@ -196,7 +196,7 @@ func (o *outcome) judge(c *said) judgement {
 		}
 		return notSo("nothing touches")
 	case "gear-low":
-		return judgement{}
+		return o.gearLow(t)
 	case "oil-hot":
 		return o.above(c, channel.OilTemperature, "oil_hot", t, 1.5)
 	case "coolant-hot":
@@ -490,7 +490,35 @@ func (o *outcome) above(c *said, id channel.ID, limit string, t, tolerance float
 	if x < o.limit(limit, 0)-1 {
 		return notSo("below its limit")
 	}
-	return check(len(numbers(c.Text)) == 0 || near(c.Text, x, tolerance), "%.1f", x)
+	for _, m := range o.between(t-1, t+0.1) {
+		if near(c.Text, m.row[id], tolerance) {
+			return fine
+		}
+	}
+	return check(len(numbers(c.Text)) == 0, "%.1f", x)
+}
+
+// gearLow looks for a corner that was driven in a lower gear than in most laps before, twice running.
+func (o *outcome) gearLow(t float64) judgement {
+	n := o.lapAt(t)
+	for _, k := range o.truth.Course.Corners {
+		var gears []float64
+		for lap := 1; lap <= n && lap < len(o.truth.Done); lap++ {
+			low := math.Inf(1)
+			for _, m := range o.between(o.truth.Done[lap].Start, min(t, o.truth.Done[lap].End)) {
+				if d := m.row[channel.LapDistance]; d > k.Entry && d < k.Exit && m.row[channel.Gear] >= 1 {
+					low = min(low, m.row[channel.Gear])
+				}
+			}
+			if !math.IsInf(low, 1) {
+				gears = append(gears, low)
+			}
+		}
+		if len(gears) > 4 && gears[len(gears)-2] < slices.Max(gears[:len(gears)-2]) {
+			return fine
+		}
+	}
+	return notSo("no corner was driven in a lower gear")
 }
 
 // biteLost is the share of the brakes' bite that the heat of the discs has taken, in the last lap against the best before: by the demo
