@@ -71,7 +71,7 @@ func Declarations() []channel.Declaration {
 				channel.TyreTemperature+w, channel.TyreTempInner+w, channel.TyreTempMiddle+w, channel.TyreTempOuter+w)}},
 			channel.Declaration{Channels: ids{channel.TyreCoreCalm + w}, Needs: []channel.Need{channel.All(channel.TyreCore + w)}},
 			channel.Declaration{Channels: ids{channel.TyreCoreRise + w}, Needs: []channel.Need{channel.All(channel.TyreCoreMean + w)}},
-			channel.Declaration{Channels: ids{channel.TyreLoss + w}, Needs: []channel.Need{channel.All(channel.Four(channel.TyrePressure)...)}},
+			channel.Declaration{Channels: ids{channel.TyreLoss + w}, Needs: []channel.Need{ofThree(w)}},
 			channel.Declaration{Channels: ids{channel.TyreEdge + w, channel.TyreEdgeSide + w},
 				Needs: []channel.Need{channel.All(channel.TyreTempInner+w, channel.TyreTempOuter+w), line}},
 			channel.Declaration{Channels: ids{channel.TyreCoreMean + w}, Needs: []channel.Need{channel.All(channel.TyreCore + w), line}},
@@ -114,4 +114,16 @@ func (c *Condition) Progress(code string) string {
 		return "bends of different load, or wheelbase and steering ratio are not this car's"
 	}
 	return ""
+}
+
+// ofThree is the need for the pressure of a wheel and of two others, against which it is measured.
+func ofThree(w channel.ID) (need channel.Need) {
+	for a := range channel.ID(4) {
+		for b := range a {
+			if a != w && b != w {
+				need = append(need, channel.Of(channel.TyrePressure+w, channel.TyrePressure+a, channel.TyrePressure+b))
+			}
+		}
+	}
+	return need
 }
