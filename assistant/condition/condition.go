@@ -80,7 +80,7 @@ func (c *Condition) Step(at float64, row channel.Row) {
 	c.slip.step(at, &c.motion, c.brakes.on, row)
 	c.balance.step(at, dt, &c.motion, row)
 	c.corners.step(at, dt, c, row)
-	c.places.step(dt, row)
+	c.places.step(dt, c.brakes.on, row)
 	c.fade.step(dt, &c.motion, &c.brakes, row)
 	c.fit.step(row)
 	c.aids.step(at, row)
