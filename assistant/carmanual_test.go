@@ -15,7 +15,8 @@ import (
 	"earshot/rules"
 )
 
-// The manual of car files names every rule that a missing limit switches off, and no rule that does not ship. All channels are covered.
+// The manual of car files names every rule that a missing limit switches off, and no rule that does not ship. All
+// channels are covered.
 func TestTheCarManualNamesTheRules(t *testing.T) {
 	set := channel.NewSet()
 	var covered []channel.ID

@@ -24,7 +24,8 @@ func declarations() []channel.Declaration {
 	return append(list, race.Declarations()...)
 }
 
-// knowledge says what can be known of a feed that gives these channels, with this car and course file; either may be nil.
+// knowledge says what can be known of a feed that gives these channels, with this car and course file; either may be
+// nil.
 func knowledge(set *channel.Set, covered []channel.ID, k *car.Car, f *course.File) *channel.Knowledge {
 	known := channel.NewKnowledge(set, covered, declarations())
 	if k != nil {

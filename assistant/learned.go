@@ -68,7 +68,8 @@ func (c *Core) figures(code string) string {
 		return fmt.Sprintf("rolling radius %.4f of what the feed assumes", radius)
 	case "balance":
 		s := c.condition.Steering()
-		return fmt.Sprintf("steering offset %.2f deg, understeer gradient %.2f deg/g, from %.0f s", s.Offset/channel.Degree, s.Gradient*perG, s.Seconds)
+		return fmt.Sprintf("steering offset %.2f deg, understeer gradient %.2f deg/g, from %.0f s",
+			s.Offset/channel.Degree, s.Gradient*perG, s.Seconds)
 	case "course":
 		if c.course != nil {
 			return fmt.Sprintf("%.0f m, %d corners", c.course.Length, len(c.course.Corners))

@@ -30,8 +30,9 @@ func measured(t *testing.T, set *channel.Set, o demo.Options) []channel.Sample {
 	return samples
 }
 
-// drive takes the core through samples of which only the channels in keep are left, and tells which channels were ever given and which
-// computed channels ever had a value, 0 not counted where it means that nothing of the kind has happened.
+// drive takes the core through samples of which only the channels in keep are left, and tells which channels were
+// ever given and which computed channels ever had a value, 0 not counted where it means that nothing of the kind has
+// happened.
 func driveWith(t *testing.T, set *channel.Set, k *car.Car, samples []channel.Sample, keep []bool) (given []channel.ID, seen, stirred []bool) {
 	none, err := rules.Compile(nil, assistant.NewVocabulary(set, nil, nil, nil, nil))
 	require.NoError(t, err)
@@ -63,9 +64,9 @@ func driveWith(t *testing.T, set *channel.Set, k *car.Car, samples []channel.Sam
 	return given, seen, stirred
 }
 
-// What the stages declare is what they do: a channel that is declared available comes to have a value, and one that is not never does.
-// Else a rule would be silently dead, or switched off though it could speak. Each drive lacks channels and keys of the car
-// file at random.
+// What the stages declare is what they do: a channel that is declared available comes to have a value, and one that
+// is not never does. Else a rule would be silently dead, or switched off though it could speak. Each drive lacks
+// channels and keys of the car file at random.
 func TestStagesDoWhatTheyDeclare(t *testing.T) {
 	data, err := configs.Files.ReadFile("cars/demo.yaml")
 	require.NoError(t, err)

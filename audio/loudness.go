@@ -1,6 +1,8 @@
 package audio
 
-import "math"
+import (
+	"math"
+)
 
 // Blocks of the loudness measure, ITU-R BS.1770-4: gating blocks of 400 ms that
 // overlap by three quarters, so steps of 100 ms; short-term is 3 s (EBU Tech 3341).
@@ -72,19 +74,6 @@ func (m *Meter) Write(p []float32) {
 		m.steps = append(m.steps, sum)
 		m.filled = 0
 	}
-}
-
-// Momentary is the loudness of the last 400 ms in LUFS, to the last full 100 ms.
-func (m *Meter) Momentary() float64 { return m.last(momentarySteps) }
-
-// ShortTerm is the loudness of the last 3 s in LUFS, to the last full 100 ms.
-func (m *Meter) ShortTerm() float64 { return m.last(shortTermSteps) }
-
-func (m *Meter) last(n int) float64 {
-	if len(m.steps) < n {
-		return math.Inf(-1)
-	}
-	return lufs(mean(m.steps[len(m.steps)-n:]))
 }
 
 // Integrated is the gated loudness in LUFS of all that was written; minus

@@ -149,3 +149,16 @@ func BenchmarkMeter(b *testing.B) {
 		m.Write(c.Samples)
 	}
 }
+
+// Momentary is the loudness of the last 400 ms in LUFS, to the last full 100 ms.
+func (m *Meter) Momentary() float64 { return m.last(momentarySteps) }
+
+// ShortTerm is the loudness of the last 3 s in LUFS, to the last full 100 ms.
+func (m *Meter) ShortTerm() float64 { return m.last(shortTermSteps) }
+
+func (m *Meter) last(n int) float64 {
+	if len(m.steps) < n {
+		return math.Inf(-1)
+	}
+	return lufs(mean(m.steps[len(m.steps)-n:]))
+}

@@ -65,7 +65,8 @@ func TestTheManualHasEveryKey(t *testing.T) {
 	}
 }
 
-// The table of limits says their defaults as the parser has them. Which rules need them is for package assistant to test.
+// The table of limits says their defaults as the parser has them. Which rules need them is for package assistant to
+// test.
 func TestTheManualHasEveryLimit(t *testing.T) {
 	table := rows(readme(t), "limits")
 	for _, k := range KnownLimits() {

@@ -19,7 +19,8 @@ const (
 
 const inCarFile = " in the car file"
 
-// CarKey is the fact that the car file has that key, such as "wheelbase" or "fuel: density"; a limit has to be known at every wheel.
+// CarKey is the fact that the car file has that key, such as "wheelbase" or "fuel: density"; a limit has to be known
+// at every wheel.
 func CarKey(key string) Fact { return Fact(key + inCarFile) }
 
 // CarKey returns the key of the car file that f stands for, or false.
@@ -65,8 +66,8 @@ func AnyOf(ids ...ID) Need {
 // Four lists the channels of the four wheels, of which fl is the first.
 func Four(fl ID) []ID { return []ID{fl, fl + 1, fl + 2, fl + 3} }
 
-// A Declaration says of channels that a stage computes what it needs for them and when they become known. The vocabulary of the
-// rules, check and the debrief read the declarations; a test holds them against what the stages do.
+// A Declaration says of channels that a stage computes what it needs for them and when they become known. The
+// vocabulary of the rules, check and the debrief read the declarations; a test holds them against what the stages do.
 type Declaration struct {
 	Channels  []ID
 	Needs     []Need // all of them
@@ -163,7 +164,8 @@ func (k *Knowledge) Lacks(id ID) []string {
 	return list
 }
 
-// ways lists the ways to meet a need: "lap_number, lap_distance, or position_x and position_y with a gate in the course file".
+// ways lists the ways to meet a need: "lap_number, lap_distance, or position_x and position_y with a gate in the
+// course file".
 func (k *Knowledge) ways(n Need) string {
 	var ways []string
 	for _, s := range n {

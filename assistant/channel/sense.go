@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// A Sense says what the readings of a sensor must and cannot do, so that one that does not measure can be told from one that does.
-// All values are common practice, no source.
+// A Sense says what the readings of a sensor must and cannot do, so that one that does not measure can be told from
+// one that does. All values are common practice, no source.
 type Sense struct {
 	Spoken string  // the name as the driver hears it, without the wheel
 	Stir   float64 // what it moves by at the least while the car is driven for Frozen seconds; 0: it may stand still
@@ -30,9 +30,9 @@ var senses = func() map[ID]*Sense {
 		TyreTempInner:      named(tread, "tyre inner temperature"),
 		TyreTempMiddle:     named(tread, "tyre middle temperature"),
 		TyreTempOuter:      named(tread, "tyre outer temperature"),
-		TyreCarcass:        {Spoken: "tyre carcass temperature", Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 5, Slew: 5, NoZero: true},
-		TyrePressure:       {Spoken: "tyre pressure", Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 15, Slew: 5, NoZero: true},
-		BrakeTemperature:   {Spoken: "brake temperature", Stir: 10, Frozen: frozenAfter, Alone: true, Jump: 50, Slew: 400, NoZero: true},
+		TyreCarcass:        named(Sense{Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 5, Slew: 5, NoZero: true}, "tyre carcass temperature"),
+		TyrePressure:       named(Sense{Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 15, Slew: 5, NoZero: true}, "tyre pressure"),
+		BrakeTemperature:   named(Sense{Stir: 10, Frozen: frozenAfter, Alone: true, Jump: 50, Slew: 400, NoZero: true}, "brake temperature"),
 		WheelSpeed:         named(moves(1), "wheel speed"),
 		SuspensionTravel:   named(moves(0.003), "suspension travel"),
 		RideHeight:         named(moves(0.003), "ride height"),
@@ -94,8 +94,8 @@ var sensorNames = func() []string {
 	return list
 }()
 
-// SensorName returns the number among the labels of FrozenChannel that names the most of these channels at once, and which those are. ids
-// are not empty, and each has a Sense.
+// SensorName returns the number among the labels of FrozenChannel that names the most of these channels at once, and
+// which those are. ids are not empty, and each has a Sense.
 func SensorName(ids []ID) (label float64, named []ID) {
 	n := 1
 	for _, id := range Sensed() {

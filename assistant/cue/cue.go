@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strings"
 )
 
 // A Priority is the right of way of a cue.
@@ -29,16 +28,6 @@ func (p Priority) String() string {
 	return priorityNames[p]
 }
 
-// ParsePriority reads what String writes.
-func ParsePriority(s string) (Priority, error) {
-	for i, n := range priorityNames {
-		if n == s {
-			return Priority(i), nil
-		}
-	}
-	return 0, fmt.Errorf("unknown priority %q: it is one of %s", s, strings.Join(priorityNames[:], ", "))
-}
-
 // Where tells on which part of the course a cue may start. A warning may start anywhere, and so may
 // every cue while the car stands.
 type Where int
@@ -58,16 +47,6 @@ func (w Where) String() string {
 		return fmt.Sprintf("where(%d)", int(w))
 	}
 	return whereNames[w]
-}
-
-// ParseWhere reads what String writes.
-func ParseWhere(s string) (Where, error) {
-	for i, n := range whereNames {
-		if n == s {
-			return Where(i), nil
-		}
-	}
-	return 0, fmt.Errorf("unknown place %q: it is one of %s", s, strings.Join(whereNames[:], ", "))
 }
 
 // A Phrase is a text with the length of its clip. The zero Phrase says nothing.
@@ -238,9 +217,6 @@ var defaults = Config{
 	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 8, LapAtMost: 180, LineWindow: 12, Patience: 25, AnswerWithin: 4.5,
 	CornerPatience: 15, Life: 20, MuteFor: 120,
 }
-
-// DefaultConfig returns the defaults.
-func DefaultConfig() Config { return defaults }
 
 // Validate reports every field that makes no sense, each with the way out. Zero fields are fine: they take
 // their defaults.

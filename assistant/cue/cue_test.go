@@ -50,13 +50,13 @@ func TestOfferRefuses(t *testing.T) {
 
 func TestConfigValidate(t *testing.T) {
 	require.NoError(t, Config{}.Validate())
-	require.NoError(t, DefaultConfig().Validate())
+	require.NoError(t, defaults.Validate())
 	err := Config{Margin: -1, Gap: 0.2, Life: math.NaN(), MuteFor: math.Inf(1)}.Validate()
 	require.Error(t, err)
 	for _, part := range []string{"margin is -1", "gap is 0.2", "at least 0.5", "life is NaN", "mute_for is +Inf", "default of 120"} {
 		require.ErrorContains(t, err, part, "all mistakes at once")
 	}
-	require.Equal(t, DefaultConfig(), Config{}.filled())
+	require.Equal(t, defaults, Config{}.filled())
 	require.Equal(t, 0.5, Config{Gap: 0.1}.filled().Gap)
 }
 
@@ -64,24 +64,24 @@ func TestConfigValidate(t *testing.T) {
 // most 10 alarms in any ten minutes.
 func TestDefaultBudget(t *testing.T) {
 	const alarms, window, lap, lapTimeCall = 10.0, 600.0, 100.0, 1
-	require.Equal(t, int(math.Ceil(alarms*lap/window))+lapTimeCall, DefaultConfig().MaxAdvisoriesPerLap)
+	require.Equal(t, int(math.Ceil(alarms*lap/window))+lapTimeCall, defaults.MaxAdvisoriesPerLap)
 }
 
 func TestNamesReadBack(t *testing.T) {
 	for p := Advisory; p <= Warning; p++ {
-		q, err := ParsePriority(p.String())
+		q, err := parsePriority(p.String())
 		require.NoError(t, err)
 		require.Equal(t, p, q)
 	}
 	require.Equal(t, []string{"advisory", "caution", "answer", "warning"}, []string{Advisory.String(), Caution.String(), Answer.String(), Warning.String()})
 	for w := Anywhere; w <= Line; w++ {
-		v, err := ParseWhere(w.String())
+		v, err := parseWhere(w.String())
 		require.NoError(t, err)
 		require.Equal(t, w, v)
 	}
-	_, err := ParsePriority("urgent")
+	_, err := parsePriority("urgent")
 	require.ErrorContains(t, err, "advisory, caution, answer, warning")
-	_, err = ParseWhere("pits")
+	_, err = parseWhere("pits")
 	require.ErrorContains(t, err, "anywhere, straight, line")
 	require.Equal(t, "where(7)", Where(7).String())
 	require.Equal(t, "priority(-1)", Priority(-1).String())

@@ -166,14 +166,14 @@ func (p *teller) act(at float64, verb string, args []string) {
 	switch verb {
 	case "offer":
 		rule, inst := ruleOf(args[0])
-		prio, err := ParsePriority(args[1])
+		prio, err := parsePriority(args[1])
 		require.NoError(p.t, err)
 		words, opts, _ := strings.Cut(strings.Join(args[3:], " ")+" ", "| ")
 		c := Cue{Rule: rule, Instance: inst, Priority: prio, Duration: p.number(args[2]), Text: strings.TrimSpace(words)}
 		for _, kv := range strings.Fields(opts) {
 			switch k, v, _ := strings.Cut(kv, "="); k {
 			case "where":
-				c.Where, err = ParseWhere(v)
+				c.Where, err = parseWhere(v)
 				require.NoError(p.t, err)
 			case "group":
 				c.Group, c.Live = v, true
@@ -235,4 +235,24 @@ func (p *teller) act(at float64, verb string, args []string) {
 	default:
 		require.Fail(p.t, "unknown action "+verb)
 	}
+}
+
+// parsePriority reads what String writes.
+func parsePriority(s string) (Priority, error) {
+	for i, n := range priorityNames {
+		if n == s {
+			return Priority(i), nil
+		}
+	}
+	return 0, fmt.Errorf("unknown priority %q: it is one of %s", s, strings.Join(priorityNames[:], ", "))
+}
+
+// parseWhere reads what String writes.
+func parseWhere(s string) (Where, error) {
+	for i, n := range whereNames {
+		if n == s {
+			return Where(i), nil
+		}
+	}
+	return 0, fmt.Errorf("unknown place %q: it is one of %s", s, strings.Join(whereNames[:], ", "))
 }

@@ -194,12 +194,20 @@ func (p *parser) clockSection(n *document.Node) {
 	}
 }
 
+// maxOwn bounds the channels of the user's own: each is a number in every sample.
+const maxOwn = 2000
+
 func (p *parser) own(n *document.Node) {
 	var quantities []string
 	for _, q := range channel.Quantities() {
 		quantities = append(quantities, string(q))
 	}
-	for _, e := range p.Pairs(n, "own_channels") {
+	entries := p.Pairs(n, "own_channels")
+	if len(entries) > maxOwn {
+		p.Bad(n, "leave out those that no rule and no debrief reads", "there are %d own channels, and %d are the most", len(entries), maxOwn)
+		return
+	}
+	for _, e := range entries {
 		o := p.Object(e.V, "own channel "+e.Key, "quantity", "range", "stale", "labels", "about")
 		c := channel.Channel{Name: e.Key, About: p.Text(o.Get("about"), "about"), Quantity: channel.None}
 		if o.Has("quantity") {

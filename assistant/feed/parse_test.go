@@ -2,6 +2,7 @@ package feed
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -172,4 +173,15 @@ func FuzzParse(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// A feed file asks for no more than a sample can carry.
+func TestTooManyOwnChannels(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("transport: {kind: stdin}\ncodec: csv\nchannels: {speed: {column: v, unit: m/s}}\nown_channels:\n")
+	for i := range maxOwn + 1 {
+		fmt.Fprintf(&b, "  n%d: {quantity: number}\n", i)
+	}
+	_, err := Parse("wide.yaml", []byte(b.String()), channel.NewSet())
+	require.ErrorContains(t, err, "there are 2001 own channels, and 2000 are the most")
 }

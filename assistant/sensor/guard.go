@@ -120,7 +120,8 @@ func New(set *channel.Set) *Guard {
 			if sense.Jump > 0 {
 				g.quick = append(g.quick, quick{id: id, jump: sense.Jump, last: nan, at: math.Inf(-1), of: i})
 			}
-			s := sensor{id: id, sense: sense, lo: c.Min, hi: c.Max, stale: c.Stale, step: math.Inf(1), last: nan, level: nan, oddAt: nan, soundAt: nan}
+			s := sensor{id: id, sense: sense, lo: c.Min, hi: c.Max, stale: c.Stale, step: math.Inf(1)}
+			s.last, s.level, s.oddAt, s.soundAt = nan, nan, nan, nan
 			s.kin = [4]int{-1, -1, -1, -1}
 			at := 0
 			for other := range n {
@@ -141,8 +142,8 @@ func New(set *channel.Set) *Guard {
 	return g
 }
 
-// Update hands the readings of a sample that can be believed to hold, and takes those in force away that cannot. The result is that of
-// Hold.Update. What was found is told by Findings.
+// Update hands the readings of a sample that can be believed to hold, and takes those in force away that cannot. The
+// result is that of Hold.Update. What was found is told by Findings.
 func (g *Guard) Update(hold *channel.Hold, s channel.Sample) (implausible int) {
 	g.found = g.found[:0]
 	implausible = hold.Update(channel.Sample{At: s.At, Row: g.filter(s, hold.Row)})
@@ -207,7 +208,8 @@ func (g *Guard) believe(q *quick, at, v float64, held channel.Row) bool {
 	s := &g.sensors[q.of]
 	if v == 0 && s.sense.NoZero {
 		first := math.IsNaN(q.last)
-		if q.last > q.jump || first && (g.set.At(q.id).Quantity == channel.Pressure || !(held[channel.AirTemperature] < coldAir)) {
+		cold := g.set.At(q.id).Quantity == channel.Temperature && held[channel.AirTemperature] < coldAir
+		if q.last > q.jump || first && !cold {
 			s.masked = s.masked || first // no other reading is in force
 			g.nonsense(q.of, at)
 			return false

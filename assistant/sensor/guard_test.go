@@ -31,7 +31,8 @@ type told struct {
 	sensor.Finding
 }
 
-// watch takes a drive through a Guard as the core does and returns what channel id was held to be; spoil changes each row first.
+// watch takes a drive through a Guard as the core does and returns what channel id was held to be; spoil changes each
+// row first.
 func watch(samples []channel.Sample, id channel.ID, spoil func(i int, at float64, row channel.Row)) (all []told, held []float64) {
 	g, hold, row := sensor.New(set), channel.NewHold(set), set.NewRow()
 	for i, s := range samples {
@@ -70,8 +71,8 @@ func coarse(row channel.Row) {
 	}
 }
 
-// Sensors that work are never accused: fine ones, noisy ones, those of whole degrees and kilopascals, those that speak once a second,
-// standing, in the pits, and behind the safety car.
+// Sensors that work are never accused: fine ones, noisy ones, those of whole degrees and kilopascals, those that
+// speak once a second, standing, in the pits, and behind the safety car.
 func TestSoundSensorsAreBelieved(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))
 	shown := map[channel.ID]float64{}
@@ -186,7 +187,8 @@ func TestFrozenSensors(t *testing.T) {
 	}
 }
 
-// Exactly 0 from a tyre or a disc is no reading, from the start or suddenly; a tyre that goes flat comes to 0 and is believed.
+// Exactly 0 from a tyre or a disc is no reading, from the start or suddenly; a tyre that goes flat comes to 0 and is
+// believed.
 func TestZeros(t *testing.T) {
 	samples := drive(t, demo.Options{Seed: 5, Laps: 2, Rate: 20})
 	id := channel.TyrePressure + 1
@@ -314,6 +316,9 @@ func TestRests(t *testing.T) {
 		}
 		return 70 + math.Mod(math.Floor((at-180)/56), 2)
 	}
+	among := func(fl, others func(float64) float64) [4]func(float64) float64 {
+		return [4]func(float64) float64{fl, others, others, others}
+	}
 	halting := after(100, steps(0.001, 0.2), fixed(80.5))
 	for _, tt := range []struct {
 		name   string
@@ -321,13 +326,15 @@ func TestRests(t *testing.T) {
 		frozen bool
 		steady bool // the car keeps its speed
 	}{
-		{"floats that stand still", [4]func(float64) float64{after(100, steps(0.001, 0.2), fixed(81)), steps(0.001, 0.2), steps(0.001, 0.2), steps(0.001, 0.2)}, true, false},
-		{"floats that stand still at a steady speed", [4]func(float64) float64{halting, halting, halting, halting}, false, true},
-		{"tenths that stand still while fellows hardly move", [4]func(float64) float64{after(100, steps(0.1, 4), after(129, fixed(82.5), steps(0.1, 4))), steps(0.1, 7), steps(0.1, 7), steps(0.1, 7)}, false, false},
-		{"tenths that stand still while fellows move", [4]func(float64) float64{after(100, steps(0.1, 2), fixed(85)), steps(0.1, 2), steps(0.1, 2), steps(0.1, 2)}, true, false},
-		{"a reading every fifteen seconds, then after forty", [4]func(float64) float64{after(200, steps(0.003, 15), steps(0.003, 40)), steps(0.003, 15), steps(0.003, 15), steps(0.003, 15)}, false, false},
+		{"floats that stand still", among(after(100, steps(0.001, 0.2), fixed(81)), steps(0.001, 0.2)), true, false},
+		{"floats that stand still at a steady speed", among(halting, halting), false, true},
+		{"tenths that stand still while fellows hardly move",
+			among(after(100, steps(0.1, 4), after(129, fixed(82.5), steps(0.1, 4))), steps(0.1, 7)), false, false},
+		{"tenths that stand still while fellows move", among(after(100, steps(0.1, 2), fixed(85)), steps(0.1, 2)), true, false},
+		{"a reading every fifteen seconds, then after forty",
+			among(after(200, steps(0.003, 15), steps(0.003, 40)), steps(0.003, 15)), false, false},
 		{"an unladen tyre", [4]func(float64) float64{unladen, swing(4), unladen, swing(4)}, false, false},
-		{"one that never moved", [4]func(float64) float64{fixed(20), swing(4), swing(4), swing(4)}, true, false},
+		{"one that never moved", among(fixed(20), swing(4)), true, false},
 		{"whole degrees, all of them steady", [4]func(float64) float64{fixed(90), fixed(91), fixed(92), fixed(89)}, false, false},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

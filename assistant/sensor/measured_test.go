@@ -15,8 +15,8 @@ import (
 	"earshot/assistant/sensor"
 )
 
-// The sensors of measured drives work: a race car on an oval, a road car in traffic with long stops. As they are, and as if they
-// told only coarse steps.
+// The sensors of measured drives work: a race car on an oval, a road car in traffic with long stops. As they are, and
+// as if they told only coarse steps.
 func TestMeasuredSensorsAreBelieved(t *testing.T) {
 	for _, tt := range []struct{ file, feed string }{
 		{"racecar-oval-25hz/LVMS_23_01_04_B.csv.gz", "racecar-oval.yaml"},

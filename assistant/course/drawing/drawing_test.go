@@ -183,3 +183,5 @@ func TestNothingToDraw(t *testing.T) {
 	require.NoError(t, SVG(&b, m, Options{}))
 	elements(t, []byte(b.String()))
 }
+
+func (b box) middle() vec { return vec{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2} }

@@ -71,7 +71,6 @@ type box struct{ x0, y0, x1, y1 float64 }
 
 func (b box) grown(by float64) box { return box{b.x0 - by, b.y0 - by, b.x1 + by, b.y1 + by} }
 func (b box) meets(c box) bool     { return b.x0 < c.x1 && c.x0 < b.x1 && b.y0 < c.y1 && c.y0 < b.y1 }
-func (b box) middle() vec          { return vec{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2} }
 
 // A stroke is a line through points.
 type stroke struct {

@@ -225,7 +225,10 @@ func (l *Layout) Validate() (problems []error) {
 			if f.Width > 0 && (!f.Type.Integer() || f.Bit < 0 || f.Bit+f.Width > 8*f.Type.Size()) {
 				bad("kind %s: %s: bits %d to %d are not in %s", k.Name, f.Name, f.Bit, f.Bit+f.Width-1, f.Type)
 			}
-			if k.Length > 0 && f.At+f.size() > k.Length {
+			switch {
+			case k.Length == 0 && f.At+f.size() > captureLargest:
+				bad("kind %s: %s ends at byte %d, and no packet has so many", k.Name, f.Name, f.At+f.size())
+			case k.Length > 0 && f.At+f.size() > k.Length:
 				bad("kind %s: %s ends at byte %d, and the datagram has %d", k.Name, f.Name, f.At+f.size(), k.Length)
 			}
 		}

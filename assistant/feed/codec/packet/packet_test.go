@@ -140,11 +140,13 @@ func TestImpossibleLayoutsAreAllTold(t *testing.T) {
 		{Name: "a", When: []Match{{At: 0, Type: U8, Is: 300}}},
 		{Name: "b", When: []Match{{At: 0, Type: U8, Is: 300}}, Fields: []Field{{Field: plain(0), Type: "u7"}, {Field: plain(1), Type: U8, Bit: 6, Width: 4}}},
 		{Name: "c", Length: 4, Fields: []Field{{Field: plain(0), Type: U32, At: 1}}, Check: &Check{Sum: "md5"}},
+		{Name: "d", When: []Match{{At: 0, Type: U8, Is: 3}}, Fields: []Field{{Field: plain(0), Type: F32, At: 180_000}}},
 	}}
-	require.Len(t, l.Validate(), 8)
+	require.Len(t, l.Validate(), 9)
 	_, err := NewDecoder(l, 2)
 	require.ErrorContains(t, err, "a datagram could be either")
 	require.ErrorContains(t, err, "ends at byte 5")
+	require.ErrorContains(t, err, "ends at byte 180004, and no packet has so many")
 }
 
 // The running number: what a list of arrivals must count. Truth by hand.
