@@ -18,8 +18,8 @@ import (
 // lookEvery is how often a device is looked for while there is none. That costs two calls of the system.
 const lookEvery = 2 * time.Second
 
-// An Auto plays through the first device that can be had. While there is none, at the start or after a loss that is for good, it looks
-// for one and takes up what appears.
+// An Auto plays through the first device that can be had. While there is none, at the start or after a loss that is for
+// good, it looks for one and takes up what appears.
 type Auto struct {
 	find func(context.Context) (Device, error)
 	news output.News
@@ -60,7 +60,8 @@ func advice() string {
 
 func oneLine(err error) string { return strings.ReplaceAll(err.Error(), "\n", "; ") }
 
-// first opens the sound server where one answers, else the system's sound. The error says why it is not the better one, or none.
+// first opens the sound server where one answers, else the system's sound. The error says why it is not the better one,
+// or none.
 func first(ctx context.Context) (Device, error) {
 	var why []error
 	if runtime.GOOS == "linux" {
