@@ -52,6 +52,7 @@ func (l *Learner) observe() {
 		c.Slowest, c.MinSpeed = next.Wrap(c.Entry+statistics.Median(mem.slowest)), statistics.Median(mem.speed)
 	}
 	next.pace(lap, l.slowLaps > 0)
+	next.findSweeps()
 	l.m = &next
 }
 

@@ -138,15 +138,15 @@ func (l *Learner) Step(at float64, row channel.Row) *Map {
 		l.at = at
 		return fresh
 	}
-	l.watch(at-l.at, d, v, row[channel.YawRate])
+	l.noteFaults(at-l.at, d, v, row[channel.YawRate])
 	l.keep(d, v, p, placed, row)
 	l.at = at
 	l.last.d, l.last.v, l.last.x, l.last.y = d, v, p.X, p.Y
 	return fresh
 }
 
-// watch looks for what makes a lap a poor one. A start from the grid is none.
-func (l *Learner) watch(dt, d, v, yaw float64) {
+// noteFaults looks for what makes a lap a poor one. A start from the grid is none.
+func (l *Learner) noteFaults(dt, d, v, yaw float64) {
 	if !(v < standing) {
 		l.clock += dt
 	} else if d > farApart {

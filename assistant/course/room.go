@@ -16,9 +16,11 @@ const (
 	easeOff    = 0.25 // by which a lap that is slower, but not by so much, moves the learned times towards it
 	paceOver   = 15.0 // s of driving over which the present pace is measured
 	paceSlack  = 1.05 // of the learned pace: less is no slower driver, but traffic or a mistake
+	sweepLoad  = 5.0  // m/s² to the side, and
+	sweepTime  = 0.4  // s of it, in which a driver has no ear
 	likely     = 3.0  // m/s²: how hard a car is taken to accelerate where the times along the lap are not known
 	calmFor    = 0.5  // s of going straight after which a course that is not known is taken to go on so for
-	calmRoom   = 2.5  // s; on three courses of the demonstration it holds in three of four straights at their beginning
+	CalmRoom   = 2.5  // s; on three courses of the demonstration it holds in three of four straights at their beginning
 	gentle     = 3.0  // m/s² to the side: more is a bend
 )
 
@@ -34,7 +36,49 @@ func (m *Map) FreeRoad(d float64) float64 {
 		}
 		metres = min(metres, m.ahead(d, from))
 	}
+	for _, s := range m.sweeps {
+		if m.ahead(s.from, d) <= m.ahead(s.from, s.to) {
+			return 0
+		}
+		metres = min(metres, m.ahead(d, s.from))
+	}
 	return metres
+}
+
+// A sweep is a bend that is no corner, as nobody slows for it, or the wide beginning of one, where the car is so hard to the side that the driver has no ear
+// for talk. Distances are metres from the line.
+type sweep struct{ from, to float64 }
+
+// findSweeps sets the sweeps of a map that is being made: where the driver, at his learned speed, is hard to the side where he neither brakes nor has turned in.
+func (m *Map) findSweeps() {
+	m.sweeps = nil
+	if m.Times == nil {
+		return
+	}
+	n := len(m.K)
+	hard := func(i int) bool {
+		d := float64(i%n) * m.Step
+		v := m.speedAt(d)
+		return v*v*math.Abs(m.K[i%n]) >= sweepLoad && m.FreeRoad(d) > 0
+	}
+	start := 0
+	for start < n && hard(start) {
+		start++
+	}
+	for i := start; i < start+n; i++ {
+		if !hard(i) {
+			continue
+		}
+		j := i
+		for j < start+n && hard(j) {
+			j++
+		}
+		s := sweep{m.Wrap((float64(i) - 0.5) * m.Step), m.Wrap((float64(j) - 0.5) * m.Step)}
+		if m.seconds(s.from, s.to) >= sweepTime {
+			m.sweeps = append(m.sweeps, s)
+		}
+		i = j
+	}
 }
 
 // Room returns the seconds until the next braking or turn-in point for a car at d metres from the line: 0 from such a point to the
@@ -76,13 +120,20 @@ func (m *Map) LongestRoom() float64 {
 		return math.NaN()
 	}
 	longest := 0.0
+	ends := make([]float64, 0, len(m.Corners)+len(m.sweeps))
 	for i := range m.Corners {
-		d := m.Wrap(m.Corners[i].Exit + 1e-6)
+		ends = append(ends, m.Corners[i].Exit)
+	}
+	for _, s := range m.sweeps {
+		ends = append(ends, s.to)
+	}
+	for _, d := range ends {
+		d = m.Wrap(d + 1e-6)
 		if metres := m.FreeRoad(d); metres > 0 {
 			longest = max(longest, m.seconds(d, m.Wrap(d+metres)))
 		}
 	}
-	if len(m.Corners) == 0 {
+	if len(ends) == 0 {
 		return Standing
 	}
 	return min(longest, Standing)
@@ -165,7 +216,7 @@ type calm struct {
 	fall  float64 // m/s², speed lost, smoothed
 }
 
-// room returns the room to talk in seconds: calmRoom once the car has gone straight for calmFor, whatever the throttle, Standing for a car that
+// room returns the room to talk in seconds: CalmRoom once the car has gone straight for calmFor, whatever the throttle, Standing for a car that
 // stands, none while it brakes or turns or has just done so. NaN where the feed shows too little to tell.
 func (c *calm) room(at float64, row channel.Row) float64 {
 	const smooth = 0.3 // s
@@ -202,5 +253,5 @@ func (c *calm) room(at float64, row channel.Row) float64 {
 	if at-c.since < calmFor {
 		return 0
 	}
-	return calmRoom
+	return CalmRoom
 }

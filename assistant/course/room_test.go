@@ -142,3 +142,37 @@ func TestRoomBeforeTheMap(t *testing.T) {
 		}
 	}
 }
+
+// The same on twelve surveyed centre lines (TUM racetrack-database) for an ideal car whose driver gets quicker by 7 % and then varies by 3 %. He is busy where
+// he brakes and where the car does 8 m/s² or more to the side: the lines have flat-out bends that are no corners.
+func TestRoomIsHonestOnSurveyedLines(t *testing.T) {
+	truth, root := readTracks(t)
+	pace := []float64{0.93, 0.93, 0.97, 1, 0.99, 1, 0.97, 1} // at the beginning of each lap
+	for _, row := range truth {
+		p := surveyed(t, root, row[0])
+		ideal, c := newIdealCar(p), newCar(&course.File{Line: course.Line{Source: course.ByGate, Gate: p.gateAt(0)}})
+		var all []moment
+		const dt = 0.05
+		v := 30.0
+		for s := p.length - 51; s < 7*p.length-1; {
+			lap := int(s / p.length)
+			at := func() int { return int(math.Mod(s, p.length)/ideal.metres) % len(ideal.v) }
+			was := v
+			v = ideal.v[at()] * (pace[lap] + (pace[lap+1]-pace[lap])*(s/p.length-float64(lap)))
+			s += v * dt
+			c.row[channel.PositionX], c.row[channel.PositionY] = p.at(s)
+			c.row[channel.Speed], c.row[channel.YawRate], c.row[channel.Brake] = v, v*ideal.k[at()], 0
+			if was-v > 2*dt {
+				c.row[channel.Brake] = 0.5
+			}
+			c.step(dt)
+			busy := c.row[channel.Brake] > 0 || math.Abs(v*c.row[channel.YawRate]) > 8
+			all = append(all, moment{c.at, c.row[channel.RoomToTalk], busy, lap >= 2})
+		}
+		list := excess(all)
+		t.Logf("%-14s %5d moments: %.2f %% too long by 0.5 s; excess from %.2f (p5) by %.2f (p50) to %.2f s (p99); the longest room is %.1f s", row[0],
+			len(list), 100*shareAbove(list, 0.5), list[len(list)/20], list[len(list)/2], list[len(list)*99/100], c.learner.Map().LongestRoom())
+		require.Less(t, shareAbove(list, 0.5), 0.01, row[0])
+		require.Greater(t, list[len(list)/2], -0.5, row[0])
+	}
+}

@@ -255,6 +255,7 @@ func DecodeSaved(name string, data []byte) (Saved, error) {
 		})
 	}
 	m.describe()
+	m.findSweeps()
 	return Saved{m, f.Feed, f.Car, f.Updated}, nil
 }
 

@@ -203,9 +203,9 @@ func (r *records) best(compound string) float64 {
 	return r.all.Compounds[compound].Lap
 }
 
-// take takes a valid flying lap in, with its trace where it has a whole one, and tells whether it beats all earlier
+// enter takes a valid flying lap in, with its trace where it has a whole one, and tells whether it beats all earlier
 // sessions on that compound.
-func (r *records) take(lap *Lap, compound, boundaries string, trace *Trace) (record bool) {
+func (r *records) enter(lap *Lap, compound, boundaries string, trace *Trace) (record bool) {
 	if r.all == nil {
 		return false
 	}

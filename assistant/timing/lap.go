@@ -195,7 +195,7 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 			trace = t.trace.last
 		}
 		t.sector.learn(lap.Sectors)
-		lap.Record = t.records.take(&lap, t.compound, boundariesText(t.lap.bounds), trace)
+		lap.Record = t.records.enter(&lap, t.compound, boundariesText(t.lap.bounds), trace)
 		t.recordTime = t.records.best(t.compound)
 	}
 	lap.Potential = t.sector.potential

@@ -36,14 +36,14 @@ type movement struct {
 	doubt Doubt // where it has not been told before
 }
 
-// A watch sees a gate being passed.
-type watch struct {
+// A gateWatch sees a gate being passed.
+type gateWatch struct {
 	gate  course.Gate
 	local bool    // gate is in the plane of the position
 	fwd   float64 // direction of travel over it; 0: not known yet
 }
 
-func (w *watch) ready(loc *course.Locator) bool {
+func (w *gateWatch) ready(loc *course.Locator) bool {
 	if !w.local {
 		g, ok := loc.Gate(w.gate)
 		if !ok {
@@ -56,7 +56,7 @@ func (w *watch) ready(loc *course.Locator) bool {
 
 // pass tells whether the way from p at time a to q at time b passes the gate: 1 forward, -1 backward, 0 not; and
 // when, linearly in the signed distance. A place on the gate belongs to the side ahead.
-func (w *watch) pass(p, q course.Point, a, b float64) (dir int, when float64) {
+func (w *gateWatch) pass(p, q course.Point, a, b float64) (dir int, when float64) {
 	s0, s1 := w.gate.Side(p), w.gate.Side(q)
 	if w.fwd == 0 {
 		fast := math.Hypot(q.X-p.X, q.Y-p.Y) >= dirSpeed*(b-a)
@@ -80,9 +80,9 @@ func (w *watch) pass(p, q course.Point, a, b float64) (dir int, when float64) {
 type line struct {
 	file *course.File
 	loc  course.Locator
-	main watch
-	pit  struct{ entry, exit, line *watch }
-	cuts []*watch // of the sector boundaries, nil where they are distances
+	main gateWatch
+	pit  struct{ entry, exit, line *gateWatch }
+	cuts []*gateWatch // of the sector boundaries, nil where they are distances
 
 	pos     course.Point
 	posAt   float64
@@ -123,11 +123,11 @@ func newLine(f *course.File) line {
 	if f.Length > 0 {
 		l.length = f.Length
 	}
-	of := func(g *course.Gate) *watch {
+	of := func(g *course.Gate) *gateWatch {
 		if g == nil {
 			return nil
 		}
-		return &watch{gate: *g}
+		return &gateWatch{gate: *g}
 	}
 	l.pit.entry, l.pit.exit, l.pit.line = of(f.Pit.Entry), of(f.Pit.Exit), of(f.Pit.Line)
 	for _, b := range f.Sectors {

@@ -154,7 +154,7 @@ func TestRoadLoopIsAtMostOneLap(t *testing.T) {
 		dy, dx := 8*p.X/l/r, -8*p.Y/l/r/math.Cos(a[1])
 		gate := course.Gate{Geo: true, A: course.Point{X: a[1] + dy, Y: a[2] + dx}, B: course.Point{X: a[1] - dy, Y: a[2] - dx}, Toward: course.Point{X: b[1], Y: b[2]}, Directed: true}
 		f := newFeed(t, Config{Course: &course.File{Line: course.Line{Source: course.ByGate, Gate: gate}}})
-		w, loc := watch{gate: gate}, course.NewLocator(&course.File{Line: course.Line{Source: course.ByGate, Gate: gate}})
+		w, loc := gateWatch{gate: gate}, course.NewLocator(&course.File{Line: course.Line{Source: course.ByGate, Gate: gate}})
 		var last course.Point
 		seen := map[int]bool{}
 		at := log[0][0]

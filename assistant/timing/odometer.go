@@ -45,7 +45,7 @@ func (o *odometer) step(at, dt, v, u float64, p course.Point, placed, fresh, jum
 		o.have, o.anchor, o.base, o.fix, o.fixAt = true, p, o.total, o.total, at
 		o.scatter.n = 0
 	case fresh:
-		noise := o.scatter.take(p)
+		noise := o.scatter.add(p)
 		d, firm := math.Hypot(p.X-o.anchor.X, p.Y-o.anchor.Y), firmMetre
 		if noise > quiet {
 			d = math.Sqrt(max(0, d*d-2*noise*noise))
@@ -77,8 +77,8 @@ const (
 	perScatter   = 4.47213595 * 0.7978846 // √20, of the third difference of a unit scatter, and its mean size (normal distribution)
 )
 
-// take takes a position in and returns the standard deviation of the scatter in m, 0 before it is known.
-func (s *scatter) take(p course.Point) float64 {
+// add takes a position in and returns the standard deviation of the scatter in m, 0 before it is known.
+func (s *scatter) add(p course.Point) float64 {
 	if s.n < 3 {
 		s.last[s.n] = p
 		s.n++
