@@ -19,7 +19,7 @@ import (
 var pure = []string{
 	"../assistant/feed/probe",
 	"../assistant/channel", "../assistant/journal", "../assistant/health", "../assistant/session/model", "../assistant/timing", "../assistant/course", "../assistant/car",
-	"../assistant/condition", "../assistant/fuel", "../assistant/race", "../assistant/cue", "../assistant/words", "../assistant/statistics", "../assistant/demo", "../rules", "../audio/spoken",
+	"../assistant/condition", "../assistant/fuel", "../assistant/race", "../assistant/cue", "../assistant/words", "../assistant/statistics", "../assistant/demo", "../rules", "../rules/expression", "../rules/story", "../configs/document", "../audio/spoken",
 	"core.go", "illness.go", "trail.go", "recognise.go", "talk.go", "input.go", "vocabulary.go",
 }
 

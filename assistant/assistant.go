@@ -51,7 +51,8 @@ type Assistant struct {
 	out Output
 }
 
-// step carries one input through the core and gives what follows from it to the sinks. heard gets what each of them says, nil included.
+// step carries one input through the core and gives what follows from it to the sinks. heard gets what each of them
+// says, nil included.
 func (a *Assistant) step(in Input, heard func(sink int, err error)) {
 	a.out.Reset()
 	a.Core.Step(in, &a.out)

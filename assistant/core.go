@@ -99,7 +99,7 @@ func NewCore(s Setup) *Core {
 		recogniser: course.NewRecogniser(s.Known),
 		condition:  condition.New(s.Car), fuel: fuel.New(s.Car), race: race.New(),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
-		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(),
+		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(), most: course.CalmRoom,
 		lastPass: make(map[int]course.Pass),
 		lessons:  newLessons(),
 		trail:    &trail{}, ill: make(map[string]*illness),

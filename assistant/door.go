@@ -19,8 +19,9 @@ var (
 // doorRoom is how much may wait at a Door. It is emptied as soon as the core is free, so more is a flood.
 const doorRoom = 1024
 
-// A Door is the one way into a live run for everything but the samples, which the goroutine that reads the feed carries through itself.
-// What goes in is taken in the order in which it came, and recorded. Its methods may be called from any goroutine and never wait.
+// A Door is the one way into a live run for everything but the samples, which the goroutine that reads the feed
+// carries through itself. What goes in is taken in the order in which it came, and recorded. Its methods may be called
+// from any goroutine and never wait.
 type Door struct {
 	mu    sync.Mutex
 	queue []arrival

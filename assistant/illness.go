@@ -13,22 +13,22 @@ import (
 
 // The parts of the core itself.
 var (
-	coursePart = health.Part{Name: "course", About: "what is driven is not what the course file or the saved course says; ok: a course was recognised"}
+	coursePart = health.Part{Name: "course", About: "what is driven is not the course of the file, or of the saved one"}
 	RulesPart  = health.Part{Name: "rules", About: "changed rules cannot be used: those before stay in force"}
 )
 
 // Parts lists everything that may fall ill.
 func Parts() []health.Part {
 	return []health.Part{
-		feed.Whole, feed.Source, feed.Reading, feed.Movement, hand.KeysPart, SoundPart, session.JournalPart, session.RecordingPart, CoursesPart, BestsPart,
-		coursePart, RulesPart,
+		feed.Whole, feed.Source, feed.Reading, feed.Movement, hand.KeysPart, SoundPart, session.JournalPart,
+		session.RecordingPart, CoursesPart, BestsPart, coursePart, RulesPart,
 	}
 }
 
 var parts = Parts()
 
-// A part that comes and goes is told so many times; then it has to keep its state for a while before it is told again, s (common practice,
-// no source: a loose plug makes a dozen changes a minute).
+// A part that comes and goes is told so many times; then it has to keep its state for a while before it is told again,
+// s (common practice, no source: a loose plug makes a dozen changes a minute).
 const (
 	changesTold = 6
 	steadyAfter = 60.0
@@ -69,8 +69,9 @@ func (c *Core) ail(h *journal.Health, out *Output) {
 	case i.changes == changesTold:
 		i.unsteady = true
 		c.unsteady = append(c.unsteady, i)
-		h = i.part.Is(health.State(h.State), fmt.Sprintf("%s; it comes and goes: it is told again when it has kept its state for %.0f s", h.Text, steadyAfter))
-		h.Part = i.state.Part
+		told := *h
+		told.Text += fmt.Sprintf("; it comes and goes: it is told again when it has kept its state for %.0f s", steadyAfter)
+		h = &told
 	}
 	c.event(out, h)
 	c.sayHealth(i, health.State(was.State), out)

@@ -70,8 +70,8 @@ func DecodeInput(kind string, at float64, data []byte) (Input, error) {
 		in.Request = w.Request
 	}
 	switch {
-	case in.Kind == KindStart && in.Session == nil, in.Kind == KindHealth && in.Health == nil, in.Kind == KindCommand && in.Request == nil,
-		in.Kind == KindRules && len(in.Rules) == 0:
+	case in.Kind == KindStart && in.Session == nil, in.Kind == KindHealth && in.Health == nil,
+		in.Kind == KindCommand && in.Request == nil, in.Kind == KindRules && len(in.Rules) == 0:
 		return in, fmt.Errorf("a recorded %s input has no content", kind)
 	}
 	return in, nil

@@ -23,8 +23,9 @@ const (
 	statsEvery  = time.Second
 )
 
-// A live is a Core on a live feed. The goroutine that reads the feed carries each sample through the core itself: handing it to another
-// one costs more than all the rest. The one that attends to the door and the clock takes the core in between.
+// A live is a Core on a live feed. The goroutine that reads the feed carries each sample through the core itself:
+// handing it to another one costs more than all the rest. The one that attends to the door and the clock takes the
+// core in between.
 type live struct {
 	a     *Assistant
 	begin time.Time
@@ -44,8 +45,9 @@ type live struct {
 	counted int64 // troubles up to the last look of the reader, whose it is
 }
 
-// Run carries a live feed until it ends or ctx is done. Everything has been handed to the sinks, and all goroutines have ended, when it
-// returns. The error is the feed's; an end by ctx is none, and a sink that fails is told as health and ends nothing.
+// Run carries a live feed until it ends or ctx is done. Everything has been handed to the sinks, and all goroutines
+// have ended, when it returns. The error is the feed's; an end by ctx is none, and a sink that fails is told as health
+// and ends nothing.
 func (a *Assistant) Run(ctx context.Context) error {
 	begin := time.Now()
 	if a.Door == nil {
@@ -124,8 +126,8 @@ func (l *live) read(ctx context.Context) error {
 	}
 }
 
-// report passes on what the feed says of itself. What it counted waits for the next tick; a picture of it is taken each time that it has
-// doubled, so that a flood costs little.
+// report passes on what the feed says of itself. What it counted waits for the next tick; a picture of it is taken
+// each time that it has doubled, so that a flood costs little.
 func (l *live) report() {
 	for _, n := range noticesOf(l.a.Feed) {
 		l.do(func(now float64) { l.step(Input{Kind: KindHealth, At: now, Health: &n.Health}) })

@@ -132,8 +132,8 @@ func journalText(t testing.TB, events []journal.Event) string {
 	return string(b)
 }
 
-// Four minutes of live driving in a bubble of its own time, with presses of every kind, an illness, other rules and a silent feed; then the
-// recorded inputs once more through a new core. Both tell the same story, byte for byte.
+// Four minutes of live driving in a bubble of its own time, with presses of every kind, an illness, other rules and a
+// silent feed; then the recorded inputs once more through a new core. Both tell the same story, byte for byte.
 func TestReplayEqualsLive(t *testing.T) {
 	var tape []assistant.Input
 	var lived []journal.Event

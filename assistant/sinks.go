@@ -10,12 +10,13 @@ import (
 
 // A Sink is where something of what happens goes: the journal, the recording, the ear.
 //
-// Take is called after each step, in the order of the steps, by whoever has the core at that moment. It returns at once: what takes time waits
-// in a queue of the sink's own, which is bounded, and whose policy for a full queue stands beside it. It may keep what the pointers in Output
-// point to, which nobody changes; the row of a sample and the slice of events it copies.
+// Take is called after each step, in the order of the steps, by whoever has the core at that moment. It returns at
+// once: what takes time waits in a queue of the sink's own, which is bounded, and whose policy for a full queue stands
+// beside it. It may keep what the pointers in Output point to, which nobody changes; the row of a sample and the slice
+// of events it copies.
 //
-// An error means that the sink has not done its work for this step. A live run tells it as health of the sink's part, once until a Take
-// succeeds again, and goes on; a replay ends with it.
+// An error means that the sink has not done its work for this step. A live run tells it as health of the sink's part,
+// once until a Take succeeds again, and goes on; a replay ends with it.
 type Sink interface {
 	Part() health.Part
 	Take(s Step) error
@@ -30,7 +31,7 @@ type Step struct {
 
 // The parts that sinks are. Journal and recording are package session's.
 var (
-	SoundPart   = health.Part{Name: "sound", About: "what is to be heard does not reach the sound device", Back: "sound-back"}
+	SoundPart   = health.Part{Name: "sound", About: "what is said does not reach the sound device", Back: "sound-back"}
 	CoursesPart = health.Part{Name: "courses", About: "a course that was learned cannot be saved"}
 	BestsPart   = health.Part{Name: "bests", About: "the best laps of all sessions cannot be saved"}
 )
@@ -61,8 +62,8 @@ func InputsTo(keep func(Input) error) Sink {
 	return &sink{session.RecordingPart, func(x Step) error { return keep(x.In) }}
 }
 
-// RecordTo records every input into r, with the events that followed. A full queue drops the newest, which is told: what is recorded is
-// whole up to there.
+// RecordTo records every input into r, with the events that followed. A full queue drops the newest, which is told:
+// what is recorded is whole up to there.
 func RecordTo(r *session.Recorder) Sink {
 	return &sink{session.RecordingPart, func(x Step) error {
 		err := Record(r, x.In)
@@ -87,7 +88,8 @@ func Record(r *session.Recorder, in Input) error {
 	return r.Input(in.At, string(in.Kind), data)
 }
 
-// A Speaker makes utterances heard. Its methods return at once; where more waits than can be said in time, the oldest gives way.
+// A Speaker makes utterances heard. Its methods return at once; where more waits than can be said in time, the oldest
+// gives way.
 type Speaker interface {
 	Say(u Utterance)
 	Hush(at float64) // cuts what is sounding and what waits
@@ -106,7 +108,8 @@ func SpeakTo(s Speaker) Sink {
 	}}
 }
 
-// CoursesTo gives each better course to keep, which returns at once and lets a newer one take the place of one that waits.
+// CoursesTo gives each better course to keep, which returns at once and lets a newer one take the place of one that
+// waits.
 func CoursesTo(keep func(*course.Map)) Sink {
 	return &sink{CoursesPart, func(x Step) error {
 		if x.Out.Course != nil {

@@ -27,8 +27,8 @@ type heard struct{ texts []string }
 func (h *heard) Say(u assistant.Utterance) { h.texts = append(h.texts, u.Text) }
 func (h *heard) Hush(float64)              {}
 
-// A journal that cannot be written for a while is told once, aloud too, and once that it works again. The run goes on, the other sinks get
-// everything, and a replay of what was recorded gives what they got.
+// A journal that cannot be written for a while is told once, aloud too, and once that it works again. The run goes on,
+// the other sinks get everything, and a replay of what was recorded gives what they got.
 func TestASinkThatFailsEndsNothing(t *testing.T) {
 	var tape []assistant.Input
 	var lived []journal.Event

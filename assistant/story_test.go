@@ -24,8 +24,8 @@ import (
 
 var update = flag.Bool("update", false, "rewrite what the stories want")
 
-// TestStories carries the inputs of a story through a whole core; wanted are its journal and what is heard. Each line of the section inputs
-// is an input:
+// TestStories carries the inputs of a story through a whole core; wanted are its journal and what is heard. Each line
+// of the section inputs is an input:
 //
 //	start
 //	T sample NAME=VALUE ...              in the unit used inside; FROM..TO/STEP sample NAME=VALUE..VALUE is a row of them
@@ -35,8 +35,8 @@ var update = flag.Bool("update", false, "rewrite what the stories want")
 //	T rules SECTION
 //	T end
 //
-// The feed covers the channels that the samples name. The section rules.yaml holds the rules in force, car.yaml the car. The recorded inputs
-// must give the same once more.
+// The feed covers the channels that the samples name. The section rules.yaml holds the rules in force, car.yaml the
+// car. The recorded inputs must give the same once more.
 func TestStories(t *testing.T) {
 	paths, err := filepath.Glob(filepath.Join("testdata", "stories", "*.txtar"))
 	require.NoError(t, err)
@@ -209,7 +209,8 @@ func (s *story) tell(t *testing.T, inputs []assistant.Input) string {
 	for _, in := range inputs {
 		out.Reset()
 		core.Step(in, &out)
-		events := slices.DeleteFunc(out.Events, func(e journal.Event) bool { return e.Body.Kind() == "learned" }) // what a feed lacks is no part of these
+		// What a feed lacks is no part of these.
+		events := slices.DeleteFunc(out.Events, func(e journal.Event) bool { return e.Body.Kind() == "learned" })
 		b.WriteString(journalText(t, events))
 		if out.Hush {
 			fmt.Fprintf(&b, "%.1f hush\n", core.Now())

@@ -182,10 +182,10 @@ func (c *Core) talk(out *Output) {
 	}
 }
 
-// longestRoom is the longest room to talk that the learned lap has, 0 where it is not known.
+// longestRoom is the longest room to talk that there is: of the learned lap, or of a course that is not known yet.
 func (c *Core) longestRoom() float64 {
 	if c.course != c.mostOf {
-		c.mostOf, c.most = c.course, 0
+		c.mostOf, c.most = c.course, course.CalmRoom
 		if c.course != nil {
 			c.most = c.course.LongestRoom()
 		}

@@ -4,7 +4,8 @@ import (
 	"earshot/assistant/channel"
 )
 
-// How far back a press may reach, and how finely: a memo is spoken and recognised within a minute, and in 0.02 s a car at 80 m/s goes 1.6 m.
+// How far back a press may reach, and how finely: a memo is spoken and recognised within a minute, and in 0.02 s a car
+// at 80 m/s goes 1.6 m.
 const (
 	trailEvery = 0.02 // s
 	trailKept  = 3000
@@ -19,7 +20,8 @@ type place struct {
 
 func placeOf(at float64, row channel.Row) place {
 	return place{
-		at, row[channel.Lap], row[channel.CoursePlace], row[channel.CornerLast], row[channel.Speed], row[channel.Gear], row[channel.Balance],
+		at: at, lap: row[channel.Lap], distance: row[channel.CoursePlace], corner: row[channel.CornerLast],
+		speed: row[channel.Speed], gear: row[channel.Gear], balance: row[channel.Balance],
 	}
 }
 

@@ -7,10 +7,11 @@ import (
 	"strings"
 
 	"earshot/configs/document"
+	"earshot/rules/expression"
 )
 
 // switchOnly marks a spec that does nothing but switch a rule of an earlier file off or on.
-const switchOnly Each = "switch"
+const switchOnly expression.Each = "switch"
 
 // defaultExpires is how long what is said of an event, or of the end of a state, waits for room where a rule does not tell, in seconds:
 // about the length of a straight and the corner before it (common practice, no source).
@@ -39,7 +40,7 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	before := raw.Count()
 	r := &Rule{
 		Name: raw.name, Group: raw.group, File: raw.file, Line: raw.N.Line,
-		Each:       Each(raw.choice("each", string(Once), string(EachWheel), string(EachAxle), string(EachSide))),
+		Each:       expression.Each(raw.choice("each", string(expression.Once), string(expression.EachWheel), string(expression.EachAxle), string(expression.EachSide))),
 		Priority:   Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
 		Clear:      Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
 		Where:      Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
@@ -78,10 +79,10 @@ type ruleWriter struct {
 	*builder
 	raw    *rawRule
 	rule   *Rule
-	db     value
+	db     expression.Value
 	hasDB  bool
 	dbNode *document.Node
-	off    []missing // what switches all instances off
+	off    []expression.Missing // what switches all instances off
 }
 
 func (w *ruleWriter) times() {
@@ -90,15 +91,15 @@ func (w *ruleWriter) times() {
 	w.rule.repeat = w.duration("repeat", 0, true)
 	w.rule.repeatLater = w.duration("repeat_later", w.rule.repeat, true)
 	w.rule.Expires = w.duration("expires", defaultExpires, true)
-	n, v, ok := w.fixed("deadband", func(lit *node) {
-		if lit.u.Quantity == qTemp { // 20 °C can only be meant as a difference here
-			lit.u = Unit{qTempDiff, lit.u.Scale, 0}
+	n, v, ok := w.fixed("deadband", func(lit *expression.Node) {
+		if lit.U.Quantity == expression.QTemp { // 20 °C can only be meant as a difference here
+			lit.U = expression.Unit{Quantity: expression.QTempDiff, Scale: lit.U.Scale}
 		}
 	})
 	if !ok {
 		return
 	}
-	if v.c < 0 {
+	if v.C < 0 {
 		w.raw.Bad(n, "", "the deadband is below zero")
 		return
 	}
@@ -116,50 +117,50 @@ func (w *ruleWriter) duration(key string, absent float64, positive bool) float64
 		return absent
 	}
 	switch {
-	case v.q == qTime || v.bare && v.c == 0:
-	case v.bare:
-		return fail("write it with one of "+strings.Join(unitsOf(w.voc, qTime), ", "), "%s has no unit", key)
+	case v.Q == expression.QTime || v.Bare && v.C == 0:
+	case v.Bare:
+		return fail("write it with one of "+strings.Join(expression.UnitsOf(w.voc, expression.QTime), ", "), "%s has no unit", key)
 	default:
-		return fail("write it with one of "+strings.Join(unitsOf(w.voc, qTime), ", "), "%s is a time, and this is %s", key, v.describe())
+		return fail("write it with one of "+strings.Join(expression.UnitsOf(w.voc, expression.QTime), ", "), "%s is a time, and this is %s", key, v.Describe())
 	}
 	switch {
-	case v.c < 0:
+	case v.C < 0:
 		return fail("", "%s is below zero", key)
-	case positive && v.c == 0:
+	case positive && v.C == 0:
 		return fail("give it more, or leave the key out", "%s is zero", key)
 	}
-	return v.c
+	return v.C
 }
 
 // fixed reads a field that holds a constant: a number with its unit, or an expression of
 // such numbers and of the car's limits.
-func (w *ruleWriter) fixed(key string, literal func(*node)) (*document.Node, value, bool) {
+func (w *ruleWriter) fixed(key string, literal func(*expression.Node)) (*document.Node, expression.Value, bool) {
 	n := w.raw.scalar(key)
 	if n == nil {
-		return nil, value{}, false
+		return nil, expression.Value{}, false
 	}
-	tree, m := parse(n.Value, w.voc)
+	tree, m := expression.Parse(n.Value, w.voc)
 	if m != nil {
 		w.raw.blame(n, m)
-		return nil, value{}, false
+		return nil, expression.Value{}, false
 	}
-	if literal != nil && tree.kind == nNumber {
+	if literal != nil && tree.Kind == expression.NodeNumber {
 		literal(tree)
 	}
-	c := w.checker(&instancesOf[Once][0], Once)
-	v := c.number(tree)
-	for _, m := range append(c.bad, c.unknown...) {
+	c := w.checker(&expression.InstancesOf[expression.Once][0], expression.Once)
+	v := c.Number(tree)
+	for _, m := range append(c.Bad, c.Unknown...) {
 		w.raw.blame(n, m)
 	}
 	switch {
-	case v.q == noQuantity || len(c.bad)+len(c.unknown) > 0:
-		return nil, value{}, false
-	case len(c.missing) > 0:
-		w.off = append(w.off, c.missing...)
-		return nil, value{}, false
-	case !v.isConst || math.IsNaN(v.c):
+	case v.Q == expression.NoQuantity || len(c.Bad)+len(c.Unknown) > 0:
+		return nil, expression.Value{}, false
+	case len(c.Missing) > 0:
+		w.off = append(w.off, c.Missing...)
+		return nil, expression.Value{}, false
+	case !v.IsConst || math.IsNaN(v.C):
 		w.raw.Bad(n, "write a number with a unit", "%s changes while driving, and %s must not", n.Value, key)
-		return nil, value{}, false
+		return nil, expression.Value{}, false
 	}
 	return n, v, true
 }
@@ -176,32 +177,32 @@ func (w *ruleWriter) situations() {
 	}
 }
 
-func (w *ruleWriter) checker(in *instance, each Each) *checker {
-	return &checker{voc: w.voc, in: in, each: each, db: w.db, hasDB: w.hasDB}
+func (w *ruleWriter) checker(in *expression.Instance, each expression.Each) *expression.Checker {
+	return &expression.Checker{Voc: w.voc, In: in, Each: each, Deadband: w.db, HasDeadband: w.hasDB}
 }
 
 // A field gathers the mistakes that the instances of a rule make in one scalar.
 type field struct {
 	node    *document.Node
-	bad     []*mistake
-	unknown map[mistake]int // in how many instances
+	bad     []*expression.Mistake
+	unknown map[expression.Mistake]int // in how many instances
 }
 
-func (fd *field) take(c *checker) (lacks []missing) {
-	for _, m := range c.bad {
-		if !slices.ContainsFunc(fd.bad, func(o *mistake) bool { return o.pos == m.pos && strings.EqualFold(o.hint, m.hint) }) {
+func (fd *field) take(c *expression.Checker) (lacks []expression.Missing) {
+	for _, m := range c.Bad {
+		if !slices.ContainsFunc(fd.bad, func(o *expression.Mistake) bool { return o.Pos == m.Pos && strings.EqualFold(o.Hint, m.Hint) }) {
 			fd.bad = append(fd.bad, m)
 		}
 	}
-	seen := map[mistake]bool{}
-	for _, m := range c.unknown {
+	seen := map[expression.Mistake]bool{}
+	for _, m := range c.Unknown {
 		if !seen[*m] {
 			seen[*m] = true
 			fd.unknown[*m]++
 		}
-		lacks = append(lacks, missing{c.in.suffix, m.msg})
+		lacks = append(lacks, expression.Missing{Name: c.In.Suffix, Why: m.Msg})
 	}
-	c.bad, c.unknown = nil, nil
+	c.Bad, c.Unknown = nil, nil
 	return lacks
 }
 
@@ -224,42 +225,42 @@ func (w *ruleWriter) instances() []compiled {
 	fields := map[string]*field{}
 	for _, key := range []string{"when", "say", "say_short", "say_clear", "merge", "merge_short"} {
 		if n := raw.scalar(key); n != nil {
-			fields[key] = &field{node: n, unknown: map[mistake]int{}}
+			fields[key] = &field{node: n, unknown: map[expression.Mistake]int{}}
 		}
 	}
 	needs := raw.list("needs")
 	needUnknown := make([]int, len(needs))
-	list := instancesOf[r.Each]
+	list := expression.InstancesOf[r.Each]
 	var parts []compiled
 	moved, placed := false, false
 	for i := range list {
 		c := w.checker(&list[i], r.Each)
-		c.firstTrack = w.set.tracks
+		c.FirstTrack = w.set.tracks
 		part := compiled{rule: r, number: i, in: &list[i], suppress: r.suppress}
 		off := slices.Clone(w.off)
 		for k, n := range needs {
-			name, as, ok := c.resolve(n.Value)
+			name, as, ok := c.Resolve(n.Value)
 			switch {
 			case !ok:
 				needUnknown[k]++
-				off = append(off, missing{c.in.suffix, "unknown name " + n.Value})
+				off = append(off, expression.Missing{Name: c.In.Suffix, Why: "unknown name " + n.Value})
 			case !name.Available:
-				off = append(off, missing{as, name.Why})
+				off = append(off, expression.Missing{Name: as, Why: name.Why})
 			}
 		}
 		off = append(off, w.when(c, fields["when"], &part)...)
-		part.uses = c.uses
-		c.uses = nil
-		moved = moved || c.dbUsed || part.cond == nil
-		learned := c.learned
+		part.uses = c.Uses
+		c.Uses = nil
+		moved = moved || c.DeadbandUsed || part.cond == nil
+		learned := c.Learned
 		off = append(off, w.words(c, fields, &part)...)
 		if part.say != nil && len(part.say.sentences) == 1 {
-			learned = c.learned // without its values there is nothing to say
+			learned = c.Learned // without its values there is nothing to say
 		}
-		placed = placed || c.placed
-		part.trackers, part.firstTrack = c.tracks, c.firstTrack
-		w.set.tracks += len(c.tracks)
-		w.set.width = max(w.set.width, c.width)
+		placed = placed || c.Placed
+		part.trackers, part.firstTrack = c.Tracks, c.FirstTrack
+		w.set.tracks += len(c.Tracks)
+		w.set.width = max(w.set.width, c.Width)
 		w.note(off)
 		if len(off) == 0 && part.cond != nil {
 			parts = append(parts, part)
@@ -274,7 +275,7 @@ func (w *ruleWriter) instances() []compiled {
 	for k, n := range needs {
 		if needUnknown[k] == len(list) {
 			c := w.checker(&list[0], r.Each)
-			raw.Bad(n, c.suggest(n.Value, r.Each), "unknown name %s", n.Value)
+			raw.Bad(n, c.Suggest(n.Value, r.Each), "unknown name %s", n.Value)
 		}
 	}
 	r.merged, r.mergedShort = w.mergedText(fields["merge"]), w.mergedText(fields["merge_short"])
@@ -283,20 +284,20 @@ func (w *ruleWriter) instances() []compiled {
 		fd.tell(raw, len(list))
 	}
 	if w.hasDB && !moved {
-		raw.Bad(w.dbNode, "", "the deadband, %s, fits none of the limits in when", w.db.describe())
+		raw.Bad(w.dbNode, "", "the deadband, %s, fits none of the limits in when", w.db.Describe())
 	}
 	if when := fields["when"]; when != nil {
 		var needed []string
 		for _, n := range needs {
 			needed = append(needed, n.Value)
 		}
-		r.print = fmt.Sprintf("%s\n%s\n%v %v %v %v %v %v", when.node.Value, r.Each, w.db.c, r.onDelay, r.offDelay, r.latch, r.suppress, needed)
+		r.print = fmt.Sprintf("%s\n%s\n%v %v %v %v %v %v", when.node.Value, r.Each, w.db.C, r.onDelay, r.offDelay, r.latch, r.suppress, needed)
 	}
 	return parts
 }
 
 // note keeps a reason why something is off, once.
-func (w *ruleWriter) note(why []missing) {
+func (w *ruleWriter) note(why []expression.Missing) {
 	for _, m := range why {
 		if s := m.String(); !slices.Contains(w.rule.why, s) {
 			w.rule.why = append(w.rule.why, s)
@@ -304,29 +305,29 @@ func (w *ruleWriter) note(why []missing) {
 	}
 }
 
-func (w *ruleWriter) when(c *checker, fd *field, part *compiled) []missing {
+func (w *ruleWriter) when(c *expression.Checker, fd *field, part *compiled) []expression.Missing {
 	if fd == nil {
 		return nil
 	}
-	tree, m := parse(fd.node.Value, w.voc)
+	tree, m := expression.Parse(fd.node.Value, w.voc)
 	if m != nil {
-		c.bad = append(c.bad, m)
+		c.Bad = append(c.Bad, m)
 		return fd.take(c)
 	}
-	if v := c.condition(tree, place{top: true}); v.q == qCondition {
-		part.cond, part.hold = v.cond, v.hold
-		w.rule.Momentary = w.rule.Momentary || v.moment
+	if v := c.Condition(tree, expression.Place{Top: true}); v.Q == expression.QCondition {
+		part.cond, part.hold = v.Cond, v.Hold
+		w.rule.Momentary = w.rule.Momentary || v.Moment
 	}
-	if c.decide != nil {
-		part.decide = *c.decide
+	if c.Decide != nil {
+		part.decide = *c.Decide
 	}
-	off := append(fd.take(c), c.missing...)
-	c.missing = nil
+	off := append(fd.take(c), c.Missing...)
+	c.Missing = nil
 	return off
 }
 
 // words compiles say, say_short and say_clear. What they cannot say does not matter as long as something is left.
-func (w *ruleWriter) words(c *checker, fields map[string]*field, part *compiled) (off []missing) {
+func (w *ruleWriter) words(c *expression.Checker, fields map[string]*field, part *compiled) (off []expression.Missing) {
 	for _, to := range []struct {
 		key string
 		t   **template
@@ -335,7 +336,7 @@ func (w *ruleWriter) words(c *checker, fields map[string]*field, part *compiled)
 		if fd == nil {
 			continue
 		}
-		t := c.template(fd.node.Value, scope{})
+		t := speaker{c}.template(fd.node.Value, scope{})
 		off = append(off, fd.take(c)...)
 		if t == nil {
 			continue
@@ -359,16 +360,16 @@ func (w *ruleWriter) mergedText(fd *field) *template {
 	if fd == nil {
 		return nil
 	}
-	if w.rule.Each == Once {
+	if w.rule.Each == expression.Once {
 		w.raw.Bad(fd.node, "give the rule each: wheel, axle or side", "there is nothing to merge")
 		return nil
 	}
-	c := w.checker(&instancesOf[Once][0], w.rule.Each)
-	c.noTracks = "in merge"
-	t := c.template(fd.node.Value, scope{merge: true})
-	fd.bad = append(fd.bad, c.bad...)
-	fd.bad = append(fd.bad, c.unknown...)
-	w.set.width = max(w.set.width, c.width)
+	c := w.checker(&expression.InstancesOf[expression.Once][0], w.rule.Each)
+	c.NoTracks = "in merge"
+	t := speaker{c}.template(fd.node.Value, scope{merge: true})
+	fd.bad = append(fd.bad, c.Bad...)
+	fd.bad = append(fd.bad, c.Unknown...)
+	w.set.width = max(w.set.width, c.Width)
 	if t == nil {
 		return nil
 	}
@@ -383,20 +384,20 @@ func (w *ruleWriter) mergedText(fd *field) *template {
 func (b *builder) answer(raw *rawRule) {
 	w := &ruleWriter{builder: b, raw: raw}
 	a := answer{ask: raw.name}
-	c := w.checker(&instancesOf[Once][0], Once)
-	c.noTracks = "in an answer"
+	c := w.checker(&expression.InstancesOf[expression.Once][0], expression.Once)
+	c.NoTracks = "in an answer"
 	tell := func(n *document.Node) {
-		for _, m := range append(c.bad, c.unknown...) {
+		for _, m := range append(c.Bad, c.Unknown...) {
 			raw.blame(n, m)
 		}
-		c.bad, c.unknown = nil, nil
+		c.Bad, c.Unknown = nil, nil
 	}
 	if n := raw.scalar("when"); n != nil {
-		tree, m := parse(n.Value, b.voc)
+		tree, m := expression.Parse(n.Value, b.voc)
 		if m != nil {
 			raw.blame(n, m)
 		} else {
-			a.when = c.condition(tree, place{}).cond
+			a.when = c.Condition(tree, expression.Place{}).Cond
 			tell(n)
 		}
 	}
@@ -407,17 +408,17 @@ func (b *builder) answer(raw *rawRule) {
 		}
 		return
 	}
-	a.say = c.template(n.Value, scope{})
+	a.say = speaker{c}.template(n.Value, scope{})
 	tell(n)
 	if n := raw.scalar("say_short"); n != nil {
-		a.short = c.template(n.Value, scope{})
+		a.short = speaker{c}.template(n.Value, scope{})
 		tell(n)
 		if a.short != nil && len(a.short.dropped) > 0 {
 			a.short = nil
 		}
 	}
-	b.set.width = max(b.set.width, c.width)
-	if a.say != nil && len(c.missing) == 0 && len(a.say.dropped) == 0 {
+	b.set.width = max(b.set.width, c.Width)
+	if a.say != nil && len(c.Missing) == 0 && len(a.say.dropped) == 0 {
 		b.set.answers = append(b.set.answers, a)
 	}
 }

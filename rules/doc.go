@@ -1,9 +1,9 @@
 // Package rules is the language in which a driver writes what is worth saying:
 // a condition, how long it must hold, when it clears, and the words.
 //
-//	rule files ──▶ yaml nodes ──▶ lexer ──▶ parser ──▶ check ──▶ closures ──▶ Set
-//	                                                     ▲                     │
-//	                                  names, units (Vocabulary)     env ──▶ Memory.Step ──▶ Transitions
+//	rule files ──▶ document ──▶ expression ──▶ closures ──▶ Set
+//	                                ▲                         │
+//	             names, units (Vocabulary)         env ──▶ Memory.Step ──▶ Transitions
 //
 // Compile reads files into an immutable Set and reports every mistake of every
 // file at once, each with its place. A Memory holds what changes: which instances are

@@ -7,15 +7,15 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"earshot/rules"
+	"earshot/rules/expression"
 )
 
 func eval(t *testing.T, src string, values map[string]float64) float64 {
 	t.Helper()
 	voc := car()
-	e, err := rules.ParseExpression(src, voc, false)
+	e, err := expression.New(src, voc, false)
 	require.NoError(t, err, src)
-	return e.Value(voc.row(t, values), &rules.Workspace{})
+	return e.Value(voc.row(t, values), &expression.Workspace{})
 }
 
 // Factors: NIST Special Publication 811 (2008), Appendix B.8, seven digits; exact where the definition is exact.
@@ -156,7 +156,7 @@ func TestExpressions(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.src, func(t *testing.T) {
-			e, err := rules.ParseExpression(tt.src, car(), false)
+			e, err := expression.New(tt.src, car(), false)
 			require.NoError(t, err)
 			require.Equal(t, tt.q, e.Quantity)
 			got := eval(t, tt.src, env)
@@ -171,20 +171,20 @@ func TestExpressions(t *testing.T) {
 
 func TestExpressionErrorsHaveAPlace(t *testing.T) {
 	voc := car()
-	_, err := rules.ParseExpression("fuel_left <\n  5 °C", voc, false)
-	require.Equal(t, &rules.Mistake{10, "fuel_left (volume) and a temperature cannot be compared", "write it with one of l, L, ml, m³, m3, gal_us, gal_imp"}, err)
+	_, err := expression.New("fuel_left <\n  5 °C", voc, false)
+	require.Equal(t, &expression.Mistake{Pos: 10, Msg: "fuel_left (volume) and a temperature cannot be compared", Hint: "write it with one of l, L, ml, m³, m3, gal_us, gal_imp"}, err)
 	voc.absent["fuel_left"] = "the feed has no such field"
-	_, err = rules.ParseExpression("fuel_left < 5 l", voc, false)
+	_, err = expression.New("fuel_left < 5 l", voc, false)
 	require.EqualError(t, err, "fuel_left: the feed has no such field")
 	for _, src := range []string{"", `"text"`, "changed(gear)"} {
-		_, err = rules.ParseExpression(src, voc, false)
+		_, err = expression.New(src, voc, false)
 		require.Error(t, err, src)
 	}
 }
 
 // A row shorter than the names need is a row of which the rest is unknown.
 func TestShortRow(t *testing.T) {
-	e, err := rules.ParseExpression("damage_engine > 1 %", car(), false)
+	e, err := expression.New("damage_engine > 1 %", car(), false)
 	require.NoError(t, err)
-	require.True(t, math.IsNaN(e.Value(nil, &rules.Workspace{})))
+	require.True(t, math.IsNaN(e.Value(nil, &expression.Workspace{})))
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"earshot/configs/document"
+	"earshot/rules/expression"
 )
 
 // A file is one Source while it is being read.
@@ -135,4 +136,6 @@ func (r *rawRule) list(key string) []*document.Node {
 }
 
 // blame reports a mistake inside the scalar n.
-func (r *rawRule) blame(n *document.Node, m *mistake) { r.BadWithin(n, m.pos, m.hint, "%s", m.msg) }
+func (r *rawRule) blame(n *document.Node, m *expression.Mistake) {
+	r.BadWithin(n, m.Pos, m.Hint, "%s", m.Msg)
+}

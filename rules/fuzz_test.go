@@ -11,6 +11,7 @@ import (
 
 	"earshot/configs/document"
 	"earshot/rules"
+	"earshot/rules/expression"
 )
 
 // places checks that every refusal is our type with a place inside the input.
@@ -42,17 +43,17 @@ func FuzzExpression(f *testing.F) {
 	voc := car()
 	row := voc.row(f, map[string]float64{"gear": 2, "fuel_left": 3, "tyre_core_fl": 90})
 	f.Fuzz(func(t *testing.T, src string) {
-		e, err := rules.ParseExpression(src, voc, false)
+		e, err := expression.New(src, voc, false)
 		if err != nil {
-			if m, ok := errors.AsType[*rules.Mistake](err); !ok || m.At < 0 || m.At > len(src) || m.Msg == "" {
+			if m, ok := errors.AsType[*expression.Mistake](err); !ok || m.Pos < 0 || m.Pos > len(src) || m.Msg == "" {
 				t.Fatalf("refused with %#v", err)
 			}
 			return
 		}
-		if x := e.Value(row, &rules.Workspace{}); e.Quantity == "condition" && x != 0 && x != 1 && x == x {
+		if x := e.Value(row, &expression.Workspace{}); e.Quantity == "condition" && x != 0 && x != 1 && x == x {
 			t.Fatalf("a condition is %v", x)
 		}
-		e.Value(nil, &rules.Workspace{})
+		e.Value(nil, &expression.Workspace{})
 	})
 }
 

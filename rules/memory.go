@@ -3,29 +3,28 @@ package rules
 import (
 	"math"
 	"math/bits"
-)
 
-// timeGrain is how much too early a delay may end, in seconds: sums of sample times are not exact.
-const timeGrain = 1e-9
+	"earshot/rules/expression"
+)
 
 // A Memory holds what is known of every instance of a Set's rules. It belongs to one caller
 // at a time.
 type Memory struct {
 	set     *Set
 	cells   []cell
-	tracks  []track
+	tracks  []expression.Track
 	tracked []int // the instances that have tracks
 	watched []watched
 	dirty   []uint64 // bits of the cells that the next Step has to judge
 	within  uint64   // the situation at the last Step
-	decay   decay
+	decay   expression.Decay
 	all     bool // every Step judges everything
-	frame   frame
+	frame   expression.Frame
 }
 
 // A cell is the memory of one instance, with what every Step needs of it in one place.
 type cell struct {
-	judge    cond // hold of an active instance, else cond
+	judge    expression.Cond // hold of an active instance, else cond
 	suppress uint64
 	state    State
 	timing   bool    // a delay is running
@@ -38,13 +37,13 @@ type cell struct {
 
 // NewMemory returns a Memory in which every instance is unknown.
 func (s *Set) NewMemory() *Memory {
-	m := &Memory{set: s, cells: make([]cell, len(s.instances)), tracks: make([]track, s.tracks), watched: make([]watched, len(s.watches)), dirty: make([]uint64, words64(len(s.instances)))}
+	m := &Memory{set: s, cells: make([]cell, len(s.instances)), tracks: make([]expression.Track, s.tracks), watched: make([]watched, len(s.watches)), dirty: make([]uint64, words64(len(s.instances)))}
 	for i, w := range s.watches {
 		m.watched[i] = watched{index: w.index, lo: math.NaN(), hi: math.NaN(), seen: ^uint64(0)}
 	}
 	m.touchAll()
 	for i := range m.tracks {
-		m.tracks[i].out = math.NaN()
+		m.tracks[i].Out = math.NaN()
 	}
 	for i := range m.cells {
 		in := &s.instances[i]
@@ -104,7 +103,7 @@ func (m *Memory) Words(rule *Rule, instance int, env []float64) (text, short str
 		return "", "", false
 	}
 	in := &m.set.instances[rule.cells[instance]]
-	f := frame{env: m.set.fit(env), tracks: m.tracks}
+	f := expression.Frame{Env: m.set.fit(env), Tracks: m.tracks}
 	text = in.say.words(&f, 1<<instance)
 	return text, in.short.words(&f, 1<<instance), text != ""
 }
@@ -128,8 +127,8 @@ func (m *Memory) Reset() (n int) {
 // something into words, or where out has no room.
 func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transition) []Transition {
 	f := &m.frame
-	f.env, f.tracks = m.set.fit(env), m.tracks
-	m.look(f.env)
+	f.Env, f.Tracks = m.set.fit(env), m.tracks
+	m.look(f.Env)
 	for _, i := range m.tracked {
 		m.follow(i, now)
 	}
@@ -142,11 +141,11 @@ func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transi
 		for ; left != 0; left &= left - 1 {
 			i := w<<6 + bits.TrailingZeros64(left)
 			c := &m.cells[i]
-			truth := isUnknown
+			truth := expression.IsUnknown
 			if c.suppress&situation == 0 {
 				truth = c.judge(f)
 			}
-			if truth == isFalse && c.state == Normal {
+			if truth == expression.IsFalse && c.state == Normal {
 				c.timing = false // by far the most frequent case
 				continue
 			}
@@ -163,7 +162,7 @@ func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transi
 			}
 		}
 	}
-	f.env, f.tracks = nil, nil
+	f.Env, f.Tracks = nil, nil
 	return out
 }
 
@@ -174,13 +173,13 @@ func (m *Memory) follow(i int, now float64) {
 	for k := range in.trackers {
 		t := &in.trackers[k]
 		tr := &m.tracks[in.firstTrack+k]
-		was := math.Float64bits(tr.out)
-		if t.rate {
-			tr.slope(t.of(f), now, &m.decay)
+		was := math.Float64bits(tr.Out)
+		if t.Rate {
+			tr.Slope(t.Of(f), now, &m.decay)
 		} else {
-			tr.change(t.of(f), t.by(f))
+			tr.Change(t.Of(f), t.By(f))
 		}
-		if math.Float64bits(tr.out) != was {
+		if math.Float64bits(tr.Out) != was {
 			m.touch(i)
 		}
 	}
@@ -196,15 +195,15 @@ func (c *cell) aim(in *compiled) {
 }
 
 // step moves the cell on and returns its new state, and whether an active instance is to be said again.
-func (c *cell) step(r *Rule, truth tri, now float64) (to State, again bool) {
+func (c *cell) step(r *Rule, truth expression.Tri, now float64) (to State, again bool) {
 	switch truth {
-	case isUnknown:
+	case expression.IsUnknown:
 		c.timing = false
 		if c.state == Active {
 			return Active, false
 		}
 		return Unknown, false
-	case isTrue:
+	case expression.IsTrue:
 		c.gone, c.released = false, false
 		if c.state == Active {
 			c.timing = false
@@ -212,14 +211,14 @@ func (c *cell) step(r *Rule, truth tri, now float64) (to State, again bool) {
 			if c.times >= 2 {
 				every = r.repeatLater
 			}
-			if every > 0 && now-c.said >= every-timeGrain {
+			if every > 0 && now-c.said >= every-expression.TimeGrain {
 				c.said = now
 				c.times++
 				return Active, true
 			}
 			return Active, false
 		}
-		if c.elapsed(now) < r.onDelay-timeGrain {
+		if c.elapsed(now) < r.onDelay-expression.TimeGrain {
 			return c.state, false
 		}
 		c.timing, c.said, c.times = false, now, 1
@@ -234,7 +233,7 @@ func (c *cell) step(r *Rule, truth tri, now float64) (to State, again bool) {
 		if !c.released {
 			return Active, false
 		}
-	} else if c.elapsed(now) < r.offDelay-timeGrain {
+	} else if c.elapsed(now) < r.offDelay-expression.TimeGrain {
 		return Active, false
 	}
 	c.timing, c.gone, c.released = false, false, false
@@ -251,13 +250,13 @@ func (c *cell) elapsed(now float64) float64 {
 
 func (m *Memory) transition(in *compiled, from, to State, now float64) Transition {
 	f := &m.frame
-	t := Transition{Rule: in.rule, Instance: in.number, Wheel: in.in.suffix, From: from, To: to, At: now, Value: math.NaN(), Limit: math.NaN()}
-	if in.decide.left != nil {
-		t.Value = in.decide.left(f)
+	t := Transition{Rule: in.rule, Instance: in.number, Wheel: in.in.Suffix, From: from, To: to, At: now, Value: math.NaN(), Limit: math.NaN()}
+	if in.decide.Left != nil {
+		t.Value = in.decide.Left(f)
 	}
-	limit := in.decide.limit
+	limit := in.decide.Limit
 	if from == Active {
-		limit = in.decide.holdLimit
+		limit = in.decide.HoldLimit
 	}
 	if limit != nil {
 		t.Limit = limit(f)

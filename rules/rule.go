@@ -1,5 +1,7 @@
 package rules
 
+import "earshot/rules/expression"
+
 // A Priority is how much a call matters, in the sense of flight-deck alerting.
 type Priority string
 
@@ -30,17 +32,6 @@ const (
 	Line     Where = "line"     // at the start and finish line
 )
 
-// An Each says how a rule is multiplied.
-type Each string
-
-// The kinds of instance.
-const (
-	Once      Each = ""
-	EachWheel Each = "wheel" // instances fl fr rl rr
-	EachAxle  Each = "axle"  // instances front rear
-	EachSide  Each = "side"  // instances left right
-)
-
 // A Rule is one rule as compiled. It does not change.
 type Rule struct {
 	Name     string
@@ -50,7 +41,7 @@ type Rule struct {
 	Priority Priority // of say and merge
 	Clear    Priority // of say_clear
 	EndOnly  bool     // it has say_clear and no say: only the end of the state is told
-	Each     Each
+	Each     expression.Each
 	Where    Where
 	// Importance is the order among advisories: who goes first, and who gives way when there is too much to say.
 	Importance Importance
@@ -123,3 +114,19 @@ type Transition struct {
 	Short        string // the same in fewer words, for where Text does not fit; "" where the rule has none
 	Why          string // why there is nothing to be said although the rule has words, else ""
 }
+
+// What the language of conditions is made of: see package expression.
+type (
+	Name       = expression.Name
+	Unit       = expression.Unit
+	Vocabulary = expression.Vocabulary
+	Each       = expression.Each
+)
+
+// The kinds of instance.
+const (
+	Once      = expression.Once
+	EachWheel = expression.EachWheel
+	EachAxle  = expression.EachAxle
+	EachSide  = expression.EachSide
+)

@@ -2,11 +2,11 @@ package rules
 
 import (
 	"errors"
-	"math"
 	"slices"
 	"strings"
 
 	"earshot/configs/document"
+	"earshot/rules/expression"
 )
 
 // A Source is one rules file.
@@ -33,20 +33,20 @@ type Set struct {
 type compiled struct {
 	rule       *Rule
 	number     int
-	in         *instance
-	cond, hold cond
+	in         *expression.Instance
+	cond, hold expression.Cond
 	suppress   uint64
-	trackers   []tracker
+	trackers   []expression.Tracker
 	firstTrack int
-	decide     decision
-	uses       map[int]*use
+	decide     expression.Decision
+	uses       map[int]*expression.Use
 	say, clear *template
 	short      *template // of say, nil where there is none
 }
 
 type answer struct {
 	ask   string
-	when  cond // nil: always
+	when  expression.Cond // nil: always
 	say   *template
 	short *template // nil where there is none
 }
@@ -58,7 +58,7 @@ const mostRules = 1000
 // an earlier file, and `name: x` with `off: true` switches it off; likewise the answers of a later
 // file to one question take the place of those of earlier files. The error joins every mistake of
 // every file as *document.Error, in the order of the files and of the places within them.
-func Compile(files []Source, voc Vocabulary) (*Set, error) {
+func Compile(files []Source, voc expression.Vocabulary) (*Set, error) {
 	count := 0
 	b := &builder{voc: voc, set: &Set{byName: map[string]*Rule{}}}
 	var all []error
@@ -106,10 +106,10 @@ func (s *Set) Asks() []string { return slices.Clone(s.asks) }
 // Answer gives the first answer to ask whose condition is true and whose values are all known. short is
 // its say_short, "" where it has none.
 func (s *Set) Answer(ask string, env []float64) (text, short string, ok bool) {
-	f := frame{env: s.fit(env)}
+	f := expression.Frame{Env: s.fit(env)}
 	for i := range s.answers {
 		a := &s.answers[i]
-		if a.ask != ask || a.when != nil && a.when(&f) != isTrue {
+		if a.ask != ask || a.when != nil && a.when(&f) != expression.IsTrue {
 			continue
 		}
 		if text, whole := a.say.render(&f, 0); whole && text != "" {
@@ -126,26 +126,16 @@ func (s *Set) Merged(rule *Rule, members uint64, env []float64) (text, short str
 	if rule == nil || members == 0 {
 		return "", "", false
 	}
-	f := frame{env: s.fit(env), members: members}
+	f := expression.Frame{Env: s.fit(env), Members: members}
 	text = rule.merged.words(&f, members)
 	return text, rule.mergedShort.words(&f, members), text != ""
 }
 
-// fit makes an env that is too short as long as the names need: what is not there is unknown.
-func (s *Set) fit(env []float64) []float64 {
-	if len(env) >= s.width {
-		return env
-	}
-	out := make([]float64, s.width)
-	for i := copy(out, env); i < len(out); i++ {
-		out[i] = math.NaN()
-	}
-	return out
-}
+func (s *Set) fit(env []float64) []float64 { return expression.Fit(env, s.width) }
 
 // A builder gathers the files into a Set.
 type builder struct {
-	voc   Vocabulary
+	voc   expression.Vocabulary
 	set   *Set
 	specs []*spec
 }
@@ -206,7 +196,7 @@ func (b *builder) finish() *Set {
 		for _, p := range sp.parts {
 			r.cells[p.number] = len(s.instances)
 			s.instances = append(s.instances, p)
-			info.Instances = append(info.Instances, p.in.suffix)
+			info.Instances = append(info.Instances, p.in.Suffix)
 			for _, t := range []*template{p.say, p.short, p.clear} {
 				t.phrases(add)
 			}

@@ -10,13 +10,14 @@ import (
 
 	"earshot/audio/spoken"
 	"earshot/configs/document"
+	"earshot/rules/expression"
 )
 
 // A template is a text with values in it, cut into sentences: a sentence of which a value is
 // unknown is left out.
 type template struct {
 	sentences []sentence
-	dropped   []missing // why sentences were left out for good
+	dropped   []expression.Missing // why sentences were left out for good
 }
 
 type sentence struct{ parts []part }
@@ -25,7 +26,7 @@ type sentence struct{ parts []part }
 type part struct {
 	text  string
 	names []string // by the bits of the instances; nil where the part is something else
-	value num
+	value expression.Num
 	say   func(x float64) (string, bool) // false: x has no words here
 	words []string                       // what say may say besides numbers
 }
@@ -41,12 +42,12 @@ type rawPart struct {
 const longestText = 1000
 
 // cutTemplate cuts a template into sentences of parts.
-func cutTemplate(src string) ([][]rawPart, *mistake) {
+func cutTemplate(src string) ([][]rawPart, *expression.Mistake) {
 	if strings.TrimSpace(src) == "" {
-		return nil, oops(0, "", "the text is empty")
+		return nil, expression.NewMistake(0, "", "the text is empty")
 	}
 	if len(src) > longestText {
-		return nil, oops(0, "nobody listens that long at speed", "the text is longer than %d characters", longestText)
+		return nil, expression.NewMistake(0, "nobody listens that long at speed", "the text is longer than %d characters", longestText)
 	}
 	var out [][]rawPart
 	var cur []rawPart
@@ -62,12 +63,12 @@ func cutTemplate(src string) ([][]rawPart, *mistake) {
 			flush(i)
 			end := closing(src, i+1)
 			if end < 0 {
-				return nil, oops(i, "end it with }", "the value that begins here does not end")
+				return nil, expression.NewMistake(i, "end it with }", "the value that begins here does not end")
 			}
 			cur = append(cur, rawPart{text: src[i+1 : end], pos: i + 1, expr: true})
 			i, static = end, end+1
 		case '}':
-			return nil, oops(i, "begin a value with {", "} without a {")
+			return nil, expression.NewMistake(i, "begin a value with {", "} without a {")
 		case '.', '!', '?':
 			if i+1 == len(src) || unicode.IsSpace(rune(src[i+1])) {
 				flush(i + 1)
@@ -103,6 +104,9 @@ func closing(src string, i int) int {
 	return -1
 }
 
+// A speaker compiles texts for an instance.
+type speaker struct{ *expression.Checker }
+
 // A scope is where a template stands, which decides what it may hold.
 type scope struct {
 	merge bool // {instances} and not {wheel}
@@ -110,18 +114,18 @@ type scope struct {
 
 // template compiles src for the checker's instance. It returns nil after a mistake, and a
 // template without sentences where all rest on names that are missing.
-func (c *checker) template(src string, sc scope) *template {
+func (c speaker) template(src string, sc scope) *template {
 	raw, m := cutTemplate(src)
 	if m != nil {
-		c.bad = append(c.bad, m)
+		c.Bad = append(c.Bad, m)
 		return nil
 	}
-	c.merging = sc.merge
+	c.Merging = sc.merge
 	t := &template{}
-	bad := len(c.bad) + len(c.unknown)
+	bad := len(c.Bad) + len(c.Unknown)
 	for _, ps := range raw {
-		before := c.missing
-		c.missing = nil
+		before := c.Missing
+		c.Missing = nil
 		var s sentence
 		for _, p := range ps {
 			if p.expr {
@@ -130,21 +134,21 @@ func (c *checker) template(src string, sc scope) *template {
 				s.parts = append(s.parts, part{text: p.text})
 			}
 		}
-		if len(c.missing) == 0 {
+		if len(c.Missing) == 0 {
 			t.sentences = append(t.sentences, s)
 		} else {
-			t.dropped = append(t.dropped, c.missing...)
+			t.dropped = append(t.dropped, c.Missing...)
 		}
-		c.missing = before
+		c.Missing = before
 	}
-	if len(c.bad)+len(c.unknown) > bad {
+	if len(c.Bad)+len(c.Unknown) > bad {
 		return nil
 	}
 	return t
 }
 
 // placeholder compiles what stands in braces.
-func (c *checker) placeholder(p rawPart, sc scope) part {
+func (c speaker) placeholder(p rawPart, sc scope) part {
 	body := strings.Map(func(r rune) rune {
 		if r == '\n' || r == '\t' || r == '\r' {
 			return ' '
@@ -152,64 +156,64 @@ func (c *checker) placeholder(p rawPart, sc scope) part {
 		return r
 	}, p.text)
 	word := strings.TrimSpace(body)
-	places := languageOf(c.voc).Places
+	places := languageOf(c.Voc).Places
 	fixed := func(text, each string) part {
 		if sc.merge {
-			c.mistake(p.pos, "write {instances}", "{%s} has no meaning in the text for several", word)
+			c.Fail(p.pos, "write {instances}", "{%s} has no meaning in the text for several", word)
 		} else if text == "" {
-			c.mistake(p.pos, "give the rule "+each, "{%s} has no meaning here", word)
+			c.Fail(p.pos, "give the rule "+each, "{%s} has no meaning here", word)
 		}
 		return part{text: text}
 	}
 	switch word {
 	case "wheel":
-		return fixed(places[c.in.wheel], "each: wheel")
+		return fixed(places[c.In.Wheel], "each: wheel")
 	case "axle":
-		return fixed(places[c.in.axle], "each: axle or wheel")
+		return fixed(places[c.In.Axle], "each: axle or wheel")
 	case "side":
-		return fixed(places[c.in.side], "each: side or wheel")
+		return fixed(places[c.In.Side], "each: side or wheel")
 	case "instances":
 		if !sc.merge {
-			c.mistake(p.pos, "write {wheel}, {axle} or {side}", "{instances} belongs into merge")
+			c.Fail(p.pos, "write {wheel}, {axle} or {side}", "{instances} belongs into merge")
 		}
-		return part{names: together(languageOf(c.voc), c.each)}
+		return part{names: together(languageOf(c.Voc), c.Each)}
 	case "":
-		c.mistake(p.pos, "", "there is nothing between the braces")
+		c.Fail(p.pos, "", "there is nothing between the braces")
 		return part{}
 	}
 	rest, style, stylePos := cutTail(body, " as ")
 	rest, unit, unitPos := cutTail(rest, " in ")
-	n, m := parse(rest, c.voc)
+	n, m := expression.Parse(rest, c.Voc)
 	if m != nil {
-		m.pos += p.pos
-		c.bad = append(c.bad, m)
+		m.Pos += p.pos
+		c.Bad = append(c.Bad, m)
 		return part{}
 	}
 	shift(n, p.pos)
-	if n.kind == nCall && n.text == "if" && n.args[1].kind == nString {
+	if n.Kind == expression.NodeCall && n.Text == "if" && n.Args[1].Kind == expression.NodeString {
 		return c.wordsWhere(n)
 	}
-	v := c.number(n)
-	if v.q == noQuantity {
+	v := c.Number(n)
+	if v.Q == expression.NoQuantity {
 		return part{}
 	}
-	out := part{value: v.num, say: c.speech(&v, n, unit, p.pos+unitPos, style, p.pos+stylePos)}
+	out := part{value: v.Num, say: c.speech(&v, n, unit, p.pos+unitPos, style, p.pos+stylePos)}
 	switch {
 	case style == "off":
-		out.words = []string{languageOf(c.voc).Off}
+		out.words = []string{languageOf(c.Voc).Off}
 	case style == "label" || style == "" && unit == "":
-		out.words = spaced(v.labels)
+		out.words = spaced(v.Labels)
 	}
 	return out
 }
 
 // wordsWhere compiles {if(condition, 'words')}: the words while the condition is true; else the sentence is left out.
-func (c *checker) wordsWhere(n *node) part {
-	when, text := c.condition(n.args[0], place{}), n.args[1].text
-	if when.q == noQuantity {
+func (c speaker) wordsWhere(n *expression.Node) part {
+	when, text := c.Condition(n.Args[0], expression.Place{}), n.Args[1].Text
+	if when.Q == expression.NoQuantity {
 		return part{}
 	}
-	return part{value: truth(when.cond), words: []string{text}, say: func(float64) (string, bool) { return text, true }}
+	return part{value: expression.Truth(when.Cond), words: []string{text}, say: func(float64) (string, bool) { return text, true }}
 }
 
 // cutTail cuts "x in psi" at the last separator. It returns s whole where the
@@ -225,9 +229,9 @@ func cutTail(s, sep string) (head, tail string, pos int) {
 }
 
 // shift moves the places of an expression that stands within a text.
-func shift(n *node, by int) {
-	n.pos += by
-	for _, a := range n.args {
+func shift(n *expression.Node, by int) {
+	n.Pos += by
+	for _, a := range n.Args {
 		shift(a, by)
 	}
 }
@@ -241,20 +245,20 @@ var styles = map[string]int{
 var styleNames = slices.Sorted(maps.Keys(styles))
 
 // styleQuantity is what some styles are for.
-var styleQuantity = map[string]string{"lap_time": qTime, "lap_brief": qTime, "gap": qTime, "compared": qTime, "laps": qLaps, "whole_laps": qLaps}
+var styleQuantity = map[string]string{"lap_time": expression.QTime, "lap_brief": expression.QTime, "gap": expression.QTime, "compared": expression.QTime, "laps": expression.QLaps, "whole_laps": expression.QLaps}
 
 // speech compiles how v is said. A unit or style of "" means as usual.
-func (c *checker) speech(v *value, n *node, unit string, unitPos int, style string, stylePos int) func(float64) (string, bool) {
+func (c speaker) speech(v *expression.Value, n *expression.Node, unit string, unitPos int, style string, stylePos int) func(float64) (string, bool) {
 	decimals, known := styles[style]
 	if style != "" && !known {
-		c.mistake(stylePos, document.OneOf(style, styleNames), "unknown style %q", style)
+		c.Fail(stylePos, document.OneOf(style, styleNames), "unknown style %q", style)
 		return nil
 	}
-	if style == "label" || style == "" && unit == "" && v.labels != nil {
-		if v.labels == nil {
-			c.mistake(n.pos, "", "%s has no named values", v.describe())
+	if style == "label" || style == "" && unit == "" && v.Labels != nil {
+		if v.Labels == nil {
+			c.Fail(n.Pos, "", "%s has no named values", v.Describe())
 		}
-		return labelled(v.labels)
+		return labelled(v.Labels)
 	}
 	u, usual, ok := c.display(v, n, unit, unitPos)
 	if !ok {
@@ -263,12 +267,12 @@ func (c *checker) speech(v *value, n *node, unit string, unitPos int, style stri
 	if style == "" || style == "signed" {
 		decimals = usual
 	}
-	c.placed = c.placed || style == "corner"
-	if q := styleQuantity[style]; q != "" && v.q != q {
-		c.mistake(stylePos, "it is for values of "+q, "%s cannot be said as %s", v.describe(), style)
+	c.Placed = c.Placed || style == "corner"
+	if q := styleQuantity[style]; q != "" && v.Q != q {
+		c.Fail(stylePos, "it is for values of "+q, "%s cannot be said as %s", v.Describe(), style)
 		return nil
 	}
-	l := languageOf(c.voc)
+	l := languageOf(c.Voc)
 	return func(x float64) (string, bool) { return speak(l, (x-u.Offset)/u.Scale, x, style, decimals) }
 }
 
@@ -292,33 +296,33 @@ func labelled(labels []string) func(float64) (string, bool) {
 }
 
 // display finds the unit in which v is said and the usual decimals.
-func (c *checker) display(v *value, n *node, unit string, pos int) (Unit, int, bool) {
-	spelling, decimals, ok := c.voc.Display(v.q)
-	if !ok && plain(v) {
+func (c speaker) display(v *expression.Value, n *expression.Node, unit string, pos int) (expression.Unit, int, bool) {
+	spelling, decimals, ok := c.Voc.Display(v.Q)
+	if !ok && expression.Plain(v) {
 		spelling, decimals, ok = "", 0, true
 	}
 	if unit == "" && !ok {
-		c.mistake(n.pos, "write {… in "+first(unitsOf(c.voc, v.q))+"}", "there is no usual unit for %s", v.describe())
-		return Unit{}, 0, false
+		c.Fail(n.Pos, "write {… in "+first(expression.UnitsOf(c.Voc, v.Q))+"}", "there is no usual unit for %s", v.Describe())
+		return expression.Unit{}, 0, false
 	}
-	if unit == "" && (spelling == "" || spelling == qNumber) {
-		return Unit{v.q, 1, 0}, decimals, true
+	if unit == "" && (spelling == "" || spelling == expression.QNumber) {
+		return expression.Unit{Quantity: v.Q, Scale: 1}, decimals, true
 	}
 	if unit != "" && unit != spelling {
 		spelling, decimals = unit, 1
 	}
-	u, ok := unitNamed(c.voc, spelling)
+	u, ok := expression.UnitNamed(c.Voc, spelling)
 	switch {
 	case !ok:
-		c.mistake(pos, document.OneOf(spelling, unitsOf(c.voc, v.q)), "unknown unit %q", spelling)
-	case u.Quantity == qTemp && v.q == qTempDiff:
-		return Unit{v.q, u.Scale, 0}, decimals, true // a difference has no offset
-	case u.Quantity != v.q && !(u.Quantity == qRatio && v.loose):
-		c.mistake(pos, "use one of "+strings.Join(unitsOf(c.voc, v.q), ", "), "%s is a unit of %s, and this is %s", spelling, u.Quantity, v.describe())
+		c.Fail(pos, document.OneOf(spelling, expression.UnitsOf(c.Voc, v.Q)), "unknown unit %q", spelling)
+	case u.Quantity == expression.QTemp && v.Q == expression.QTempDiff:
+		return expression.Unit{Quantity: v.Q, Scale: u.Scale}, decimals, true // a difference has no offset
+	case u.Quantity != v.Q && !(u.Quantity == expression.QRatio && v.Loose):
+		c.Fail(pos, "use one of "+strings.Join(expression.UnitsOf(c.Voc, v.Q), ", "), "%s is a unit of %s, and this is %s", spelling, u.Quantity, v.Describe())
 	default:
 		return u, decimals, true
 	}
-	return Unit{}, 0, false
+	return expression.Unit{}, 0, false
 }
 
 func first(s []string) string {
@@ -362,7 +366,7 @@ func speak(l *spoken.Language, x, inside float64, style string, decimals int) (s
 }
 
 // words fills the template in; "" where there is none or nothing is left of it.
-func (t *template) words(f *frame, members uint64) string {
+func (t *template) words(f *expression.Frame, members uint64) string {
 	if t == nil {
 		return ""
 	}
@@ -372,7 +376,7 @@ func (t *template) words(f *frame, members uint64) string {
 
 // render fills the template in. It leaves out sentences with an unknown value and returns
 // false where none remains.
-func (t *template) render(f *frame, members uint64) (text string, whole bool) {
+func (t *template) render(f *expression.Frame, members uint64) (text string, whole bool) {
 	var b strings.Builder
 	whole = true
 	for i := range t.sentences {
@@ -389,7 +393,7 @@ func (t *template) render(f *frame, members uint64) (text string, whole bool) {
 	return b.String(), whole
 }
 
-func (s *sentence) render(f *frame, members uint64) (string, bool) {
+func (s *sentence) render(f *expression.Frame, members uint64) (string, bool) {
 	var b strings.Builder
 	for _, p := range s.parts {
 		switch {
@@ -442,4 +446,34 @@ func (t *template) phrases(add func(string)) {
 		}
 		add(text)
 	}
+}
+
+// languageOf is the language in which the values of texts are said: that of the vocabulary where it has a method Language, else
+// English.
+func languageOf(voc expression.Vocabulary) *spoken.Language {
+	if v, ok := voc.(interface{ Language() *spoken.Language }); ok {
+		return v.Language()
+	}
+	return spoken.English
+}
+
+// together names each set of instances in one breath, by the bits of their numbers: "front", "all four", "left side",
+// "front left and rear right", and nothing for both axles.
+func together(l *spoken.Language, each expression.Each) []string {
+	list := expression.InstancesOf[each]
+	names := make([]string, 1<<len(list))
+	for members := 1; members < len(names); members++ {
+		var codes, places []string
+		for i, in := range list {
+			if members&(1<<i) != 0 {
+				codes, places = append(codes, in.Suffix), append(places, l.Places[in.Suffix])
+			}
+		}
+		name, ok := l.Together[strings.Join(codes, "+")]
+		if !ok {
+			name = strings.Join(places, l.And)
+		}
+		names[members] = name
+	}
+	return names
 }

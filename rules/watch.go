@@ -10,27 +10,6 @@ import (
 // a delay is running or a repeat is due. Most conditions compare readings with constants, and see a reading only when
 // it passes one of these.
 
-// A use is how one condition looks at a reading.
-type use struct {
-	exact  int       // how often otherwise than against a constant
-	limits []float64 // the constants
-}
-
-// limited tells that v is compared with constants only, here.
-func (c *checker) limited(v *value, limits ...float64) {
-	i := v.env
-	if v.absOf > 0 {
-		i = v.absOf - 1
-		for _, k := range limits {
-			limits = append(limits, -k)
-		}
-	}
-	if u := c.uses[i]; i >= 0 && u != nil {
-		u.exact--
-		u.limits = append(u.limits, limits...)
-	}
-}
-
 // A watch is a reading and the instances that look at it, as bits.
 type watch struct {
 	index  int
@@ -55,15 +34,15 @@ func watchesOf(instances []compiled) (list []watch) {
 	for i := range instances {
 		for _, index := range slices.Sorted(maps.Keys(instances[i].uses)) {
 			u := instances[i].uses[index]
-			key := [2]int{index, min(u.exact, 1)}
+			key := [2]int{index, min(u.Exact, 1)}
 			k, ok := at[key]
 			if !ok {
 				k, at[key] = len(list), len(list)
 				list = append(list, watch{index: index, cells: make([]uint64, words64(len(instances)))})
 			}
 			list[k].cells[i>>6] |= 1 << (i & 63)
-			if u.exact == 0 {
-				list[k].limits = append(list[k].limits, u.limits...)
+			if u.Exact == 0 {
+				list[k].limits = append(list[k].limits, u.Limits...)
 			}
 		}
 	}

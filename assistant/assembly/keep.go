@@ -12,9 +12,9 @@ import (
 	"earshot/assistant/timing"
 )
 
-// keep adds the sinks that keep better courses, where Request.Saved was set, and with laps also better laps. end waits until
-// all is written. Laps on a course without a name wait until one is saved: they go under its name. ill is told when writing begins to fail,
-// and nil when it succeeds again.
+// keep adds the sinks that keep better courses, where Request.Saved was set, and with laps also better laps. end waits
+// until all is written. Laps on a course without a name wait until one is saved: they go under its name. ill is told
+// when writing begins to fail, and nil when it succeeds again.
 func (p *Parts) keep(a *assistant.Assistant, laps bool, ill func(health.Part, error)) (end func()) {
 	trouble := func(part health.Part) func(error) {
 		troubled := false
@@ -70,8 +70,8 @@ func (p *Parts) keep(a *assistant.Assistant, laps bool, ill func(health.Part, er
 	}
 }
 
-// latest calls write, on a goroutine of its own, with what put is given. put returns at once: a newer value takes the place
-// of one that waits. end waits for the last.
+// latest calls write, on a goroutine of its own, with what put is given. put returns at once: a newer value takes the
+// place of one that waits. end waits for the last.
 func latest[T any](write func(T)) (put func(T), end func()) {
 	waiting, done := make(chan T, 1), make(chan struct{})
 	go func() {

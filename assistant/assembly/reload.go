@@ -15,7 +15,10 @@ const rulesEvery = time.Second
 
 // watchRules hands on all rules files each time one of them has changed, appeared or gone, until ctx is done. What
 // cannot be read changes nothing: trouble is told of it once, and nil when all can be read again.
-func watchRules(ctx context.Context, every time.Duration, read func() ([]rules.Source, error), changed func([]rules.Source) error, trouble func(error), tell func(string)) {
+func watchRules(
+	ctx context.Context, every time.Duration, read func() ([]rules.Source, error), changed func([]rules.Source) error,
+	trouble func(error), tell func(string),
+) {
 	before, _ := read() // what is in force was read a moment ago; the first difference from now on counts
 	var last string
 	ticker := time.NewTicker(every)

@@ -91,7 +91,10 @@ func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 	if err != nil {
 		return err
 	}
-	voice := speaker.New(p.voice, out, func(err error) { tell("speech: " + err.Error()) })
+	voice := speaker.New(p.voice, out, func(err error) {
+		tell("speech: " + err.Error())
+		_ = door.Health(*assistant.SoundPart.Is(health.Degraded, err.Error())) // it refuses after the end
+	})
 	defer closing("the sound device", voice.Close)
 
 	// What watches the world ends before the loop's inputs are closed.

@@ -21,7 +21,7 @@ const (
 	sweepTime  = 0.4  // s of it, in which a driver has no ear
 	likely     = 3.0  // m/s²: how hard a car is taken to accelerate where the times along the lap are not known
 	calmFor    = 0.5  // s of going straight after which a course that is not known is taken to go on so for
-	calmRoom   = 2.5  // s; on three courses of the demonstration it holds in three of four straights at their beginning
+	CalmRoom   = 2.5  // s; on three courses of the demonstration it holds in three of four straights at their beginning
 	gentle     = 3.0  // m/s² to the side: more is a bend
 )
 
@@ -232,7 +232,7 @@ type calm struct {
 	fall  float64 // m/s², speed lost, smoothed
 }
 
-// room returns the room to talk in seconds: calmRoom once the car has gone straight for calmFor, whatever the throttle, Standing for a car that
+// room returns the room to talk in seconds: CalmRoom once the car has gone straight for calmFor, whatever the throttle, Standing for a car that
 // stands, none while it brakes or turns or has just done so. NaN where the feed shows too little to tell.
 func (c *calm) room(at float64, row channel.Row) float64 {
 	const smooth = 0.3 // s
@@ -269,5 +269,5 @@ func (c *calm) room(at float64, row channel.Row) float64 {
 	if at-c.since < calmFor {
 		return 0
 	}
-	return calmRoom
+	return CalmRoom
 }

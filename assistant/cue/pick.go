@@ -28,6 +28,7 @@ const (
 	goOpen   // room not known, not in a corner
 	goDoubt  // room not known, the corner flag is not believed
 	goLate   // the driver has waited long enough for his answer
+	goMost   // nowhere is more room
 	firstYes = goWarning
 )
 
@@ -35,7 +36,7 @@ const (
 var reasons = [...]Reason{
 	holdNone: NoMoment, holdSpeaking: OtherSounded, holdOthers: OthersFirst, holdQuiet: KeptBack, holdWords: NoWords, holdMuted: MutedByDriver,
 	holdBudget: WindowFull, holdCorner: InCorner, holdStraight: NotStraight, holdLine: NotAtLine, holdRoom: NoRoom,
-	goWarning: ByWarning, goStanding: Standing, goRoom: RoomEnough, goOpen: RoomUnknown, goDoubt: RoomUnknown, goLate: Waited,
+	goWarning: ByWarning, goStanding: Standing, goRoom: RoomEnough, goOpen: RoomUnknown, goDoubt: RoomUnknown, goLate: Waited, goMost: Waited,
 }
 
 // A choice is an item to begin, and how.
@@ -67,7 +68,7 @@ func (s *Scheduler) choose(now float64, sit Situation) (choice, bool) {
 		it := &s.waiting[ch.index]
 		was := ch.phrase(s)
 		if s.reword(it, ch.alone, now) {
-			if is := ch.phrase(s); is == was || is.Seconds > 0 && s.may(it, is.Seconds, now, sit) >= firstYes {
+			if is := ch.phrase(s); is == was || ch.why == goMost && is.Seconds > 0 || is.Seconds > 0 && s.may(it, is.Seconds, now, sit) >= firstYes {
 				return ch, true
 			}
 		}
@@ -155,6 +156,14 @@ func (s *Scheduler) form(i int, now float64, sit Situation) choice {
 		if why := s.may(it, it.short.Seconds, now, sit); why >= firstYes {
 			return choice{index: i, short: true, why: why}
 		}
+	}
+	// What is too long for every place of the course is said where there is most room, rather than never.
+	least := it.long.Seconds
+	if it.short.Seconds > 0 {
+		least = it.short.Seconds
+	}
+	if it.cue.Priority == Caution && waited >= patience && least+s.conf.Margin > sit.MostRoom && sit.MostRoom > 0 && sit.Room >= 0.9*sit.MostRoom {
+		return choice{index: i, short: it.short.Seconds > 0, why: goMost}
 	}
 	if it.parts < 2 || waited < min(patience, (it.cue.Expires-it.cue.Queued)/2) {
 		return ch
@@ -331,6 +340,8 @@ func (s *Scheduler) why(ch choice, sit Situation) string {
 		why = fmt.Sprintf("%.1f s of room for %.1f s", sit.Room, ch.phrase(s).Seconds)
 	case goDoubt:
 		why = fmt.Sprintf("room not known, and no corner lasts %.0f s", s.conf.CornerPatience)
+	case goMost:
+		why = fmt.Sprintf("%.1f s of room for %.1f s, and nowhere is more", sit.Room, ch.phrase(s).Seconds)
 	case goLate:
 		why = fmt.Sprintf("the driver has waited %.1f s for his answer", s.waiting[ch.index].open)
 	default:

@@ -127,6 +127,8 @@ func (w *watcher) step() {
 		require.False(w.t, stop, "only a warning interrupts")
 		require.GreaterOrEqual(w.t, w.now-w.lastEnd, 0.5-1e-9, "two cues within half a second (IVBSS)")
 		late = c.Priority == Answer && !w.sit.Busy // how late is told by a story
+		most := w.sit.MostRoom                     // what is too long for all of the course is said where there is most room
+		late = late || c.Priority == Caution && most > 0 && c.Duration+w.conf.Margin > most && w.sit.Room >= 0.9*most
 		if !w.sit.Standing && !math.IsNaN(w.sit.Room) && !late {
 			require.LessOrEqual(w.t, w.now+c.Duration, w.now+w.sit.Room+1e-9, "it ends after the braking point")
 		}

@@ -200,7 +200,11 @@ func (s *Scheduler) Flush(now float64, out []Ruling) []Ruling {
 	now = s.advance(now)
 	out = s.finish(now, out)
 	for _, it := range s.waiting {
-		out = append(out, unsaid(it.cue, Expired, SessionEnded, "session ended"))
+		why := "session ended"
+		if it.hold == holdWords {
+			why += ": a value in its words was not known"
+		}
+		out = append(out, unsaid(it.cue, Expired, SessionEnded, why))
 	}
 	s.waiting, s.regroup = s.waiting[:0], false
 	if s.sound.on {

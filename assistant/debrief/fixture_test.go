@@ -89,7 +89,7 @@ func fixture() []journal.Event {
 	}
 	nan := math.NaN()
 	add(0, nan, &journal.Session{ID: "20260512-143012", Feed: "bench", Car: "Tern GT", Course: "Wrenfield", Started: "2026-05-12T14:30:12+02:00"})
-	add(0.5, nan, health("feed", "ok", ""))
+	add(0.5, nan, healthLine("feed", "ok", ""))
 	marks, stint := 0, 0
 	for _, f := range fixtureLaps {
 		if f.stint != stint {
@@ -222,12 +222,12 @@ func fixtureTalk(add func(float64, float64, journal.Body), end float64) {
 	cue("brakes-cold", "Rear brakes cold.", "caution", "suppressed", "out lap", 60)
 	cue("pressure-high", "Rear right high.", "caution", "merged", "said with front right", 500)
 	cue("balance", "Understeer, turn three.", "advisory", "muted", "muted by the driver", 610)
-	add(561.8, math.NaN(), health("feed", "lost", "no datagram for 2 s"))
-	add(566.3, math.NaN(), health("feed", "ok", ""))
-	add(end, math.NaN(), health("recording", "degraded", "3 samples dropped"))
+	add(561.8, math.NaN(), healthLine("feed", "lost", "no datagram for 2 s"))
+	add(566.3, math.NaN(), healthLine("feed", "ok", ""))
+	add(end, math.NaN(), healthLine("recording", "degraded", "3 samples dropped"))
 }
 
-func health(part, state, text string) *journal.Health {
+func healthLine(part, state, text string) *journal.Health {
 	return &journal.Health{Part: part, State: state, Text: text}
 }
 

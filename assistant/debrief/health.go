@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 
+	"earshot/assistant/feed"
+	"earshot/assistant/health"
 	"earshot/assistant/journal"
 )
 
@@ -11,7 +13,7 @@ import (
 func (b *builder) health() Health {
 	h := Health{Episodes: b.m.Health, Silent: journal.Unknown}
 	for _, ep := range h.Episodes {
-		if ep.Part != "feed" || ep.State != "lost" {
+		if ep.Part != feed.Whole.Name || ep.State != string(health.Lost) {
 			continue
 		}
 		if h.Silent.IsZero() {

@@ -85,7 +85,7 @@ func TestHostileTexts(t *testing.T) {
 	s.Number, s.Event, s.Compound = 1, "start", evil
 	events := []journal.Event{
 		{T: 0, Body: &journal.Session{ID: evil, Feed: evil, Car: evil, Course: evil, Started: evil}},
-		{T: 1, Body: s}, {T: 50, Lap: 1, Body: c}, {T: 51, Lap: 1, Body: m}, {T: 52, Body: q}, {T: 53, Body: health(evil, evil, evil)}, {T: 100, Lap: 1, Body: l},
+		{T: 1, Body: s}, {T: 50, Lap: 1, Body: c}, {T: 51, Lap: 1, Body: m}, {T: 52, Body: q}, {T: 53, Body: healthLine(evil, evil, evil)}, {T: 100, Lap: 1, Body: l},
 	}
 	text, page := pages(t, Build(events, Context{Notes: []string{evil}, Advise: func(Corner) []Advice { return []Advice{{evil, evil, evil, evil}} }}))
 	require.NotContains(t, page, "<script")

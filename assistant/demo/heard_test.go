@@ -10,8 +10,10 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
+	"earshot/assistant/debrief"
 	"earshot/assistant/demo"
 	"earshot/assistant/journal"
+	"earshot/assistant/session/model"
 	"earshot/configs"
 	"earshot/rules"
 )
@@ -23,8 +25,20 @@ func (wordy) Duration(text string) (float64, bool) {
 	return 0.4 * float64(len(strings.Fields(text))), true
 }
 
-// heard drives a session with the rules and the car file that ship and returns the names of the rules that spoke, by lap.
+// heard drives a session and returns the names of the rules that spoke, by lap.
 func heard(t *testing.T, o demo.Options) map[string][]int {
+	t.Helper()
+	said := map[string][]int{}
+	drive(t, o, func(lap int, e journal.Event) {
+		if c, ok := e.Body.(*journal.Cue); ok && c.Verdict == "said" {
+			said[c.Rule] = append(said[c.Rule], lap)
+		}
+	})
+	return said
+}
+
+// drive drives a session with the rules and the car file that ship and gives each event to see, with the lap of the feed.
+func drive(t *testing.T, o demo.Options, see func(lap int, e journal.Event)) {
 	t.Helper()
 	set := channel.NewSet()
 	sim, err := demo.New(set, o)
@@ -46,18 +60,14 @@ func heard(t *testing.T, o demo.Options) map[string][]int {
 	shipped, err := rules.Compile(sources, assistant.NewVocabulary(set, sim.Gives(), k, nil, nil))
 	require.NoError(t, err)
 	core := assistant.NewCore(assistant.Setup{Channels: set, Car: k, Rules: shipped, Voice: wordy{}})
-	said := map[string][]int{}
 	var out assistant.Output
 	for s, ok := sim.Next(); ok; s, ok = sim.Next() {
 		out.Reset()
 		core.Step(assistant.Input{Kind: assistant.KindSample, At: s.At, Row: s.Row}, &out)
 		for _, e := range out.Events {
-			if c, ok := e.Body.(*journal.Cue); ok && c.Verdict == "said" {
-				said[c.Rule] = append(said[c.Rule], int(s.Row[channel.LapNumber]))
-			}
+			see(int(s.Row[channel.LapNumber]), e)
 		}
 	}
-	return said
 }
 
 // What the world can do is heard through the rules that ship, in the laps where it happens, and not without it.
@@ -88,4 +98,30 @@ func TestTheWorldIsHeard(t *testing.T) {
 	require.Empty(t, said["limiter-off-in-lane"], "the driver uses it")
 	require.Empty(t, said["limiter-on-course"])
 	t.Log(said)
+}
+
+// A fault of laps 4 to 6 is found in those laps and told of them; that it repeats is known from the third on.
+func TestFindingsAreThoseOfTheirPass(t *testing.T) {
+	t.Parallel()
+	var events []journal.Event
+	drive(t, demo.Options{Seed: 6, Laps: 9, Rate: 60, Faults: []demo.Fault{{Kind: demo.Understeer, FromLap: 4, ToLap: 6, Corner: 3, Amount: 0.35}}},
+		func(_ int, e journal.Event) { events = append(events, e) })
+	push := journal.Finding{Kind: journal.Understeer, Phase: "mid_corner"}
+	var shown, repeated []int
+	for _, p := range model.Of(events).Passes {
+		if p.Number == 3 && slices.Contains(p.Findings, push) {
+			shown = append(shown, p.LapNumber)
+		}
+		if p.Number == 3 && slices.Contains(p.Repeated, push) {
+			repeated = append(repeated, p.LapNumber)
+		}
+	}
+	require.Equal(t, []int{4, 5, 6}, shown)
+	require.Equal(t, []int{6, 7, 8}, repeated)
+	found := slices.IndexFunc(debrief.Build(events, debrief.Context{}).Corners, func(c debrief.Corner) bool {
+		return c.Number == 3 && slices.ContainsFunc(c.Findings, func(f debrief.Finding) bool {
+			return f.Finding == push && slices.Equal(f.Laps, []int{4, 5, 6})
+		})
+	})
+	require.GreaterOrEqual(t, found, 0)
 }

@@ -9,7 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"earshot/assistant/channel"
-	"earshot/rules"
+	"earshot/rules/expression"
 )
 
 func TestClock(t *testing.T) {
@@ -124,19 +124,19 @@ func TestExpressionsAgainstGo(t *testing.T) {
 		"2.5e-1 * gear + .5":                      0.25*a + 0.5,
 		"abs( sector )/hypot(3,4)":                2.0 / 5,
 	} {
-		x, err := rules.ParseExpression(text, words{set, known}, true)
+		x, err := expression.New(text, words{set, known}, true)
 		require.NoError(t, err, text)
 		require.NotEmpty(t, x.Reads)
-		require.Equal(t, want, x.Value(row, &rules.Workspace{}), text)
+		require.Equal(t, want, x.Value(row, &expression.Workspace{}), text)
 	}
 	deep := ""
 	for range 500 {
 		deep += "("
 	}
 	for text, at := range map[string]int{"": 0, "gear +": 6, "gear gear": 5, "(gear": 5, "3 nonsense": 2, "1e999": 0, "gear, 2": 4, "sqrt": 0, "min(gear": 8, "1..2": 2, deep: 100} {
-		_, err := rules.ParseExpression(text, words{set, known}, true)
-		var m *rules.Mistake
+		_, err := expression.New(text, words{set, known}, true)
+		var m *expression.Mistake
 		require.ErrorAs(t, err, &m, text)
-		require.Equal(t, at, m.At, fmt.Sprint(text, ": ", err))
+		require.Equal(t, at, m.Pos, fmt.Sprint(text, ": ", err))
 	}
 }

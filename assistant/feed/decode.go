@@ -5,7 +5,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
-	"earshot/rules"
+	"earshot/rules/expression"
 )
 
 // decoder puts the clock, the plausibility count and the derived channels behind a codec.
@@ -15,7 +15,7 @@ type decoder struct {
 	clock   clock
 	bounds  []bound
 	derived []derivation
-	work    rules.Workspace
+	work    expression.Workspace
 	limits  []channelLimit // by ID, for the operands of derived channels
 	changes []change
 	moved   []bool // by group of changes

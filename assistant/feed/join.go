@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"earshot/assistant/channel"
-	"earshot/rules"
+	"earshot/rules/expression"
 )
 
 // oneMoment is how near, in seconds, the times of two files' records are for one and the same moment: twice the
@@ -25,7 +25,7 @@ const longestPause = 3600.0
 type joiner struct {
 	rivals  []rival
 	derived []derivation
-	work    rules.Workspace
+	work    expression.Workspace
 	limits  []channelLimit
 	stale   []float64
 

@@ -7,14 +7,14 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
 	"earshot/configs/document"
-	"earshot/rules"
+	"earshot/rules/expression"
 )
 
 // A derivation computes a channel from others of the same record.
 type derivation struct {
 	id    channel.ID
 	needs []channel.ID
-	is    *rules.Expression
+	is    *expression.Expression
 }
 
 // words are the names and units of the expressions: the channels that are known so far.
@@ -23,13 +23,13 @@ type words struct {
 	known map[channel.ID]bool
 }
 
-func (w words) Name(name string) (rules.Name, bool) {
+func (w words) Name(name string) (expression.Name, bool) {
 	id, ok := w.set.Lookup(name)
 	if !ok {
-		return rules.Name{}, false
+		return expression.Name{}, false
 	}
 	c := w.set.At(id)
-	return rules.Name{
+	return expression.Name{
 		Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels, Available: w.known[id], Why: "the feed does not supply it, or derives it further down",
 	}, true
 }
@@ -45,9 +45,9 @@ func (w words) Names() []string {
 	return have
 }
 
-func (w words) Unit(spelling string) (rules.Unit, bool) {
+func (w words) Unit(spelling string) (expression.Unit, bool) {
 	u, ok := channel.UnitNamed(spelling)
-	return rules.Unit{Quantity: string(u.Quantity), Scale: u.Scale, Offset: u.Offset}, ok
+	return expression.Unit{Quantity: string(u.Quantity), Scale: u.Scale, Offset: u.Offset}, ok
 }
 
 func (w words) UnitsOf(quantity string) []string   { return channel.UnitsOf(channel.Quantity(quantity)) }
@@ -72,15 +72,15 @@ func (p *parser) derivedSection(n *document.Node) {
 		if text == "" {
 			continue
 		}
-		x, err := rules.ParseExpression(text, words{p.set, known}, true)
-		if m, bad := errors.AsType[*rules.Mistake](err); bad {
-			p.BadWithin(e.V, m.At, m.Hint, "%s: %s", e.Key, m.Msg)
+		x, err := expression.New(text, words{p.set, known}, true)
+		if m, bad := errors.AsType[*expression.Mistake](err); bad {
+			p.BadWithin(e.V, m.Pos, m.Hint, "%s: %s", e.Key, m.Msg)
 			continue
 		}
 		bare := func(q string) bool {
 			return q == string(channel.None) || q == string(channel.Ratio) || q == "condition"
 		}
-		if q := x.Quantity; q != rules.AnyQuantity && q != string(c.Quantity) && !(bare(q) && bare(string(c.Quantity))) {
+		if q := x.Quantity; q != expression.AnyQuantity && q != string(c.Quantity) && !(bare(q) && bare(string(c.Quantity))) {
 			p.Bad(e.V, "", "%s is a %s, and the expression gives a %s", e.Key, c.Quantity, q)
 		}
 		needs := make([]channel.ID, len(x.Reads))

@@ -9,7 +9,8 @@ import (
 	"earshot/configs/document"
 )
 
-// A Command names what is asked for: one of the commands below, or a question to which the rules in force have an answer.
+// A Command names what is asked for: one of the commands below, or a question to which the rules in force have an
+// answer.
 type Command string
 
 // The commands that need no rules.
@@ -124,9 +125,9 @@ type Bindings struct {
 	down  map[string]bool
 }
 
-// Bind checks the list and returns the Bindings; questions are those that the rules answer. Case does not matter in it. A command may sit on
-// several keys, a key has one command. A button of a wheel is refused: nothing sends one yet. All mistakes are reported at once, joined, each
-// a *BindingError.
+// Bind checks the list and returns the Bindings; questions are those that the rules answer. Case does not matter in
+// it. A command may sit on several keys, a key has one command. A button of a wheel is refused: nothing sends one yet.
+// All mistakes are reported at once, joined, each a *BindingError.
 func Bind(list []Binding, questions []string) (*Bindings, error) {
 	known := Commands(questions)
 	b := &Bindings{byKey: make(map[string]Command, len(list)), down: make(map[string]bool, len(list))}
@@ -134,7 +135,9 @@ func Bind(list []Binding, questions []string) (*Bindings, error) {
 	for _, x := range list {
 		key, kerr := ParseKey(x.Key)
 		if kerr == nil && IsButton(key) {
-			kerr = &BindingError{Key: x.Key, Msg: "no program sends the buttons of a wheel yet", Hint: "use a key of the keyboard; many wheels can be set to send one"}
+			kerr = &BindingError{
+				Msg: "no program sends the buttons of a wheel yet", Hint: "use a key of the keyboard; many wheels can be set to send one",
+			}
 		}
 		cmd, cerr := ParseCommand(x.Command, known)
 		for _, err := range []error{kerr, cerr} {

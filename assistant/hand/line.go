@@ -94,8 +94,8 @@ func (e *LineError) Error() string {
 // Unwrap returns ErrLine.
 func (e *LineError) Unwrap() error { return ErrLine }
 
-// ParseLine reads one line, with or without its newline. Blanks around words do not matter; case does not matter in key names. The error is
-// a *LineError.
+// ParseLine reads one line, with or without its newline. Blanks around words do not matter; case does not matter in
+// key names. The error is a *LineError.
 func ParseLine(line string) (Line, error) {
 	text := strings.TrimRight(line, "\r\n")
 	if len(text) > MaxLine {

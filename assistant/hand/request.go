@@ -5,8 +5,8 @@ import "earshot/assistant/health"
 // KeysPart is the source of the driver's presses.
 var KeysPart = health.Part{Name: "keys", About: "the program that watches the keys does not work", Lost: "keys-lost"}
 
-// A Request is something asked of the assistant, by a key, a button, a spoken command or a person elsewhere. What it carries
-// besides its name depends on the name. It is recorded as it is.
+// A Request is something asked of the assistant, by a key, a button, a spoken command or a person elsewhere. What it
+// carries besides its name depends on the name. It is recorded as it is.
 type Request struct {
 	Name     Command `json:"command"`
 	Source   string  `json:"source,omitempty"`   // where it comes from: "key F9"

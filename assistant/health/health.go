@@ -1,6 +1,7 @@
 // Package health says what may fall ill and how it is.
 //
-// A part is declared as a value by the package in which it arises; assistant.Parts lists them all, for the voice and for documents.
+// A part is declared as a value by the package in which it arises; assistant.Parts lists them all, for the voice and
+// for documents.
 package health
 
 import (

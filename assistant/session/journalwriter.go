@@ -60,8 +60,9 @@ func startJournal(f file, room int, report Report) *JournalWriter {
 	return w
 }
 
-// Append takes the event in and returns at once. It fails with ErrClosed, for an event that cannot be written as JSON, and with
-// ErrFull where the disk has taken nothing for so long that there is no room left; other trouble with the disk goes to the Report.
+// Append takes the event in and returns at once. It fails with ErrClosed, for an event that cannot be written as JSON,
+// and with ErrFull where the disk has taken nothing for so long that there is no room left; other trouble with the
+// disk goes to the Report.
 func (w *JournalWriter) Append(e journal.Event) error {
 	w.mu.Lock()
 	defer w.mu.Unlock()

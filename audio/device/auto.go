@@ -18,10 +18,10 @@ import (
 // lookEvery is how often a device is looked for while there is none. That costs two calls of the system.
 const lookEvery = 2 * time.Second
 
-// An Auto plays through the first device that can be had. While there is none, at the start or after a loss that is for good, it looks
-// for one and takes up what appears.
+// An Auto plays through the first device that can be had. While there is none, at the start or after a loss that is
+// for good, it looks for one and takes up what appears.
 type Auto struct {
-	find func(context.Context) (Device, error)
+	find finder
 	news output.News
 
 	mu   sync.Mutex
@@ -34,7 +34,10 @@ type Auto struct {
 	err     error
 }
 
-func openAuto(ctx context.Context, say func(string), find func(context.Context) (Device, error), every time.Duration) (Device, error) {
+// A finder opens the best device that there is. The error says why it is not a better one, or none.
+type finder func(context.Context) (Device, error)
+
+func openAuto(ctx context.Context, say func(string), find finder, every time.Duration) (Device, error) {
 	a := &Auto{find: find, news: output.NewNews(), stop: make(chan struct{}), done: make(chan struct{})}
 	d, err := find(ctx)
 	switch {
@@ -53,14 +56,14 @@ func openAuto(ctx context.Context, say func(string), find func(context.Context) 
 
 func advice() string {
 	if runtime.GOOS == "linux" {
-		return "start a sound server (PulseAudio, or PipeWire with pipewire-pulse) in this login session, or plug in a sound card"
+		return "start a sound server (PulseAudio, or PipeWire with pipewire-pulse) in this login session or plug in a card"
 	}
 	return "plug in a sound output and enable it in the system's settings"
 }
 
 func oneLine(err error) string { return strings.ReplaceAll(err.Error(), "\n", "; ") }
 
-// first opens the sound server where one answers, else the system's sound. The error says why it is not the better one, or none.
+// first opens the sound server where one answers, else the system's sound. It is a finder.
 func first(ctx context.Context) (Device, error) {
 	var why []error
 	if runtime.GOOS == "linux" {

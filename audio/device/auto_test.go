@@ -29,8 +29,8 @@ func (f *fake) Lost() <-chan error    { return f.news }
 func (f *fake) Name() string          { return "fake" }
 func (f *fake) Close() error          { f.closed = true; return nil }
 
-// Without a device at the start there is a sentence and news of a loss; what appears later is taken up with the gain that was set, and one that
-// is lost for good gives way to the next.
+// Without a device at the start there is a sentence and news of a loss; what appears later is taken up with the gain
+// that was set, and one that is lost for good gives way to the next.
 func TestAutoTakesUpWhatAppears(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var there *fake

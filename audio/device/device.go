@@ -55,8 +55,9 @@ func Names() []string {
 	return []string{"auto", "pulse", "oto", "portaudio", "wav:FILE", "silent"}
 }
 
-// Open opens a device by name. "auto" is an Auto: on Linux the sound server where one answers, else a sound card; elsewhere
-// the system's sound. say gets one sentence for people when auto had to fall back. ctx bounds the opening only.
+// Open opens a device by name. "auto" is an Auto: on Linux the sound server where one answers, else a sound card;
+// elsewhere the system's sound. say gets one sentence for people when auto had to fall back. ctx bounds the opening
+// only.
 func Open(ctx context.Context, name string, say func(string)) (Device, error) {
 	if say == nil {
 		say = func(string) {}

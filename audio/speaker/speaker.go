@@ -1,7 +1,7 @@
 // Package speaker says texts through a sound device, one after the other.
 //
-// Making a clip may take its time, as where a synthesiser is asked; a goroutine of its own does that, and whoever wants something said
-// never waits.
+// Making a clip may take its time, as where a synthesiser is asked; a goroutine of its own does that, and whoever
+// wants something said never waits.
 package speaker
 
 import (
@@ -15,8 +15,8 @@ import (
 	"earshot/audio/voice"
 )
 
-// mostWaiting is how many texts may wait. There is hardly ever more than one, as a text is given when it is to be said: where more wait,
-// the first of them is the stalest and gives way.
+// mostWaiting is how many texts may wait. There is hardly ever more than one, as a text is given when it is to be
+// said: where more wait, the first of them is the stalest and gives way.
 const mostWaiting = 4
 
 // ErrBehind says that a text was given up because others waited behind it.
@@ -42,8 +42,8 @@ type Speaker struct {
 	ended  chan struct{}
 }
 
-// New returns a Speaker that owns d. trouble is told of every text that could not be said, unless the device is lost, which the device
-// tells; it is called from the Speaker's goroutine and from Say.
+// New returns a Speaker that owns d. trouble is told of every text that could not be said, unless the device is lost,
+// which the device tells; it is called from the Speaker's goroutine and from Say.
 func New(v Voice, d device.Device, trouble func(error)) *Speaker {
 	s := &Speaker{voice: v, device: d, trouble: trouble, wake: make(chan struct{}, 1), ended: make(chan struct{})}
 	go s.run()

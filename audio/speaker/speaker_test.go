@@ -113,8 +113,8 @@ func (tone) Say(context.Context, string) (audio.Clip, voice.Report, error) {
 	return audio.Clip{Rate: 16000, Samples: slices.Repeat([]float32{0.3, -0.3, -0.3, 0.3}, 30*4000)}, voice.Report{}, nil
 }
 
-// What is hushed ends in a real device too: its file holds a fraction of the hum. Without the hush it holds the eight seconds and more that
-// closing waits.
+// What is hushed ends in a real device too: its file holds a fraction of the hum. Without the hush it holds the eight
+// seconds and more that closing waits.
 func TestHushEndsTheSound(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "heard.wav")
 	d, err := wav.Open(path)

@@ -270,7 +270,7 @@ func (l *live) checkHeard(card *soundtest.Card, events []journal.Event, heard au
 		texts, want = append(texts, c.Text), append(want, voice.Normal(c.Text))
 	}
 	phrases := append([]string{
-		"front brakes cold", "rear brakes hot", "rear brakes ready", "tyres ready", "telemetry back", "front left hot", "lap void", "fuel good",
+		"front brakes cold", "rear brakes hot", "brakes ready", "tyres ready", "telemetry back", "front left hot", "lap void", "fuel good",
 		"marked turn ten", "marked turn one", "marked", "muted", "talking again", "nothing said yet", "rear tyres cold", "yellow flag",
 	}, want...)
 	return heardAs(t.(*testing.T), card, clips, texts, phrases)
@@ -323,15 +323,15 @@ func demoLive(t *testing.T, card *soundtest.Card, bin string) (torn bool) {
 	demo.Env, demo.Stdout, demo.Stderr = append(append(os.Environ(), card.Env()...), "XDG_CONFIG_HOME="+t.TempDir()), out, out
 	require.NoError(t, demo.Start())
 	t.Cleanup(func() { _ = demo.Process.Kill(); _ = demo.Wait() })
-	require.Eventually(t, func() bool { return strings.Contains(out.String(), "brakes ready") }, 3*time.Minute, 50*time.Millisecond, "said: %s", stringer{out})
+	require.Eventually(t, func() bool { return strings.Contains(out.String(), "Brakes ready") }, 3*time.Minute, 50*time.Millisecond, "said: %s", stringer{out})
 	require.NoError(t, demo.Process.Signal(syscall.SIGTERM))
 	require.NoError(t, demo.Wait(), out.String())
 	heard := audio.Clip{Rate: 16000, Samples: stopCapture()}
 	from := onset(heard, 0.02)
 	require.GreaterOrEqual(t, from, 0.0, "nothing came out of the sound card")
 	first := cut(heard, from-0.15, from+1.2)
-	return heardAs(t, card, []audio.Clip{first}, []string{"Brakes cold."}, []string{
-		"brakes cold", "rear brakes cold", "front brakes cold", "brakes hot", "tyres ready push", "lap void", "telemetry lost", "fuel good",
+	return heardAs(t, card, []audio.Clip{first}, []string{"Green flag."}, []string{
+		"green flag", "red flag", "blue flag", "brakes cold", "rear brakes cold", "brakes hot", "tyres ready push", "lap void", "telemetry lost", "fuel good",
 	})
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"earshot/configs/document"
 	"earshot/rules"
+	"earshot/rules/expression"
 )
 
 // words is the vocabulary of a test: the names that its samples hold are there, the others are not.
@@ -50,16 +51,16 @@ func constant(r document.Reader, n *document.Node, what, quantity string, voc ru
 	if n = r.Scalar(n, what); n == nil {
 		return math.NaN()
 	}
-	x, _, err := rules.Constant(n.Value, quantity, voc)
+	x, _, err := expression.Constant(n.Value, quantity, voc)
 	blame(r, n, what, err)
 	return x
 }
 
 // blame tells a mistake in a constant.
 func blame(r document.Reader, n *document.Node, what string, err error) bool {
-	m, bad := errors.AsType[*rules.Mistake](err)
+	m, bad := errors.AsType[*expression.Mistake](err)
 	if bad {
-		r.BadWithin(n, m.At, m.Hint, "%s is %q: %s", what, n.Value, m.Msg)
+		r.BadWithin(n, m.Pos, m.Hint, "%s is %q: %s", what, n.Value, m.Msg)
 	}
 	return bad
 }
@@ -72,7 +73,7 @@ func readLimits(r document.Reader, n *document.Node, voc rules.Vocabulary) map[s
 			r.Bad(p.K, "write it into the samples", "%s is no limit but a channel", p.Key)
 			continue
 		} else if v := r.Scalar(p.V, p.Key); v != nil {
-			x, is, err := rules.Constant(v.Value, name.Quantity, voc)
+			x, is, err := expression.Constant(v.Value, name.Quantity, voc)
 			if blame(r, v, p.Key, err) {
 				continue
 			}

@@ -10,8 +10,8 @@ import (
 	"earshot/audio/device/internal/alsa"
 )
 
-// hardware looks whether there is anything to open, because the library can be started only once. A sound server counts: ALSA's
-// default device usually leads there.
+// hardware looks whether there is anything to open, because the library can be started only once. A sound server
+// counts: ALSA's default device usually leads there.
 func hardware() error {
 	alsa.Quiet()
 	if Card() || os.Getenv("PULSE_SERVER") != "" {

@@ -1,4 +1,4 @@
-package rules
+package expression
 
 import (
 	"maps"
@@ -11,24 +11,24 @@ import (
 type nodeKind uint8
 
 const (
-	nNumber nodeKind = iota
-	nString
-	nName
-	nGlob
-	nUnary  // - not
-	nBinary // + - * / % < <= > >= == != and or
-	nCall
+	NodeNumber nodeKind = iota
+	NodeString
+	nodeName
+	nodeGlob
+	nodeUnary  // - not
+	nodeBinary // + - * / % < <= > >= == != and or
+	NodeCall
 )
 
-// A node is a piece of an expression as written.
-type node struct {
-	kind  nodeKind
-	pos   int
-	text  string // name, operator, function, string
+// A Node is a piece of an expression as written.
+type Node struct {
+	Kind  nodeKind
+	Pos   int
+	Text  string // name, operator, function, string
 	num   float64
 	unit  string
-	u     Unit
-	args  []*node
+	U     Unit
+	Args  []*Node
 	paren bool // a comparison that stood in parentheses
 }
 
@@ -42,7 +42,7 @@ type parser struct {
 	toks  []token
 	i     int
 	depth int
-	bad   *mistake
+	bad   *Mistake
 }
 
 // binding is how strongly an operator between two operands binds.
@@ -67,17 +67,17 @@ const (
 	bindMinus = 7
 )
 
-// parse reads a whole expression.
-func parse(src string, voc Vocabulary) (*node, *mistake) {
+// Parse reads a whole expression.
+func Parse(src string, voc Vocabulary) (*Node, *Mistake) {
 	if len(src) > longest {
-		return nil, oops(0, "split it into several rules", "the expression is longer than %d characters", longest)
+		return nil, NewMistake(0, "split it into several rules", "the expression is longer than %d characters", longest)
 	}
 	toks, m := lex(src, voc)
 	if m != nil {
 		return nil, m
 	}
 	if len(toks) == 1 {
-		return nil, oops(0, "write a condition such as fuel_left < 5 l", "the expression is empty")
+		return nil, NewMistake(0, "write a condition such as fuel_left < 5 l", "the expression is empty")
 	}
 	p := &parser{toks: toks}
 	n := p.expr(0)
@@ -100,14 +100,14 @@ func (p *parser) next() token {
 	return t
 }
 
-func (p *parser) fail(pos int, hint, format string, args ...any) *node {
+func (p *parser) fail(pos int, hint, format string, args ...any) *Node {
 	if p.bad == nil {
-		p.bad = oops(pos, hint, format, args...)
+		p.bad = NewMistake(pos, hint, format, args...)
 	}
-	return &node{pos: pos}
+	return &Node{Pos: pos}
 }
 
-func (p *parser) unexpected(t token, want string) *node {
+func (p *parser) unexpected(t token, want string) *Node {
 	switch t.kind {
 	case tEnd:
 		return p.fail(t.pos, "", "the expression ends where %s should follow", want)
@@ -122,7 +122,7 @@ func isOp(t token, op string) bool {
 }
 
 // expr reads what binds more strongly than min.
-func (p *parser) expr(min int) *node {
+func (p *parser) expr(min int) *Node {
 	if p.depth++; p.depth > deepest {
 		return p.fail(p.peek().pos, "split it into several rules", "the expression is nested too deeply")
 	}
@@ -139,31 +139,31 @@ func (p *parser) expr(min int) *node {
 		}
 		p.next()
 		right := p.expr(b)
-		if b == binding("<") && left.kind == nBinary && binding(left.text) == b && !left.paren {
+		if b == binding("<") && left.Kind == nodeBinary && binding(left.Text) == b && !left.paren {
 			return p.fail(t.pos, "write between(x, low, high), or two comparisons with and", "comparisons cannot be chained")
 		}
-		left = &node{kind: nBinary, pos: t.pos, text: t.text, args: []*node{left, right}}
+		left = &Node{Kind: nodeBinary, Pos: t.pos, Text: t.text, Args: []*Node{left, right}}
 	}
 	return left
 }
 
-func (p *parser) prefix() *node {
+func (p *parser) prefix() *Node {
 	t := p.next()
 	switch {
 	case t.kind == tNumber:
-		return &node{kind: nNumber, pos: t.pos, num: t.num, unit: t.unit, u: t.u, text: t.text}
+		return &Node{Kind: NodeNumber, Pos: t.pos, num: t.num, unit: t.unit, U: t.u, Text: t.text}
 	case t.kind == tString:
-		return &node{kind: nString, pos: t.pos, text: t.text}
+		return &Node{Kind: NodeString, Pos: t.pos, Text: t.text}
 	case t.kind == tGlob:
-		return &node{kind: nGlob, pos: t.pos, text: t.text}
+		return &Node{Kind: nodeGlob, Pos: t.pos, Text: t.text}
 	case isOp(t, "not"):
-		return &node{kind: nUnary, pos: t.pos, text: "not", args: []*node{p.expr(bindNot)}}
+		return &Node{Kind: nodeUnary, Pos: t.pos, Text: "not", Args: []*Node{p.expr(bindNot)}}
 	case isOp(t, "-"):
 		if n := p.peek(); n.kind == tNumber {
 			p.next() // -3 °C is a temperature, not the negative of one
-			return &node{kind: nNumber, pos: t.pos, num: -n.num, unit: n.unit, u: n.u, text: "-" + n.text}
+			return &Node{Kind: NodeNumber, Pos: t.pos, num: -n.num, unit: n.unit, U: n.u, Text: "-" + n.text}
 		}
-		return &node{kind: nUnary, pos: t.pos, text: "-", args: []*node{p.expr(bindMinus)}}
+		return &Node{Kind: nodeUnary, Pos: t.pos, Text: "-", Args: []*Node{p.expr(bindMinus)}}
 	case isOp(t, "("):
 		n := p.expr(0)
 		if c := p.next(); p.bad == nil && !isOp(c, ")") {
@@ -173,24 +173,24 @@ func (p *parser) prefix() *node {
 		return n
 	case t.kind == tName && !keywords[t.text]:
 		if !isOp(p.peek(), "(") {
-			return &node{kind: nName, pos: t.pos, text: t.text}
+			return &Node{Kind: nodeName, Pos: t.pos, Text: t.text}
 		}
 		return p.call(t)
 	}
 	return p.unexpected(t, "a number, a name or a parenthesis")
 }
 
-func (p *parser) call(name token) *node {
+func (p *parser) call(name token) *Node {
 	if functions[name.text].max == 0 {
 		return p.fail(name.pos, document.Meant(name.text, functionNames, ""), "there is no function %s; there are %s", name.text, strings.Join(functionNames, ", "))
 	}
 	p.next()
-	n := &node{kind: nCall, pos: name.pos, text: name.text}
+	n := &Node{Kind: NodeCall, Pos: name.pos, Text: name.text}
 	if isOp(p.peek(), ")") {
 		p.next()
 	} else {
 		for p.bad == nil {
-			n.args = append(n.args, p.expr(0))
+			n.Args = append(n.Args, p.expr(0))
 			if c := p.next(); p.bad == nil && !isOp(c, ",") {
 				if c.kind == tEnd {
 					return p.fail(c.pos, "close it; between the braces of YAML a condition with a comma must stand in quotes", "the expression ends within %s(", name.text)
@@ -202,7 +202,7 @@ func (p *parser) call(name token) *node {
 			}
 		}
 	}
-	if f := functions[name.text]; p.bad == nil && (len(n.args) < f.min || len(n.args) > f.max) {
+	if f := functions[name.text]; p.bad == nil && (len(n.Args) < f.min || len(n.Args) > f.max) {
 		return p.fail(name.pos, "", "%s is written %s", name.text, f.use)
 	}
 	return n

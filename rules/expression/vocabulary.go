@@ -1,10 +1,8 @@
-package rules
+package expression
 
 import (
 	"math"
 	"strings"
-
-	"earshot/audio/spoken"
 )
 
 // A Name is one thing that an expression may mention.
@@ -49,37 +47,28 @@ type Vocabulary interface {
 	Situations() []string
 }
 
-// languageOf is the language in which the values of texts are said: that of the vocabulary where it has a method Language, else
-// English.
-func languageOf(voc Vocabulary) *spoken.Language {
-	if v, ok := voc.(interface{ Language() *spoken.Language }); ok {
-		return v.Language()
-	}
-	return spoken.English
-}
-
 // The quantities of which the language itself knows something.
 const (
-	qNumber    = "number"
-	qRatio     = "ratio"
-	qTime      = "time"
-	qTemp      = "temperature"
-	qTempDiff  = "temperature difference"
-	qLaps      = "laps"
+	QNumber    = "number"
+	QRatio     = "ratio"
+	QTime      = "time"
+	QTemp      = "temperature"
+	QTempDiff  = "temperature difference"
+	QLaps      = "laps"
 	qAngle     = "angle"
-	qCondition = "condition" // true, false or unknown
+	QCondition = "condition" // true, false or unknown
 	qLabel     = "label"     // a string
 	perSecond  = " per second"
 	perLap     = " per lap"
 	qAny       = "a quantity that is not followed"
-	noQuantity = "" // the type of what could not be checked: further complaints are withheld
+	NoQuantity = "" // the type of what could not be checked: further complaints are withheld
 )
 
 // ratePer returns the quantity of q per second.
 func ratePer(voc Vocabulary, q string) string {
 	switch q {
-	case qTemp:
-		q = qTempDiff
+	case QTemp:
+		q = QTempDiff
 	}
 	if us := voc.UnitsOf(q); len(us) > 0 {
 		if u, ok := voc.Unit(us[0] + "/s"); ok {
@@ -89,9 +78,9 @@ func ratePer(voc Vocabulary, q string) string {
 	return q + perSecond
 }
 
-// unitNamed finds a unit, also one per time or per lap that the vocabulary
+// UnitNamed finds a unit, also one per time or per lap that the vocabulary
 // does not list, such as K/s, psi/min or s/lap.
-func unitNamed(voc Vocabulary, spelling string) (Unit, bool) {
+func UnitNamed(voc Vocabulary, spelling string) (Unit, bool) {
 	if u, ok := voc.Unit(spelling); ok {
 		return u, u.Scale != 0
 	}
@@ -100,7 +89,7 @@ func unitNamed(voc Vocabulary, spelling string) (Unit, bool) {
 		return Unit{}, false
 	}
 	top, ok := voc.Unit(spelling[:cut])
-	if !ok || top.Offset != 0 || top.Scale == 0 || top.Quantity == qTemp {
+	if !ok || top.Offset != 0 || top.Scale == 0 || top.Quantity == QTemp {
 		return Unit{}, false
 	}
 	under, ok := voc.Unit(spelling[cut+1:])
@@ -108,16 +97,16 @@ func unitNamed(voc Vocabulary, spelling string) (Unit, bool) {
 		return Unit{}, false
 	}
 	switch under.Quantity {
-	case qTime:
+	case QTime:
 		return Unit{ratePer(voc, top.Quantity), top.Scale / under.Scale, 0}, true
-	case qLaps:
+	case QLaps:
 		return Unit{top.Quantity + perLap, top.Scale / under.Scale, 0}, true
 	}
 	return Unit{}, false
 }
 
-// unitsOf lists the spellings of a quantity, also of one per second or per lap.
-func unitsOf(voc Vocabulary, q string) []string {
+// UnitsOf lists the spellings of a quantity, also of one per second or per lap.
+func UnitsOf(voc Vocabulary, q string) []string {
 	if us := voc.UnitsOf(q); len(us) > 0 {
 		return us
 	}

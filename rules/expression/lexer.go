@@ -1,4 +1,4 @@
-package rules
+package expression
 
 import (
 	"fmt"
@@ -32,14 +32,16 @@ type token struct {
 	u    Unit
 }
 
-// A mistake is an error in an expression or a template, at a byte offset.
-type mistake struct {
-	pos       int
-	msg, hint string
+// A Mistake is what is wrong with an expression, at a byte of it, and the way out.
+type Mistake struct {
+	Pos       int
+	Msg, Hint string
 }
 
-func oops(pos int, hint, format string, args ...any) *mistake {
-	return &mistake{pos, fmt.Sprintf(format, args...), hint}
+func (m *Mistake) Error() string { return m.Msg }
+
+func NewMistake(pos int, hint, format string, args ...any) *Mistake {
+	return &Mistake{pos, fmt.Sprintf(format, args...), hint}
 }
 
 var keywords = map[string]bool{"and": true, "or": true, "not": true}
@@ -48,7 +50,7 @@ var keywords = map[string]bool{"and": true, "or": true, "not": true}
 var foreign = map[string]string{"&&": "and", "||": "or", "!": "not", "=": "==", "<>": "!=", "=<": "<=", "=>": ">=", "&": "and", "|": "or"}
 
 // lex cuts src into tokens, the last of which is tEnd.
-func lex(src string, voc Vocabulary) ([]token, *mistake) {
+func lex(src string, voc Vocabulary) ([]token, *Mistake) {
 	var out []token
 	for i := 0; ; {
 		for i < len(src) && strings.IndexByte(" \t\r\n", src[i]) >= 0 {
@@ -72,7 +74,7 @@ func lex(src string, voc Vocabulary) ([]token, *mistake) {
 				i++
 			}
 			if i == start {
-				return nil, oops(start, "names are written in a to z, 0 to 9 and _", "%q is no letter of a name", r)
+				return nil, NewMistake(start, "names are written in a to z, 0 to 9 and _", "%q is no letter of a name", r)
 			}
 			t := token{kind: tName, pos: start, text: src[start:i]}
 			if strings.HasSuffix(t.text, "_") && i < len(src) && src[i] == '*' {
@@ -83,17 +85,17 @@ func lex(src string, voc Vocabulary) ([]token, *mistake) {
 		case r == '"' || r == '\'':
 			end := strings.IndexByte(src[start+1:], src[start])
 			if end < 0 {
-				return nil, oops(start, "end it with another "+string(r), "the text that begins here does not end")
+				return nil, NewMistake(start, "end it with another "+string(r), "the text that begins here does not end")
 			}
 			out = append(out, token{kind: tString, pos: start, text: src[start+1 : start+1+end]})
 			i = start + end + 2
 		default:
 			op := operator(src[i:])
 			if ours, ok := foreign[op]; ok {
-				return nil, oops(start, "write "+ours, "%q is not used here", op)
+				return nil, NewMistake(start, "write "+ours, "%q is not used here", op)
 			}
 			if op == "" {
-				return nil, oops(start, "", "%q has no meaning here", src[i:i+size])
+				return nil, NewMistake(start, "", "%q has no meaning here", src[i:i+size])
 			}
 			out = append(out, token{kind: tOp, pos: start, text: op})
 			i += len(op)
@@ -124,7 +126,7 @@ type numberToken struct {
 }
 
 // lexNumber reads a number and the unit directly after it or after spaces.
-func lexNumber(src string, start int, voc Vocabulary) (numberToken, *mistake) {
+func lexNumber(src string, start int, voc Vocabulary) (numberToken, *Mistake) {
 	i := start
 	for isDigit(src, i) {
 		i++
@@ -146,7 +148,7 @@ func lexNumber(src string, start int, voc Vocabulary) (numberToken, *mistake) {
 	t := numberToken{token{kind: tNumber, pos: start, text: src[start:i]}, i}
 	x, err := strconv.ParseFloat(t.text, 64)
 	if err != nil || math.IsInf(x, 0) {
-		return t, oops(start, "", "%s is not a number that can be held", t.text)
+		return t, NewMistake(start, "", "%s is not a number that can be held", t.text)
 	}
 	t.num = x
 	j := i
@@ -171,8 +173,9 @@ func lexNumber(src string, start int, voc Vocabulary) (numberToken, *mistake) {
 		end += size
 	}
 	for k := end; k > j; {
-		if k == end || !isWord(src[k]) || !isWord(src[k-1]) {
-			if u, ok := unitNamed(voc, src[j:k]); ok {
+		call := k < len(src) && src[k] == '(' // 3 m/min(a, b): a function begins there
+		if !call && (k == end || !isWord(src[k]) || !isWord(src[k-1])) {
+			if u, ok := UnitNamed(voc, src[j:k]); ok {
 				t.unit, t.u, t.end = src[j:k], u, k
 				return t, nil
 			}
@@ -185,7 +188,7 @@ func lexNumber(src string, start int, voc Vocabulary) (numberToken, *mistake) {
 		word = word[:cut]
 	}
 	if r, _ := utf8.DecodeRuneInString(word); word != "" && (unicode.IsLetter(r) || r == '°') && !keywords[word] {
-		return t, oops(j, unitHint(word, voc), "unknown unit %q after %s", word, t.text)
+		return t, NewMistake(j, unitHint(word, voc), "unknown unit %q after %s", word, t.text)
 	}
 	return t, nil
 }
@@ -218,7 +221,7 @@ func unitHint(word string, voc Vocabulary) string {
 		if us := voc.UnitsOf(name.Quantity); ok && !seen[name.Quantity] && len(us) > 0 {
 			seen[name.Quantity] = true
 			all = append(all, us...)
-			if name.Quantity != qNumber && name.Quantity != qRatio {
+			if name.Quantity != QNumber && name.Quantity != QRatio {
 				firsts = append(firsts, us[0])
 			}
 		}
