@@ -7,6 +7,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"earshot/assistant"
 	"earshot/assistant/car"
@@ -29,7 +30,7 @@ type Request struct {
 	Recorded []session.File // of a recording: they take the place of the files that Config names, except those in Over
 	Over     []string       // feed, car, course, rules, reference
 	Saved    bool           // look for the courses that are saved in Config's folder, and save there what is learned
-	Tell     func(string)   // a line for people about what keeps nobody from driving, from any goroutine; nil: nobody reads it
+	Tell     func(string)   // a line for people about what keeps nobody from driving, one at a time; nil: nobody reads it
 }
 
 // named tells whether the configuration decides about one of the things in Over.
@@ -63,7 +64,12 @@ type Parts struct {
 
 // Build reads and checks everything and reports every mistake in every file at once.
 func Build(r Request) (*Parts, error) {
-	p := &Parts{Config: r.Config, Channels: channel.NewSet(), tell: r.tell}
+	var turn sync.Mutex
+	p := &Parts{Config: r.Config, Channels: channel.NewSet(), tell: func(text string) {
+		turn.Lock()
+		defer turn.Unlock()
+		r.tell(text)
+	}}
 	var err error
 	if p.in, err = r.gather(); err != nil {
 		return nil, err

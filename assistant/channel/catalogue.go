@@ -245,7 +245,8 @@ var (
 	MapStart      = calc("engine_map_at_start", None, "engine_map_set at the start of the stint")
 )
 
-// Computed channels: what corners and straights have shown again and again. A finding is news at one sample; where it was stays.
+// Computed channels: what corners and straights have shown again and again. A finding is news at one sample; where it
+// was stays.
 var (
 	LockingFound         = calcWheels("locking_found", None, "1 at the sample at which a wheel has locked into the same corner again and again, else 0")
 	LockingCorner        = calcWheels("locking_corner", None, "the corner of that finding")

@@ -71,7 +71,7 @@ func Declarations() []channel.Declaration {
 				channel.TyreTemperature+w, channel.TyreTempInner+w, channel.TyreTempMiddle+w, channel.TyreTempOuter+w)}},
 			channel.Declaration{Channels: ids{channel.TyreCoreCalm + w}, Needs: []channel.Need{channel.All(channel.TyreCore + w)}},
 			channel.Declaration{Channels: ids{channel.TyreCoreRise + w}, Needs: []channel.Need{channel.All(channel.TyreCoreMean + w)}},
-			channel.Declaration{Channels: ids{channel.TyreLoss + w}, Needs: []channel.Need{channel.All(channel.Four(channel.TyrePressure)...)}},
+			channel.Declaration{Channels: ids{channel.TyreLoss + w}, Needs: []channel.Need{withTwoOthers(channel.TyrePressure, w)}},
 			channel.Declaration{Channels: ids{channel.TyreEdge + w, channel.TyreEdgeSide + w},
 				Needs: []channel.Need{channel.All(channel.TyreTempInner+w, channel.TyreTempOuter+w), line}},
 			channel.Declaration{Channels: ids{channel.TyreCoreMean + w}, Needs: []channel.Need{channel.All(channel.TyreCore + w), line}},
@@ -93,6 +93,12 @@ func Declarations() []channel.Declaration {
 		)
 	}
 	return list
+}
+
+// withTwoOthers is a need for the channel of a wheel and those of two of the others, of which fl is the front left one.
+func withTwoOthers(fl, w channel.ID) channel.Need {
+	a, b, c := fl+(w+1)%4, fl+(w+2)%4, fl+(w+3)%4
+	return channel.Need{channel.Of(fl+w, a, b), channel.Of(fl+w, a, c), channel.Of(fl+w, b, c)}
 }
 
 // Progress says how far the learning of what a Lesson names has come, for a session in which it was never learned; empty for what is
