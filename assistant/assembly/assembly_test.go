@@ -49,11 +49,12 @@ func TestBuildRunReplay(t *testing.T) {
 	for i := range 300 {
 		samples += fmt.Sprintf("%.1f,40,130\n", float64(i)/10)
 	}
-	dir := write(t, map[string]string{"hot.csv": samples, "mine.yaml": "name: Mine\nbaseline: gt\n"})
+	dir := write(t, map[string]string{"hot.csv": samples, "mine.yaml": "name: Mine\nbaseline: gt\n",
+		"rules.yaml": "rules: [{name: too-hot, when: tyre_carcass_temperature_fl > tyre_overheat, say: Too hot.}]\n"})
 	feed := filepath.Join(dir, "feed.yaml")
 	require.NoError(t, os.WriteFile(feed, fmt.Appendf(nil, table, "car: ./mine.yaml", filepath.Join(dir, "hot.csv")), 0o644))
 	cfg := Defaults()
-	cfg.Feed, cfg.Device, cfg.DataDir = feed, "silent", filepath.Join(dir, "sessions")
+	cfg.Feed, cfg.Device, cfg.DataDir, cfg.Rules = feed, "silent", filepath.Join(dir, "sessions"), []string{filepath.Join(dir, "rules.yaml")}
 	var told []string
 	p, err := Build(Request{Config: cfg, Saved: true, Tell: func(s string) { told = append(told, s) }})
 	require.NoError(t, err)
@@ -61,7 +62,7 @@ func TestBuildRunReplay(t *testing.T) {
 	require.Empty(t, p.CarNote())
 	var live bytes.Buffer
 	require.NoError(t, p.Run(t.Context(), JournalTo(&live)))
-	require.Contains(t, live.String(), `"rule":"tyre-overheating"`)
+	require.Contains(t, live.String(), `"rule":"too-hot"`)
 	require.Contains(t, strings.Join(told, "\n"), "has ended")
 
 	found, err := cfg.FindJournal("last")
@@ -83,7 +84,7 @@ func TestBuildRunReplay(t *testing.T) {
 	}
 	require.Equal(t, live.String(), replay(Request{Config: Defaults()}))
 	cfg.Car = None
-	require.NotContains(t, replay(Request{Config: cfg, Over: []string{"car"}}), "tyre-overheating", "no limit is assumed")
+	require.NotContains(t, replay(Request{Config: cfg, Over: []string{"car"}}), "too-hot", "no limit is assumed")
 }
 
 // All mistakes are told at once: those of files that cannot be read, and those in files.

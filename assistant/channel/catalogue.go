@@ -217,6 +217,8 @@ var (
 	BrakeSpreadFront = calc("brake_spread_front", TemperatureDifference, "right minus left of brake_peak_mean")
 	BrakeSpreadRear  = calc("brake_spread_rear", TemperatureDifference, "right minus left of brake_peak_mean")
 	Balance          = calc("balance", Angle, "steering at the road wheels beyond what the bend needs: positive is understeer")
+	BrakeFade        = calc("brake_fade", Ratio, "share of the deceleration for the same effort that is lost over three laps, against the stint's first events at the same places")
+	CompoundFit      = calc("compound_fit", None, "whether the compound suits the surface and the distance", "fits", "too_cold", "will_not_last")
 	TyresNeverReady  = calc("tyres_never_ready", None, "1 when the lap means settle below the window, 0 when they do not, absent while no trend is clear")
 	WheelSlip        = calcWheels("wheel_slip", Ratio, "circumferential speed over ground speed, less 1, with the rolling radius learned: -1 is locked")
 )

@@ -13,6 +13,7 @@ var (
 		{Code: "slip_rear", From: "5 s on straights off the brakes"},
 	}
 	balanceLesson = channel.Lesson{Code: "balance", From: "20 s of steady driving in bends and on straights"}
+	fadeLesson    = channel.Lesson{Code: "brake_effect", From: "three warm braking events at a place, then three flying laps"}
 	warmUpLesson  = channel.Lesson{Code: "warm_up", From: "three laps that warm the tyres"}
 )
 
@@ -40,6 +41,12 @@ func Declarations() []channel.Declaration {
 		}},
 	}
 	corner := channel.All(channel.CornerHere)
+	surface := channel.Of(channel.Compound, channel.TrackTemperature).With(channel.CarKey("compounds"))
+	distance := channel.Of(channel.Compound, channel.LapsToGo).With(channel.CarKey("compounds"))
+	list = append(list,
+		channel.Declaration{Channels: ids{channel.BrakeFade}, Seldom: true, Lesson: &fadeLesson,
+			Needs: []channel.Need{channel.AnyOf(channel.Brake, channel.BrakeLineFront), channel.All(channel.Speed), corner, line}},
+		channel.Declaration{Channels: ids{channel.CompoundFit}, Seldom: true, Needs: []channel.Need{{surface, distance}}})
 	for _, x := range []struct {
 		found channel.ID
 		about ids // where it was
