@@ -103,7 +103,8 @@ type Driven struct {
 	Sensors []model.Episode `json:"sensors,omitempty"`
 }
 
-// Driven reads the journal of a session: an id or its beginning, "last", the session's folder, or the path of a journal.
+// Driven reads the journal of a session: an id or its beginning, "last", the session's folder, or the path of a
+// journal.
 func (c Config) Driven(ref string) (*Driven, error) {
 	found, err := c.FindJournal(ref)
 	if err != nil {
