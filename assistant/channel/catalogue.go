@@ -162,7 +162,7 @@ var (
 	LapDelta     = calc("lap_delta", Time, "lap completed last minus the best valid lap before it")
 	PersonalBest = calc("personal_best", None, "1 at the sample that completes a new best lap, else 0")
 	LapVoid      = calc("lap_void", None, "1 once the lap in progress cannot count")
-	LapFlying    = calc("completed_lap_flying", None, "1 when the lap completed last was a valid flying lap")
+	LapFlying    = calc("completed_lap_flying", None, "1 when the lap completed last was a valid flying lap, seen and timed whole")
 	Stint        = calc("stint", None, "1 in the first stint")
 	StintLaps    = calc("stint_laps", Laps, "laps completed in this stint")
 	StintStarted = calc("stint_started", None, "1 at the sample that begins a stint, else 0")
