@@ -90,8 +90,8 @@ func TestMixerLimits(t *testing.T) {
 	require.InDelta(t, 0.2, Clip{Rate: 16000, Samples: mixed(m, 4000)}.Peak(), 0.002)
 }
 
-// truePeak is the greatest value between the samples too, in dB of full scale: by four times as many samples, as ITU-R BS.1770-4,
-// Annex 2, asks for, here from a windowed sinc of 32 samples to either side.
+// truePeak is the greatest value between the samples too, in dB of full scale: by four times as many samples, as ITU-R
+// BS.1770-4, Annex 2, asks for, here from a windowed sinc of 32 samples to either side.
 func truePeak(x []float32) float64 {
 	const side = 32
 	top := 0.0
@@ -112,7 +112,8 @@ func truePeak(x []float32) float64 {
 	return 20 * math.Log10(top)
 }
 
-// However much the driver turns it up, the true peak stays at -1 dBTP or below (EBU R 128, 2020: maximum permitted true peak level).
+// However much the driver turns it up, the true peak stays at -1 dBTP or below (EBU R 128, 2020: maximum permitted true
+// peak level).
 func TestMixerKeepsToTheTruePeakOfR128(t *testing.T) {
 	require.InDelta(t, 0, truePeak(tone(48000, 12000, 1, 0.01).Samples), 0.1, "a tone at a quarter of the rate, whatever its phase")
 	worst := math.Inf(-1)

@@ -7,6 +7,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"earshot/assistant"
 	"earshot/assistant/car"
@@ -29,7 +30,7 @@ type Request struct {
 	Recorded []session.File // of a recording: they take the place of the files that Config names, except those in Over
 	Over     []string       // feed, car, course, rules, reference
 	Saved    bool           // look for the courses that are saved in Config's folder, and save there what is learned
-	Tell     func(string)   // a line for people about what keeps nobody from driving, from any goroutine; nil: nobody reads it
+	Tell     func(string)   // a line for people about what keeps nobody from driving, one at a time; nil: nobody reads it
 }
 
 // named tells whether the configuration decides about one of the things in Over.
@@ -63,7 +64,12 @@ type Parts struct {
 
 // Build reads and checks everything and reports every mistake in every file at once.
 func Build(r Request) (*Parts, error) {
-	p := &Parts{Config: r.Config, Channels: channel.NewSet(), tell: r.tell}
+	var turn sync.Mutex
+	p := &Parts{Config: r.Config, Channels: channel.NewSet(), tell: func(text string) {
+		turn.Lock()
+		defer turn.Unlock()
+		r.tell(text)
+	}}
 	var err error
 	if p.in, err = r.gather(); err != nil {
 		return nil, err
@@ -122,7 +128,8 @@ func (p *Parts) compileRules(k *car.Car) (*assistant.Vocabulary, *rules.Set, err
 	return names, set, err
 }
 
-// CarNote says which calls are off for want of a car file, and how to get them; empty where there is one, or where none is off.
+// CarNote says which calls are off for want of a car file, and how to get them; empty where there is one, or where none
+// is off.
 func (p *Parts) CarNote() string {
 	if !p.in.carless() {
 		return ""
@@ -165,7 +172,8 @@ func (p *Parts) Core() *assistant.Core {
 // FeedName is what the feed file is called.
 func (p *Parts) FeedName() string { return p.in.feed.Name }
 
-// CourseName is what the journal calls the course, and what the best laps on it are kept under; empty without a course file.
+// CourseName is what the journal calls the course, and what the best laps on it are kept under; empty without a course
+// file.
 func (p *Parts) CourseName() string {
 	if p.Course != nil {
 		return p.Course.Name

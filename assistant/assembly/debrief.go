@@ -22,7 +22,8 @@ type Found struct {
 	Car     *car.Car // as recorded; nil: it is not known
 }
 
-// FindJournal finds a session's journal: by an id or its beginning, "last", the session's folder, or the path of a journal.
+// FindJournal finds a session's journal: by an id or its beginning, "last", the session's folder, or the path of a
+// journal.
 func (c Config) FindJournal(ref string) (f Found, err error) {
 	path, d, err := c.fileOrSession(ref, "the journal")
 	if err != nil {
@@ -42,7 +43,8 @@ func (c Config) FindJournal(ref string) (f Found, err error) {
 	return f, err
 }
 
-// fileOrSession returns the path of the file that ref is, or the session that it means: an id or its beginning, "last", or a folder.
+// fileOrSession returns the path of the file that ref is, or the session that it means: an id or its beginning, "last",
+// or a folder.
 func (c Config) fileOrSession(ref, what string) (file string, d *session.Dir, err error) {
 	info, missing := os.Stat(ref)
 	if missing == nil && !info.IsDir() {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -19,8 +20,19 @@ import (
 // Changes are noticed, each once; what cannot be read is told once and changes nothing.
 func TestRulesAreReadAgain(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		files, trouble := []rules.Source{{Name: "a.yaml", Data: []byte("1")}}, error(nil)
-		read := func() ([]rules.Source, error) { return files, trouble }
+		a := func(text string) rules.Source { return rules.Source{Name: "a.yaml", Data: []byte(text)} }
+		var turn sync.Mutex
+		files, trouble := []rules.Source{a("1")}, error(nil)
+		read := func() ([]rules.Source, error) {
+			turn.Lock()
+			defer turn.Unlock()
+			return files, trouble
+		}
+		lie := func(err error, list ...rules.Source) {
+			turn.Lock()
+			defer turn.Unlock()
+			files, trouble = list, err
+		}
 		changed := make(chan []rules.Source, 10)
 		put := func(files []rules.Source) error { changed <- files; return nil }
 		var told []string
@@ -33,17 +45,15 @@ func TestRulesAreReadAgain(t *testing.T) {
 		pass()
 		require.Empty(t, changed)
 
-		files = []rules.Source{{Name: "a.yaml", Data: []byte("2")}}
+		lie(nil, a("2"))
 		pass()
 		require.Len(t, changed, 1)
 		require.Equal(t, "2", string((<-changed)[0].Data))
 
-		trouble = errors.New("the disk is away")
+		lie(errors.New("the disk is away"))
 		pass()
 		require.Empty(t, changed)
-		trouble = nil
-		files = append([]rules.Source{}, files...)
-		files = append(files, rules.Source{Name: "b.yaml", Data: []byte("3")})
+		lie(nil, a("2"), rules.Source{Name: "b.yaml", Data: []byte("3")})
 		pass()
 		require.Len(t, <-changed, 2)
 

@@ -160,6 +160,9 @@ func (c *Car) Keys() []string {
 	add("fuel: tank", c.Tank)
 	add("fuel: effect", c.FuelEffect)
 	add(hotPressureKey, c.HotPressure[:]...)
+	if len(c.Compounds) > 0 {
+		add("compounds")
+	}
 	for name, l := range c.limits {
 		add(name, l.value[:]...)
 	}

@@ -162,7 +162,7 @@ var (
 	LapDelta     = calc("lap_delta", Time, "lap completed last minus the best valid lap before it")
 	PersonalBest = calc("personal_best", None, "1 at the sample that completes a new best lap, else 0")
 	LapVoid      = calc("lap_void", None, "1 once the lap in progress cannot count")
-	LapFlying    = calc("completed_lap_flying", None, "1 when the lap completed last was a valid flying lap")
+	LapFlying    = calc("completed_lap_flying", None, "1 when the lap completed last was a valid flying lap, seen and timed whole")
 	Stint        = calc("stint", None, "1 in the first stint")
 	StintLaps    = calc("stint_laps", Laps, "laps completed in this stint")
 	StintStarted = calc("stint_started", None, "1 at the sample that begins a stint, else 0")
@@ -217,6 +217,8 @@ var (
 	BrakeSpreadFront = calc("brake_spread_front", TemperatureDifference, "right minus left of brake_peak_mean")
 	BrakeSpreadRear  = calc("brake_spread_rear", TemperatureDifference, "right minus left of brake_peak_mean")
 	Balance          = calc("balance", Angle, "steering at the road wheels beyond what the bend needs: positive is understeer")
+	BrakeFade        = calc("brake_fade", Ratio, "share of the deceleration for the same effort that is lost over three laps, against the stint's first events at the same places")
+	CompoundFit      = calc("compound_fit", None, "whether the compound suits the surface and the distance", "fits", "too_cold", "will_not_last")
 	TyresNeverReady  = calc("tyres_never_ready", None, "1 when the lap means settle below the window, 0 when they do not, absent while no trend is clear")
 	WheelSlip        = calcWheels("wheel_slip", Ratio, "circumferential speed over ground speed, less 1, with the rolling radius learned: -1 is locked")
 )
@@ -245,7 +247,8 @@ var (
 	MapStart      = calc("engine_map_at_start", None, "engine_map_set at the start of the stint")
 )
 
-// Computed channels: what corners and straights have shown again and again. A finding is news at one sample; where it was stays.
+// Computed channels: what corners and straights have shown again and again. A finding is news at one sample; where it
+// was stays.
 var (
 	LockingFound         = calcWheels("locking_found", None, "1 at the sample at which a wheel has locked into the same corner again and again, else 0")
 	LockingCorner        = calcWheels("locking_corner", None, "the corner of that finding")

@@ -8,10 +8,10 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Every unit against NIST Special Publication 811 (2008): the factors of Appendix B.8, which has seven digits, and the definitions that it
-// cites (international yard and pound, gallon of 231 cubic inches, imperial gallon of 4.54609 L); of the units that section 5 takes
-// beside the SI (minute, hour, degree, litre, tonne) the definitions, from memory; and the SI prefixes. si is one of the unit in SI units,
-// zero where its scale begins.
+// Every unit against NIST Special Publication 811 (2008): the factors of Appendix B.8, which has seven digits, and the
+// definitions that it cites (international yard and pound, gallon of 231 cubic inches, imperial gallon of 4.54609 L);
+// of the units that section 5 takes beside the SI (minute, hour, degree, litre, tonne) the definitions, from memory;
+// and the SI prefixes. si is one of the unit in SI units, zero where its scale begins.
 func TestEveryUnitAgainstNISTSP811(t *testing.T) {
 	const printed, exact = 5e-7, 1e-15                                                                              // seven digits that begin with 1 leave half a millionth
 	inside := map[Quantity]float64{Pressure: 1e3, Volume: 1e-3, VolumeFlow: 1e-3, VolumePerLap: 1e-3, Density: 1e3} // one of ours in SI units

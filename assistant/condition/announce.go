@@ -143,11 +143,12 @@ func (h *habit) pass(happened bool) bool {
 
 // Common practice, no source.
 const (
-	limiterShare = 0.995 // of the limiter's speed: the cut makes the engine swing below it
-	limiterHeld  = 0.5   // s on one straight
-	kerbStrike   = 0.2   // s: what touches for longer is no kerb
-	usualAfter   = 3     // passes of a corner that make its usual gear
-	lowRunning   = 2     // laps running with a lower gear
+	limiterShare = 0.99 // of the limiter's speed: the cut makes the engine swing below it
+	limiterGap   = 0.2  // s below that which are such a swing
+	limiterHeld  = 0.5  // s on one straight
+	kerbStrike   = 0.2  // s: what touches for longer is no kerb
+	usualAfter   = 3    // passes of a corner that make its usual gear
+	lowRunning   = 2    // laps running with a lower gear
 )
 
 // places follows what happens at places of the course besides the findings of corners: the limiter on the straight behind a corner, the
@@ -158,6 +159,7 @@ type places struct {
 
 	last, here int // corner left last, corner the car is in
 	onLimiter  float64
+	below      float64 // s since the engine was there
 	longest    float64 // s on this straight
 	touching   float64
 	touched    float64
@@ -192,7 +194,7 @@ func (p *places) stint() {
 	p.limFound.now, p.botFound.now, p.gearFound.now = false, false, false
 }
 
-func (p *places) step(dt float64, row channel.Row) {
+func (p *places) step(dt float64, braking bool, row channel.Row) {
 	p.limFound.now, p.botFound.now, p.gearFound.now = false, false, false
 	here, last := number(row[channel.CornerHere]), number(row[channel.CornerLast])
 	if row[channel.InPitLane] == 1 || row[channel.PitLimiter] == 1 {
@@ -205,11 +207,11 @@ func (p *places) step(dt float64, row channel.Row) {
 	if last == 0 && here == 0 {
 		return
 	}
-	if row[channel.EngineSpeed] >= limiterShare*p.limiterSpeed && !(row[channel.Throttle] <= 0.5) {
-		p.onLimiter += dt
+	if row[channel.EngineSpeed] >= limiterShare*p.limiterSpeed && !braking {
+		p.onLimiter, p.below = p.onLimiter+p.below+dt, 0
 		p.longest = max(p.longest, p.onLimiter)
-	} else {
-		p.onLimiter = 0
+	} else if p.below += dt; p.below > limiterGap || braking {
+		p.onLimiter, p.below = 0, 0
 	}
 	touches := false
 	for w := range channel.ID(4) {
@@ -250,7 +252,7 @@ func (p *places) leave() {
 			p.lowestGear(i)
 		}
 	}
-	p.onLimiter, p.longest, p.touching, p.touched, p.gear = 0, 0, 0, 0, nan
+	p.onLimiter, p.below, p.longest, p.touching, p.touched, p.gear = 0, 0, 0, 0, 0, nan
 }
 
 // lowestGear compares the lowest gear of a pass with what is usual there.

@@ -19,6 +19,8 @@ type Condition struct {
 	balance balance
 	corners corners
 	places  places
+	fade    fade
+	fit     compoundFit
 	aids    aids
 }
 
@@ -40,6 +42,8 @@ func New(c *car.Car) *Condition {
 	k.balance.init(c)
 	k.corners.init(c)
 	k.places.init(c)
+	k.fade.stint(wheelLimits(c, "brake_cold"))
+	k.fit.init(c)
 	k.aids.init()
 	return k
 }
@@ -53,6 +57,7 @@ func (c *Condition) StintStart(at float64, row channel.Row) {
 	c.balance.relearn()
 	c.corners.stint()
 	c.places.stint()
+	c.fade.stint(c.fade.cold)
 	c.aids.stint()
 	c.write(row)
 }
@@ -75,7 +80,9 @@ func (c *Condition) Step(at float64, row channel.Row) {
 	c.slip.step(at, &c.motion, c.brakes.on, row)
 	c.balance.step(at, dt, &c.motion, row)
 	c.corners.step(at, dt, c, row)
-	c.places.step(dt, row)
+	c.places.step(dt, c.brakes.on, row)
+	c.fade.step(dt, &c.motion, &c.brakes, row)
+	c.fit.step(row)
 	c.aids.step(at, row)
 	c.write(row)
 }
@@ -94,6 +101,7 @@ func (c *Condition) LapDone(_ int, class string, _ bool, row channel.Row) Means 
 	m := Means{journal.NoWheels(), journal.NoWheels(), journal.NoWheels()}
 	c.tyres.lapDone(class == slowLap || class == cautionLap)
 	c.brakes.lapDone()
+	c.fade.lapDone(class == flyingLap)
 	for w := range 4 {
 		m.TyrePressure[w] = journal.Num(c.tyres.pressureMean[w])
 		m.TyreTemperature[w] = journal.Num(c.tyres.coreMean[w])
@@ -110,6 +118,7 @@ func (c *Condition) write(row channel.Row) {
 	row[channel.Balance] = c.balance.index
 	c.corners.announced.write(row)
 	c.places.write(row)
+	row[channel.BrakeFade] = c.fade.lost
 }
 
 // Shown lists what the latest pass of a corner showed, in the order of journal.AllFindings; nothing where that pass ended
@@ -143,7 +152,8 @@ func (c *Condition) NeverReady() bool { return c.tyres.never == 1 }
 
 // Values in this package that are not in the car file are common practice, no source.
 const (
-	slowLap    = "slow" // classes of the journal
+	flyingLap  = "flying" // classes of the journal
+	slowLap    = "slow"
 	cautionLap = "caution"
 	standing   = 2.0   // m/s: below this the car stands
 	learnEvery = 0.04  // s between two samples that are learned from, whatever the feed's rate
@@ -259,4 +269,11 @@ func (m *mean) value() float64 {
 		return nan
 	}
 	return m.sum / m.weight
+}
+
+func wheelLimits(c *car.Car, name string) (at [4]float64) {
+	for w := range at {
+		at[w] = c.At(name, channel.Wheel(w))
+	}
+	return at
 }

@@ -13,6 +13,7 @@ var (
 		{Code: "slip_rear", From: "5 s on straights off the brakes"},
 	}
 	balanceLesson = channel.Lesson{Code: "balance", From: "20 s of steady driving in bends and on straights"}
+	fadeLesson    = channel.Lesson{Code: "brake_effect", From: "three warm braking events at a place, then three flying laps"}
 	warmUpLesson  = channel.Lesson{Code: "warm_up", From: "three laps that warm the tyres"}
 )
 
@@ -40,6 +41,12 @@ func Declarations() []channel.Declaration {
 		}},
 	}
 	corner := channel.All(channel.CornerHere)
+	surface := channel.Of(channel.Compound, channel.TrackTemperature).With(channel.CarKey("compounds"))
+	distance := channel.Of(channel.Compound, channel.LapsToGo).With(channel.CarKey("compounds"))
+	list = append(list,
+		channel.Declaration{Channels: ids{channel.BrakeFade}, Seldom: true, Lesson: &fadeLesson,
+			Needs: []channel.Need{channel.AnyOf(channel.Brake, channel.BrakeLineFront), channel.All(channel.Speed), corner, line}},
+		channel.Declaration{Channels: ids{channel.CompoundFit}, Seldom: true, Needs: []channel.Need{{surface, distance}}})
 	for _, x := range []struct {
 		found channel.ID
 		about ids // where it was
@@ -71,7 +78,7 @@ func Declarations() []channel.Declaration {
 				channel.TyreTemperature+w, channel.TyreTempInner+w, channel.TyreTempMiddle+w, channel.TyreTempOuter+w)}},
 			channel.Declaration{Channels: ids{channel.TyreCoreCalm + w}, Needs: []channel.Need{channel.All(channel.TyreCore + w)}},
 			channel.Declaration{Channels: ids{channel.TyreCoreRise + w}, Needs: []channel.Need{channel.All(channel.TyreCoreMean + w)}},
-			channel.Declaration{Channels: ids{channel.TyreLoss + w}, Needs: []channel.Need{channel.All(channel.Four(channel.TyrePressure)...)}},
+			channel.Declaration{Channels: ids{channel.TyreLoss + w}, Needs: []channel.Need{withTwoOthers(channel.TyrePressure, w)}},
 			channel.Declaration{Channels: ids{channel.TyreEdge + w, channel.TyreEdgeSide + w},
 				Needs: []channel.Need{channel.All(channel.TyreTempInner+w, channel.TyreTempOuter+w), line}},
 			channel.Declaration{Channels: ids{channel.TyreCoreMean + w}, Needs: []channel.Need{channel.All(channel.TyreCore + w), line}},
@@ -93,6 +100,12 @@ func Declarations() []channel.Declaration {
 		)
 	}
 	return list
+}
+
+// withTwoOthers is a need for the channel of a wheel and those of two of the others, of which fl is the front left one.
+func withTwoOthers(fl, w channel.ID) channel.Need {
+	a, b, c := fl+(w+1)%4, fl+(w+2)%4, fl+(w+3)%4
+	return channel.Need{channel.Of(fl+w, a, b), channel.Of(fl+w, a, c), channel.Of(fl+w, b, c)}
 }
 
 // Progress says how far the learning of what a Lesson names has come, for a session in which it was never learned; empty for what is

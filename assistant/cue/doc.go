@@ -11,20 +11,26 @@
 //     for nothing but another warning.
 //   - Anything else starts only where it can also end before the next braking or
 //     turn-in point. Where that point is not known it starts outside corners.
-//   - Then by right of way: answers to the driver's own question, cautions,
-//     advisories; among equals the older first. A shorter cue may use room that is
-//     too small for the one before it.
+//   - An answer to the driver's own question starts within Config.AnswerWithin outside
+//     braking and turn-in, whatever the room.
+//   - A cue has a short form for where the long one does not fit: at once where the
+//     course has no room for the long one at all, else after a while.
+//   - Then by right of way: answers, cautions, advisories; among equals what is
+//     important, then the older. A shorter cue may use room that is too small for
+//     the one before it, unless that is an answer.
 //   - Cues of one group that wait together are said as one.
+//   - The words are made anew at the moment of speaking.
 //   - Two cues are at least half a second apart, except where a warning interrupts.
-//   - A cue that has expired or is no longer true is dropped. An interrupted cue
-//     starts again from its beginning if it is still true, never in mid-sentence.
-//   - At most so many advisories a lap. Mute shelves all but warnings and answers,
-//     and ends by itself.
+//   - What tells of a state waits until it was said or the state has cleared. What tells
+//     of an event is dropped when it has expired. An interrupted cue starts again from its
+//     beginning if it is still true, never in mid-sentence.
+//   - At most so many advisories a lap, and fewer of low importance where there were many
+//     calls. Mute shelves all but warnings and answers, and ends by itself.
 //
-// Nothing waits for ever: every cue has an expiry, an unbelievable corner flag is
+// Nothing is stuck for ever: an event has an expiry, an unbelievable corner flag is
 // no longer believed after Config.CornerPatience, a merged cue that finds no room is
-// taken apart after half its life, and the advisory budget renews itself where
-// no line is crossed.
+// taken apart, a caution that is too long for the course is said where there is most
+// room, and the advisory budget renews itself where no line is crossed.
 //
 // Every cue offered gets exactly one final Ruling with a reason in words.
 //

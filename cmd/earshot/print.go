@@ -6,21 +6,15 @@ import (
 	"io"
 	"math"
 	"strings"
-	"sync"
 
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
 )
 
-// tellOn prints lines beside what the command is for. Several goroutines may call it.
+// tellOn prints lines beside what the command is for.
 func tellOn(c *cobra.Command) func(string) {
-	var mu sync.Mutex
-	return func(s string) {
-		mu.Lock()
-		defer mu.Unlock()
-		fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s)
-	}
+	return func(s string) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s) }
 }
 
 func writeJSON(w io.Writer, v any) error {

@@ -173,7 +173,8 @@ func lexNumber(src string, start int, voc Vocabulary) (numberToken, *Mistake) {
 		end += size
 	}
 	for k := end; k > j; {
-		if k == end || !isWord(src[k]) || !isWord(src[k-1]) {
+		call := k < len(src) && src[k] == '(' // 3 m/min(a, b): a function begins there
+		if !call && (k == end || !isWord(src[k]) || !isWord(src[k-1])) {
 			if u, ok := UnitNamed(voc, src[j:k]); ok {
 				t.unit, t.u, t.end = src[j:k], u, k
 				return t, nil

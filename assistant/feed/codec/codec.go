@@ -140,7 +140,8 @@ func (c *Counts) note(why Reason, name string) {
 	c.lastReason, c.lastRecord, c.lastName, c.lastByte, c.hasLast = why, c.Records, name, -1, true
 }
 
-// Last tells about the refusal before this moment: which record, counted from one, what and why. Empty if there was none.
+// Last tells about the refusal before this moment: which record, counted from one, what and why. Empty if there was
+// none.
 func (c *Counts) Last(record string) string {
 	if !c.hasLast {
 		return ""

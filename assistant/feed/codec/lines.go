@@ -65,8 +65,8 @@ func (l *Lines) out(b []byte, line func([]byte), tooLong func()) {
 	l.part, l.tooLong = l.part[:0], false
 }
 
-// A LineDecoder is what the decoders of lines have in common. A codec embeds one and calls Start: so it is a Decoder, whose
-// Counts has each line counted, and it sees whole lines only.
+// A LineDecoder is what the decoders of lines have in common. A codec embeds one and calls Start: so it is a Decoder,
+// whose Counts has each line counted, and it sees whole lines only.
 type LineDecoder struct {
 	Tally Counts
 	Emit  func(*Record) // of the call under way
@@ -85,8 +85,9 @@ type LineDecoder struct {
 
 var byteOrderMark = []byte{0xef, 0xbb, 0xbf}
 
-// Start makes it ready. Datagrams tells that each ends its last line; line is called for every line within the limit, without its line end
-// and, at the beginning, without the mark with which some tools begin UTF-8. The slice is valid until line returns.
+// Start makes it ready. Datagrams tells that each ends its last line; line is called for every line within the limit,
+// without its line end and, at the beginning, without the mark with which some tools begin UTF-8. The slice is valid
+// until line returns.
 func (d *LineDecoder) Start(datagrams bool, line func([]byte)) {
 	d.datagrams, d.line, d.Fresh = datagrams, line, true
 	d.onLine, d.onLong = d.one, d.long

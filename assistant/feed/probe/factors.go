@@ -12,8 +12,8 @@ const (
 	leastFactor = 0.18 // logarithm: a tyre's radius and slip explain less
 )
 
-// turnTolerance is how far two that tell of the turn lie apart at most, as a logarithm. On a banked bend an accelerometer
-// feels part of gravity, and a body that rolls adds to it.
+// turnTolerance is how far two that tell of the turn lie apart at most, as a logarithm. On a banked bend an
+// accelerometer feels part of gravity, and a body that rolls adds to it.
 func turnTolerance(x, y witness) float64 {
 	if x.ids[0] == channel.AccelerationLat || y.ids[0] == channel.AccelerationLat {
 		return 0.4
@@ -40,7 +40,8 @@ func (j *judge) accuseScale(evidence string, n int, r float64, ids ...channel.ID
 		Fix:        fmt.Sprintf("scale: %.4g in place of scale: %.4g, or map the field that is meant", was/r, was)}, ids...)
 }
 
-// accuseEither says that a reads r of what b tells, which no unit explains, and that nothing tells which of them is wrong.
+// accuseEither says that a reads r of what b tells, which no unit explains, and that nothing tells which of them is
+// wrong.
 func (j *judge) accuseEither(a, b witness, evidence string, n int, r float64) {
 	if j.implausible(a.ids[0]) || j.implausible(b.ids[0]) {
 		return
@@ -71,7 +72,8 @@ func (j *judge) nameOf(ids []channel.ID) string {
 	return names[0] + " and the like"
 }
 
-// singleWheels looks for wheels that differ from the car's speed while the others do not. It tells whether there were any.
+// singleWheels looks for wheels that differ from the car's speed while the others do not. It tells whether there were
+// any.
 func (j *judge) singleWheels(reference string) bool {
 	var off []channel.ID
 	var ratios [4]float64

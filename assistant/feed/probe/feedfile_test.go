@@ -39,8 +39,8 @@ func change(t testing.TB, yaml, line, old, new string) (string, int) {
 	return "", 0
 }
 
-// The demo's datagrams are read by its feed file with one mistake in it: the mistake is named at its line, with what stood there
-// as the remedy. Without a mistake nothing is said.
+// The demo's datagrams are read by its feed file with one mistake in it: the mistake is named at its line, with what
+// stood there as the remedy. Without a mistake nothing is said.
 func TestMistakesInAFeedFile(t *testing.T) {
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)
@@ -105,8 +105,8 @@ func TestMistakesInAFeedFile(t *testing.T) {
 	require.Len(t, probe(t, yaml).Findings, 2, show(probe(t, yaml)))
 }
 
-// The measured log of a race car (racecar-oval-25hz, open data: SOURCES.md) is accused of nothing as its feed file stands, and of
-// each mistake that is made in it.
+// The measured log of a race car (racecar-oval-25hz, open data: SOURCES.md) is accused of nothing as its feed file
+// stands, and of each mistake that is made in it.
 func TestMeasuredLog(t *testing.T) {
 	data := readAll(t, "racecar-oval-25hz/LVMS_23_01_04_B.csv.gz")
 	file, err := os.ReadFile("../../../testdata/feeds/racecar-oval.yaml")
@@ -152,8 +152,8 @@ func TestMeasuredLog(t *testing.T) {
 	}
 }
 
-// Ten seconds at a time, with locked and spinning wheels, a stop on the course and a car that goes off it: nothing is said of a
-// feed that is right.
+// Ten seconds at a time, with locked and spinning wheels, a stop on the course and a car that goes off it: nothing is
+// said of a feed that is right.
 func TestShortListeningIsSilent(t *testing.T) {
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)

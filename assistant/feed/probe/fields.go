@@ -10,8 +10,8 @@ import (
 )
 
 // The cut of a datagram into fields is the one that describes what came in the fewest bits (minimum description length;
-// Rissanen 1978): a field costs, in each datagram, about as many bits as its step from the value before has, so that bytes
-// that belong together are cheaper together. The prices are chosen by trial on the layouts of the tests.
+// Rissanen 1978): a field costs, in each datagram, about as many bits as its step from the value before has, so that
+// bytes that belong together are cheaper together. The prices are chosen by trial on the layouts of the tests.
 const (
 	fieldPrice = 1.0  // bits for each field, so that two are not made of one
 	noisePrice = 8.5  // bits of a byte that nothing explains
@@ -316,8 +316,8 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 	return t
 }
 
-// carries counts how the highest byte of a number changes. In one number it does when the lower bytes carry over, or many times in
-// a row when the number runs. Where it changes alone and seldom it is another field.
+// carries counts how the highest byte of a number changes. In one number it does when the lower bytes carry over, or
+// many times in a row when the number runs. Where it changes alone and seldom it is another field.
 type carries struct {
 	changed, carried, row float64
 	before                bool // it changed in the step before

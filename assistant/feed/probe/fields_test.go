@@ -63,7 +63,8 @@ func series(sent [][]byte, at int, f form, big bool) []float64 {
 	return list
 }
 
-// nearlyAll tells whether two say the same in 99 of 100 datagrams: one that dips below zero once in a while looks unsigned.
+// nearlyAll tells whether two say the same in 99 of 100 datagrams: one that dips below zero once in a while looks
+// unsigned.
 func nearlyAll(a, b []float64) bool {
 	differ := 0
 	for i := range a {
@@ -74,8 +75,8 @@ func nearlyAll(a, b []float64) bool {
 	return differ*100 <= len(a)
 }
 
-// A score counts true fields that vary: those of which a listed field says the same numbers in nearly every datagram, whatever the width of
-// zeros above; and listed fields that are so.
+// A score counts true fields that vary: those of which a listed field says the same numbers in nearly every datagram,
+// whatever the width of zeros above; and listed fields that are so.
 type score struct{ sent, found, listed, right, exact int }
 
 func (s *score) add(o score) {

@@ -215,8 +215,8 @@ func ratio(a, b []float64) (r, spread float64, n int) {
 	return r, math.Abs((statistics.Quantile(list, 0.75) - statistics.Quantile(list, 0.25)) / r), len(list)
 }
 
-// correlation is Pearson's, over the pairs that are whole. What lies far outside of nearly all other values is brought in to
-// their edge first, so that a jump of a position or a heading does not outweigh the rest.
+// correlation is Pearson's, over the pairs that are whole. What lies far outside of nearly all other values is brought
+// in to their edge first, so that a jump of a position or a heading does not outweigh the rest.
 func correlation(a, b []float64) (rho float64, n int) {
 	la, ha := edges(a)
 	lb, hb := edges(b)

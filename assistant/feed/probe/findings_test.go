@@ -14,8 +14,8 @@ import (
 	"earshot/assistant/demo"
 )
 
-// drive is the demo car's out-lap and two laps, with what the demo leaves out: latitude, longitude, vertical acceleration
-// with gravity, road-wheel angle, engine temperatures.
+// drive is the demo car's out-lap and two laps, with what the demo leaves out: latitude, longitude, vertical
+// acceleration with gravity, road-wheel angle, engine temperatures.
 var drive = sync.OnceValue(func() []channel.Sample {
 	set := channel.NewSet()
 	sim, err := demo.New(set, demo.Options{Seed: 3, Rate: 20, Laps: 2})
@@ -135,8 +135,8 @@ func fahrenheit(ids ...channel.ID) func(channel.Row) {
 	}
 }
 
-// Each mistake alone is found, with its remedy, and nothing else is accused. The truth is the mistake made here; the factors are
-// those of NIST SP 811 by way of the units' table.
+// Each mistake alone is found, with its remedy, and nothing else is accused. The truth is the mistake made here; the
+// factors are those of NIST SP 811 by way of the units' table.
 func TestEachMistakeIsFound(t *testing.T) {
 	all := everything()
 	deg := 180 / math.Pi
@@ -240,7 +240,8 @@ func TestEachMistakeIsFound(t *testing.T) {
 	}
 }
 
-// A factor that no unit explains is found too, whatever it is, and stated; nothing else is accused. The truth is the factor put in here.
+// A factor that no unit explains is found too, whatever it is, and stated; nothing else is accused. The truth is the
+// factor put in here.
 func TestAnyFactorIsFound(t *testing.T) {
 	all := everything()
 	turning := []channel.ID{channel.Speed, channel.YawRate, channel.Heading, channel.AccelerationLat, channel.AccelerationLong}

@@ -83,7 +83,8 @@ func (j *judge) engine() {
 	}
 }
 
-// driven tells whether the car moved at speed for a while, by whatever speed there is. The bound holds for any unit of speed.
+// driven tells whether the car moved at speed for a while, by whatever speed there is. The bound holds for any unit of
+// speed.
 func (j *judge) driven() bool {
 	n := 0
 	for _, o := range j.obs {
@@ -97,7 +98,8 @@ func (j *judge) driven() bool {
 	return n > 2*enough
 }
 
-// fitsTemperature finds the unit in which a reading that stands at x °C now would lie within lo to hi, "" if it lies there already.
+// fitsTemperature finds the unit in which a reading that stands at x °C now would lie within lo to hi, "" if it lies
+// there already.
 func (j *judge) fitsTemperature(id channel.ID, x, lo, hi float64) (unit string, would float64) {
 	cur := j.current(id)
 	for _, s := range []string{"°C", "°F", "K_abs"} {
@@ -236,8 +238,8 @@ func (j *judge) pressures() {
 }
 
 // absolute holds pressure against temperature: at constant volume the absolute pressure is proportional to the absolute
-// temperature (Gay-Lussac's law), so a line through gauge pressures misses absolute zero by the ambient pressure and one
-// through absolute pressures does not.
+// temperature (Gay-Lussac's law), so a line through gauge pressures misses absolute zero by the ambient pressure and
+// one through absolute pressures does not.
 func (j *judge) absolute(ids []channel.ID) {
 	ambient := 101.325 // kPa, where the feed has none
 	if x := j.m.measured(channel.AirPressure); x != nil && !j.accused[channel.AirPressure] {

@@ -17,7 +17,8 @@ type Mapping struct {
 
 // A Meter measures decoded samples. It belongs to one goroutine.
 type Meter struct {
-	// Of the car where its file says so, else 0 or not a number: with them the steering is held against the way's curvature.
+	// Of the car where its file says so, else 0 or not a number: with them the steering is held against the way's
+	// curvature.
 	Wheelbase, SteeringRatio float64 // m; hand wheel angle over road wheel angle
 
 	set      *channel.Set

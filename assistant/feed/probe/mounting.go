@@ -126,9 +126,9 @@ func (j *judge) vertical() {
 	}
 }
 
-// steering holds the angles at the wheels against the way's curvature: tan of the road wheels' angle is wheelbase
-// times curvature without slip (the bicycle model, Milliken and Milliken, Race Car Vehicle Dynamics, ch. 5, from memory), and a car's
-// wheelbase is 1.5 to 4 m and its steering ratio 5 to 30.
+// steering holds the angles at the wheels against the way's curvature: tan of the road wheels' angle is wheelbase times
+// curvature without slip (the bicycle model, Milliken and Milliken, Race Car Vehicle Dynamics, ch. 5, from memory), and
+// a car's wheelbase is 1.5 to 4 m and its steering ratio 5 to 30.
 func (j *judge) steering() {
 	if j.turn == nil || j.speed == nil {
 		return

@@ -175,7 +175,8 @@ type part struct {
 	runs  [][][]byte
 }
 
-// Layout says what the datagrams look like. All are taken to have one byte order, the one that explains them in fewer bits.
+// Layout says what the datagrams look like. All are taken to have one byte order, the one that explains them in fewer
+// bits.
 func (s *Sniffer) Layout() Layout {
 	l := Layout{Other: s.crowd}
 	var parts []part

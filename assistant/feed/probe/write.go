@@ -23,8 +23,8 @@ type Origin struct {
 
 // FeedFile writes a feed file to start from, which Parse accepts. Only what is certain is mapped: a column that is
 // called as a channel of the catalogue and says its unit. All else stands there as comments, with the units to choose
-// from. Where nothing is certain, the first number that was found becomes a channel of the user's own without a unit, so that the file can be
-// checked and run at once.
+// from. Where nothing is certain, the first number that was found becomes a channel of the user's own without a unit,
+// so that the file can be checked and run at once.
 func (s *Sniffer) FeedFile(o Origin) ([]byte, error) {
 	w := &writer{set: channel.NewSet()}
 	w.line("# Written by earshot probe from what it saw. Only what is certain is mapped; the rest is commented out. Take the")

@@ -35,9 +35,9 @@ func openCAN(ctx context.Context, s Spec) (Source, error) {
 	return l, nil
 }
 
-// appendCAN appends a frame as the line that candump -L writes, so that a recorded bus and a live one are the same to the
-// codec: "(1700000000.000123) can0 1F0#0102\n", a remote frame "1F0#R2", one with flexible data rate "1F0##1" and its
-// data. ok is false for what is no data or remote frame.
+// appendCAN appends a frame as the line that candump -L writes, so that a recorded bus and a live one are the same to
+// the codec: "(1700000000.000123) can0 1F0#0102\n", a remote frame "1F0#R2", one with flexible data rate "1F0##1" and
+// its data. ok is false for what is no data or remote frame.
 func appendCAN(dst []byte, at time.Time, name string, frame []byte) (line []byte, ok bool) {
 	if len(frame) != canFrame && len(frame) != canFDFrame {
 		return dst, false

@@ -9,8 +9,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// rawFrame is a can_frame, or with more than 8 bytes or flags a canfd_frame, laid out by hand: identifier in the machine's byte
-// order, length, flags, two bytes of padding, data (Linux, Documentation/networking/can.rst).
+// rawFrame is a can_frame, or with more than 8 bytes or flags a canfd_frame, laid out by hand: identifier in the
+// machine's byte order, length, flags, two bytes of padding, data (Linux, Documentation/networking/can.rst).
 func rawFrame(id uint32, flags byte, fd bool, data ...byte) []byte {
 	p := make([]byte, 16)
 	if fd {
@@ -22,7 +22,8 @@ func rawFrame(id uint32, flags byte, fd bool, data ...byte) []byte {
 	return p
 }
 
-// The lines are those of candump -L; the first is the form that its manual page shows, the others from memory of the tool.
+// The lines are those of candump -L; the first is the form that its manual page shows, the others from memory of the
+// tool.
 func TestCANLines(t *testing.T) {
 	at := time.Unix(1436509052, 249_713_999)
 	for want, frame := range map[string][]byte{

@@ -17,8 +17,8 @@ import (
 // is not heard, and looking costs two system calls.
 const followPause = 20 * time.Millisecond
 
-// A follower reads a file that another program writes: from its beginning, for the names of the columns stand there, and then
-// whatever is appended. It runs in the goroutine of Next.
+// A follower reads a file that another program writes: from its beginning, for the names of the columns stand there,
+// and then whatever is appended. It runs in the goroutine of Next.
 type follower struct {
 	spec    Spec
 	open    context.Context

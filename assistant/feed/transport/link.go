@@ -15,8 +15,8 @@ const (
 	longestPause = 8 * time.Second
 )
 
-// pause is how long to wait after the n-th failure in a row, from 1: it doubles up to a limit. A device or server that comes back
-// is heard within eight seconds, and one that stays away is not pestered.
+// pause is how long to wait after the n-th failure in a row, from 1: it doubles up to a limit. A device or server that
+// comes back is heard within eight seconds, and one that stays away is not pestered.
 func pause(n int) time.Duration {
 	p := firstPause
 	for ; n > 1 && p < longestPause; n-- {
@@ -33,8 +33,8 @@ type conn interface {
 	why(err error) string
 }
 
-// A link is a stream whose connection comes and goes. Its goroutine opens, reads and waits, until the context of Open is done
-// or the link closed; it owns the connection, and the buffer as a stream does.
+// A link is a stream whose connection comes and goes. Its goroutine opens, reads and waits, until the context of Open
+// is done or the link closed; it owns the connection, and the buffer as a stream does.
 type link struct {
 	*stream
 	spec Spec

@@ -39,7 +39,8 @@ const (
 // Kinds lists the kinds that Open knows.
 func Kinds() []Kind { return []Kind{UDP, TCP, Serial, CAN, File, Stdin} }
 
-// LargestDatagram is the most that a UDP datagram over IPv4 carries, in bytes (RFC 768 and RFC 791: 65,535 without the two headers).
+// LargestDatagram is the most that a UDP datagram over IPv4 carries, in bytes (RFC 768 and RFC 791: 65,535 without the
+// two headers).
 const LargestDatagram = 65507
 
 // A Spec says where bytes come from. What does not belong to its Kind is not looked at.
@@ -52,8 +53,9 @@ type Spec struct {
 	Listen  string
 	Connect string // tcp client: host:port, in place of Listen
 
-	// Group is a multicast group, host:port, in place of Listen; Interface is the name of the network interface
-	// to join on, "" for the system's choice. The system also delivers what is sent to that port directly: name the senders in From.
+	// Group is a multicast group, host:port, in place of Listen; Interface is the name of the network interface to join
+	// on, "" for the system's choice. The system also delivers what is sent to that port directly: name the senders in
+	// From.
 	Group     string
 	Interface string // also that of can, where it must be
 
@@ -134,8 +136,8 @@ type Source interface {
 	// until the next call. arrived is in seconds on the local monotonic clock
 	// since Open, NaN for a file.
 	//
-	// The error is ErrGap, without bytes, where a stream was torn and more may follow: what is unfinished of it must not be
-	// joined to what comes next (the decoder's Gap), and Next is called again. It is io.EOF at the end of a stream, and
+	// The error is ErrGap, without bytes, where a stream was torn and more may follow: what is unfinished of it must not
+	// be joined to what comes next (the decoder's Gap), and Next is called again. It is io.EOF at the end of a stream, and
 	// the cause of ctx soon after that is done.
 	Next(ctx context.Context) (p []byte, arrived float64, err error)
 	// Stats may be called from any goroutine.

@@ -233,8 +233,8 @@ func (r *recording) silent(n int) error {
 	return nil
 }
 
-// Control plays samples, mono at rate, through the sound server's own player and returns what came out of the same output, mono at the
-// rate captured. What is wrong with that is the machine's fault, and a device is judged against it.
+// Control plays samples, mono at rate, through the sound server's own player and returns what came out of the same
+// output, mono at the rate captured. What is wrong with that is the machine's fault, and a device is judged against it.
 func (c *Card) Control(t testing.TB, samples []float32, rate, captured int) []float32 {
 	t.Helper()
 	stop := c.Capture(t, Speaker, captured)
@@ -250,8 +250,8 @@ func (c *Card) Control(t testing.TB, samples []float32, rate, captured int) []fl
 	return stop()
 }
 
-// Holes counts the stretches of 3 ms or more of nothing at all between the first sound and the last, which is what is heard of a
-// player that was not there in time, and how long they are together.
+// Holes counts the stretches of 3 ms or more of nothing at all between the first sound and the last, which is what is
+// heard of a player that was not there in time, and how long they are together.
 func Holes(samples []float32, rate int) (n int, seconds float64) {
 	run, begun := 0, false
 	for _, s := range samples {

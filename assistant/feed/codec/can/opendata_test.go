@@ -57,8 +57,8 @@ func framesOf(t testing.TB, log []byte) []frameText {
 }
 
 // Every frame of the log passes the family's checksum (half bytes of identifier and data add up to 8 modulo 16), and
-// the counter of two bits in the last byte, above the checksum, runs unbroken on every identifier but 0x1D0, as the log's description says. A frame with one
-// bit turned passes no more.
+// the counter of two bits in the last byte, above the checksum, runs unbroken on every identifier but 0x1D0, as the
+// log's description says. A frame with one bit turned passes no more.
 func TestChecksumsAndCountersOfTheLog(t *testing.T) {
 	log, _ := openLog(t)
 	frames := framesOf(t, log)

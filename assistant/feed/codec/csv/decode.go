@@ -4,8 +4,9 @@
 // A line is a record, whatever is in it: a quoted cell cannot hold a line end, so that
 // one stray quotation mark spoils one line and not the rest of the file.
 //
-// After a gap in the stream the first line may lack its beginning, which nothing in it would tell, and the source may be
-// another: the line is ignored unless it is a header, and until the first record any line that names mapped columns is one.
+// After a gap in the stream the first line may lack its beginning, which nothing in it would tell, and the source may
+// be another: the line is ignored unless it is a header, and until the first record any line that names mapped columns
+// is one.
 //
 // The package is pure: no goroutine, clock, file, network, lock or log.
 package csv
@@ -179,8 +180,8 @@ func (d *Decoder) row() {
 	d.Give(d.rec, any)
 }
 
-// Name is how a column is called in a header, in a feed file and by the probe: without the spaces around it, and without the number
-// signs with which some tools begin a header.
+// Name is how a column is called in a header, in a feed file and by the probe: without the spaces around it, and
+// without the number signs with which some tools begin a header.
 func Name(cell string) string {
 	cell = strings.TrimSpace(cell)
 	if name := strings.TrimLeft(cell, "# \t"); name != "" {

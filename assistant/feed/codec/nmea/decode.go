@@ -7,10 +7,10 @@
 // end of an epoch, which no sentence marks. VTG, HDT and GSA carry no time: they have that
 // of the timed sentence before them, which for receivers that send them first is the epoch before.
 //
-// Record.Time counts seconds from midnight UTC of the first day. The date, where RMC or ZDA
-// tell it with a fix, decides the day; a time without a date belongs to the day that brings it
-// nearest to the one before, so midnight passes either way. After a gap in the stream sentences without a time of their own
-// are ignored until one with a time comes: they are of another epoch than the one before.
+// Record.Time counts seconds from midnight UTC of the first day. The date, where RMC or ZDA tell it with a fix, decides
+// the day; a time without a date belongs to the day that brings it nearest to the one before, so midnight passes either
+// way. After a gap in the stream sentences without a time of their own are ignored until one with a time comes: they
+// are of another epoch than the one before.
 //
 // Without a fix (status V, quality 0, mode N) position, speed, track and altitude are absent,
 // whatever the sentence holds. A sentence with a time but without a fix is a Record of the time alone, so that

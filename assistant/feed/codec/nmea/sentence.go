@@ -87,7 +87,8 @@ func (d *Decoder) sentence() {
 	}
 }
 
-// measured tells whether a mode is one of a measured position: not N (none) and not M (typed in). Receivers older than NMEA 2.3 have none.
+// measured tells whether a mode is one of a measured position: not N (none) and not M (typed in). Receivers older than
+// NMEA 2.3 have none.
 func measured(mode byte) bool { return mode != 'N' && mode != 'M' }
 
 func (d *Decoder) judge(fix bool) { d.judged, d.fix = true, fix }
@@ -178,8 +179,8 @@ func coordinate(b, side []byte, positive, negative byte, limit float64) (float64
 	return 0, false
 }
 
-// time reads hhmmss.sss and, if dated, the date that begins at field `date`: ddmmyy in one field, or day, month and year
-// in three. Not ok when it is there and makes no sense: the sentence is refused then.
+// time reads hhmmss.sss and, if dated, the date that begins at field `date`: ddmmyy in one field, or day, month and
+// year in three. Not ok when it is there and makes no sense: the sentence is refused then.
 func (d *Decoder) time(field int, dated bool, date int) (own, ok bool) {
 	b := d.field(field)
 	if len(b) == 0 {
@@ -261,8 +262,8 @@ func (d *Decoder) date(field int) (int64, bool) {
 	return civil(yy, mm, dd), true
 }
 
-// civil counts the days of the Gregorian calendar since 1970-01-01: years begin in March, so that the leap day is the last
-// of a year, and the months from March on have 153 days in every five.
+// civil counts the days of the Gregorian calendar since 1970-01-01: years begin in March, so that the leap day is the
+// last of a year, and the months from March on have 153 days in every five.
 func civil(y, m, d int64) int64 {
 	if m <= 2 {
 		y--

@@ -205,8 +205,9 @@ next:
 	return nil
 }
 
-// decode converts the fields of a run. One loop per type and byte order keeps the branches out of it: with the byte order as a
-// branch in the loop a packet of 100 floats took 1.2 to 1.7 times as long (BenchmarkPacketAgainstScalarLoop).
+// decode converts the fields of a run. One loop per type and byte order keeps the branches out of it: with the byte
+// order as a branch in the loop a packet of 100 floats took 1.2 to 1.7 times as long
+// (BenchmarkPacketAgainstScalarLoop).
 func (r *run) decode(p []byte, slots []float64) {
 	le, be := binary.LittleEndian, binary.BigEndian
 	switch r.code {

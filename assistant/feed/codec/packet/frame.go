@@ -19,7 +19,8 @@ type Frame struct {
 	Largest int    // bytes of the longest packet, 0 for DefaultLargest; what claims to be longer is none
 }
 
-// DefaultLargest bounds a packet whose Frame does not. Of a packet with a wrong length up to that many bytes are waited for.
+// DefaultLargest bounds a packet whose Frame does not. Of a packet with a wrong length up to that many bytes are waited
+// for.
 const DefaultLargest = 4096
 
 // A Length is a number in the packet from which its length follows.
@@ -100,9 +101,10 @@ func (f *Frame) largest() int {
 
 // A Framer cuts a stream into packets and decodes them. It is a codec.Decoder.
 //
-// A piece is taken for a packet where its frame fits. It is given up, and the search goes on one byte behind its beginning, when
-// it is of no kind though the bytes behind it do not begin a packet either, or when its checksum or length is wrong. What
-// lies between packets is counted in Skipped. It keeps at most one packet and a piece of the stream.
+// A piece is taken for a packet where its frame fits. It is given up, and the search goes on one byte behind its
+// beginning, when it is of no kind though the bytes behind it do not begin a packet either, or when its checksum or
+// length is wrong. What lies between packets is counted in Skipped. It keeps at most one packet and a piece of the
+// stream.
 type Framer struct {
 	d       *Decoder
 	f       Frame

@@ -38,9 +38,9 @@ func heard(t require.TestingT, l Layout, f Frame, pieces ...[]byte) ([]float64, 
 	return got, c
 }
 
-// Two framings that are published: the packets of ISO transport over TCP (RFC 1006, section 6: version 3, a zero, the length of
-// the whole in two bytes, most significant first), and the messages of DNS over TCP (RFC 1035, section 4.2.2: two bytes
-// that count what is behind them).
+// Two framings that are published: the packets of ISO transport over TCP (RFC 1006, section 6: version 3, a zero, the
+// length of the whole in two bytes, most significant first), and the messages of DNS over TCP (RFC 1035, section 4.2.2:
+// two bytes that count what is behind them).
 func TestPublishedFramings(t *testing.T) {
 	tpkt := Frame{Start: []byte{3, 0}, Length: &Length{At: 2, Type: U16, Big: true}}
 	got, c := heard(t, one(4, false), tpkt, []byte{3, 0, 0, 7, 7, 40, 9, 3, 0, 0, 6, 7, 41})
@@ -219,7 +219,8 @@ func drawCuts(t *rapid.T, stream []byte) (pieces [][]byte) {
 	return pieces
 }
 
-// However a stream of packets is cut, and whatever lies between them, the packets are heard, each once, and the rest is counted.
+// However a stream of packets is cut, and whatever lies between them, the packets are heard, each once, and the rest is
+// counted.
 func TestCutAnywhere(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		l, f, stream, want, skipped := drawStream(t)

@@ -113,8 +113,8 @@ type Sound struct {
 	Holes   int
 }
 
-// Heard finds a tone in a recording. On a busy machine a player that is not there in time leaves holes of silence, which make a
-// tone neither longer nor lower here; sound that got lost makes it shorter.
+// Heard finds a tone in a recording. On a busy machine a player that is not there in time leaves holes of silence,
+// which make a tone neither longer nor lower here; sound that got lost makes it shorter.
 func Heard(samples []float32, rate int) (Sound, error) {
 	var s Sound
 	var cycles, time, from float64 // from: the first rising edge since a hole, -1 without one
@@ -156,9 +156,10 @@ func Heard(samples []float32, rate int) (Sound, error) {
 	return s, nil
 }
 
-// Judge plays a tone and wants it to come out of the card whole, as high and as loud as it is, within hz. Where it does not, the
-// sound server's own player plays it into the same output. If it comes out of that well, or the tone was wrong without a hole
-// in it, three times, the device is wrong; if both have holes, the machine was too busy, and the try does not count.
+// Judge plays a tone and wants it to come out of the card whole, as high and as loud as it is, within hz. Where it does
+// not, the sound server's own player plays it into the same output. If it comes out of that well, or the tone was wrong
+// without a hole in it, three times, the device is wrong; if both have holes, the machine was too busy, and the try
+// does not count.
 func Judge(t *testing.T, card *soundtest.Card, tone audio.Clip, hz float64, play func()) {
 	t.Helper()
 	want, err := Heard(tone.Resample(Rate).Samples, Rate)
