@@ -85,7 +85,7 @@ func TestFrames(t *testing.T) {
 		"size: 12":               {Size: 12},
 		"size: 12, start: B5 62": {Size: 12, Start: []byte{0xb5, 0x62}},
 		"start: 0x7E, end: '0x0d 0x0a', largest: 99": {Start: []byte{0x7e}, End: []byte{13, 10}, Largest: 99},
-		"end: 00":       {End: []byte{0}},
+		"end: 00": {End: []byte{0}},
 		"start: aa55, length: {at: 2, type: u16, byte_order: big, counts: rest, extra: 2}": {Start: []byte{0xaa, 0x55}, Length: &packet.Length{At: 2, Type: packet.U16, Big: true, Rest: true, Extra: 2}},
 		"length: {at: 0, type: u32, counts: all}":                                          {Length: &packet.Length{Type: packet.U32}},
 	} {
