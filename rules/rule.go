@@ -75,7 +75,6 @@ type RuleInfo struct {
 	Active    bool     // at least one instance is being watched
 	Why       []string // why it, an instance or a sentence of it is off
 	Instances []string // suffixes of the instances being watched; "" alone for a rule without each
-	Latch     bool     // an active instance stays so until Memory.Reset
 	Learned   []string // what has to be learned while driving before its condition can be judged
 }
 

@@ -185,7 +185,7 @@ func (b *builder) finish() *Set {
 		if sp.off != "" {
 			sp.parts = nil
 		}
-		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Learned: r.learned, Active: len(sp.parts) > 0, Latch: r.latch}
+		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Learned: r.learned, Active: len(sp.parts) > 0}
 		if !info.Active {
 			info.Learned = nil
 		}

@@ -99,3 +99,18 @@ func TestShippedAnswersAboutLaps(t *testing.T) {
 		require.Equal(t, tt.want, got)
 	}
 }
+
+// What ships switched off is switched on by its name.
+func TestShippedRuleIsSwitchedOn(t *testing.T) {
+	own := rules.Source{Name: "own.yaml", Data: []byte("rules: [{name: sector-best, off: false}, {name: lap-void, off: true}]")}
+	set, err := rules.Compile(append(shipped(t), own), car())
+	require.NoError(t, err)
+	for _, r := range set.Rules() {
+		switch r.Name {
+		case "sector-best":
+			require.True(t, r.Active, r.Why)
+		case "lap-void":
+			require.False(t, r.Active)
+		}
+	}
+}

@@ -6,9 +6,9 @@ import (
 	"slices"
 )
 
-// A Step judges only what can have changed: the instances of which a reading has moved in a way that their condition can see, of which
-// a delay is running or a repeat is due. Most conditions compare readings with constants, and see a reading only when
-// it passes one of these.
+// A Step judges only what can have changed: the instances of which a reading has moved in a way that their condition
+// can see, of which a delay is running or a repeat is due. Most conditions compare readings with constants, and see a
+// reading only when it passes one of these.
 
 // A watch is a reading and the instances that look at it, as bits.
 type watch struct {

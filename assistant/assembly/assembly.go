@@ -128,7 +128,8 @@ func (p *Parts) compileRules(k *car.Car) (*assistant.Vocabulary, *rules.Set, err
 	return names, set, err
 }
 
-// CarNote says which calls are off for want of a car file, and how to get them; empty where there is one, or where none is off.
+// CarNote says which calls are off for want of a car file, and how to get them; empty where there is one, or where none
+// is off.
 func (p *Parts) CarNote() string {
 	if !p.in.carless() {
 		return ""
@@ -171,7 +172,8 @@ func (p *Parts) Core() *assistant.Core {
 // FeedName is what the feed file is called.
 func (p *Parts) FeedName() string { return p.in.feed.Name }
 
-// CourseName is what the journal calls the course, and what the best laps on it are kept under; empty without a course file.
+// CourseName is what the journal calls the course, and what the best laps on it are kept under; empty without a course
+// file.
 func (p *Parts) CourseName() string {
 	if p.Course != nil {
 		return p.Course.Name

@@ -42,8 +42,8 @@ channels:
   tyre_carcass_temperature_rr: {column: a, unit: °C}
 `
 
-// A program that is no command line builds, runs and replays: what was recorded replays alone to the same bytes, also after the
-// files are gone, and with what Over names in the place of its own.
+// A program that is no command line builds, runs and replays: what was recorded replays alone to the same bytes, also
+// after the files are gone, and with what Over names in the place of its own.
 func TestBuildRunReplay(t *testing.T) {
 	samples := "t,v,a\n"
 	for i := range 300 {

@@ -39,8 +39,9 @@ func readBests(path, course, car string) (*timing.Bests, error) {
 	return b, nil
 }
 
-// findBests brings the best laps and the lap to compare with. They become part of what decides, so that a recording holds them; those of a
-// recording stay as they were. What cannot be read is told and left alone: no reason not to drive.
+// findBests brings the best laps and the lap to compare with. They become part of what decides, so that a recording
+// holds them; those of a recording stay as they were. What cannot be read is told and left alone: no reason not to
+// drive.
 func (p *Parts) findBests(r Request) error {
 	root, err := r.BestsFolder()
 	if err != nil {
@@ -98,7 +99,8 @@ func noBests(course, car string) *timing.Bests {
 	return &timing.Bests{Version: timing.BestsVersion, Course: course, Car: car, Compounds: map[string]*timing.Best{}}
 }
 
-// holdBests puts best laps in force: those of the course file or of a course that has no name yet, then those of saved courses, a line each.
+// holdBests puts best laps in force: those of the course file or of a course that has no name yet, then those of saved
+// courses, a line each.
 func (p *Parts) holdBests(list []*timing.Bests) error {
 	var text []byte
 	if p.Course == nil {

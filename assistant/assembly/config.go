@@ -134,7 +134,8 @@ func (c Config) BestsFolder() (string, error) {
 	return c.Bests, nil
 }
 
-// Bindings checks the keys of the configuration; the questions that the rules answer can be bound too. An empty key takes a binding away.
+// Bindings checks the keys of the configuration; the questions that the rules answer can be bound too. An empty key
+// takes a binding away.
 func (p *Parts) Bindings() (*hand.Bindings, error) {
 	var list []hand.Binding
 	for _, command := range sortedKeys(p.Config.Keys) {

@@ -16,8 +16,8 @@ import (
 	"earshot/assistant/session"
 )
 
-// findCourses finds the saved courses that can be recognised: those in the folder, or those that the recording holds. What
-// cannot be read is told and left out.
+// findCourses finds the saved courses that can be recognised: those in the folder, or those that the recording holds.
+// What cannot be read is told and left out.
 func (p *Parts) findCourses(r Request) (err error) {
 	if r.Saved {
 		if p.folder, err = r.CoursesFolder(); err != nil {
@@ -49,8 +49,8 @@ func (p *Parts) findCourses(r Request) (err error) {
 // mostKnown is the bytes of courses that are looked for: the recording holds them all, and some hundred are plenty.
 const mostKnown = 8 << 20
 
-// newest returns the courses that were saved last, as many as have room in so many bytes, in the order given, and how many
-// are left out.
+// newest returns the courses that were saved last, as many as have room in so many bytes, in the order given, and how
+// many are left out.
 func newest(all []store.Entry, room int) (list []*course.Known, left int) {
 	saved := map[*course.Known]time.Time{}
 	for _, e := range all {
@@ -73,8 +73,8 @@ func newest(all []store.Entry, room int) (list []*course.Known, left int) {
 	return list, len(all) - len(list)
 }
 
-// candidates are the saved courses that can be meant where the course file says f: the one that it is about, those of its name,
-// or all where there is none.
+// candidates are the saved courses that can be meant where the course file says f: the one that it is about, those of
+// its name, or all where there is none.
 func candidates(f *course.File, all []store.Entry) (list []store.Entry, err error) {
 	if f == nil {
 		return all, nil

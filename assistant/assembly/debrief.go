@@ -22,7 +22,8 @@ type Found struct {
 	Car     *car.Car // as recorded; nil: it is not known
 }
 
-// FindJournal finds a session's journal: by an id or its beginning, "last", the session's folder, or the path of a journal.
+// FindJournal finds a session's journal: by an id or its beginning, "last", the session's folder, or the path of a
+// journal.
 func (c Config) FindJournal(ref string) (f Found, err error) {
 	path, d, err := c.fileOrSession(ref, "the journal")
 	if err != nil {
@@ -42,7 +43,8 @@ func (c Config) FindJournal(ref string) (f Found, err error) {
 	return f, err
 }
 
-// fileOrSession returns the path of the file that ref is, or the session that it means: an id or its beginning, "last", or a folder.
+// fileOrSession returns the path of the file that ref is, or the session that it means: an id or its beginning, "last",
+// or a folder.
 func (c Config) fileOrSession(ref, what string) (file string, d *session.Dir, err error) {
 	info, missing := os.Stat(ref)
 	if missing == nil && !info.IsDir() {
@@ -75,6 +77,28 @@ func (f *Found) findCar(d *session.Dir) error {
 	}
 	f.Car, err = car.Parse(in.car.Name, in.car.Data)
 	return err
+}
+
+// CarNamed returns the car file of that name among the user's own and those that ship, for a journal that stands alone; nil where
+// there is none, or the journal names none.
+func CarNamed(events []journal.Event) *car.Car {
+	for _, e := range events {
+		s, ok := e.Body.(*journal.Session)
+		if !ok || s.Car == "" {
+			continue
+		}
+		for _, file := range Cars.names() {
+			data, shown, err := Cars.Read(file)
+			if err != nil {
+				continue
+			}
+			if k, err := car.Parse(shown, data); err == nil && k.Name == s.Car {
+				return k
+			}
+		}
+		return nil
+	}
+	return nil
 }
 
 // ReadJournal reads the events of a journal. An error beside events means that they are not all.

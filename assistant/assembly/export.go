@@ -29,8 +29,8 @@ type Export struct {
 	Computed bool     // also the channels that Earshot works out
 }
 
-// Write writes the table and returns how many rows it has. files are a session (an id, its beginning, "last" or its folder), a
-// recording, a journal, or the logs of the feed's sources.
+// Write writes the table and returns how many rows it has. files are a session (an id, its beginning, "last" or its
+// folder), a recording, a journal, or the logs of the feed's sources.
 func (o Export) Write(ctx context.Context, r Request, files []string, w io.Writer) (rows int, err error) {
 	if len(files) == 1 && !strings.Contains(files[0], "=") { // NAME=FILE: of a feed with several sources
 		path, d, err := r.fileOrSession(files[0], "what to export")

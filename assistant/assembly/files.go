@@ -142,7 +142,8 @@ func ruleFiles(extra []string) ([]rules.Source, error) {
 	return all, nil
 }
 
-// rulesIn reads the rule files of one folder in the order of their names. A file of tests (…_test.yaml) is no rule file.
+// rulesIn reads the rule files of one folder in the order of their names. A file of tests (…_test.yaml) is no rule
+// file.
 func rulesIn(fsys fs.FS, within, shownBelow string) ([]rules.Source, error) {
 	entries, err := fs.ReadDir(fsys, within)
 	if err != nil {

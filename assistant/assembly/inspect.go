@@ -9,7 +9,6 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/car"
 	"earshot/assistant/folder"
-	"earshot/assistant/hand"
 	"earshot/assistant/session/model"
 	"earshot/rules"
 	"earshot/rules/story"
@@ -94,7 +93,6 @@ func (p *Parts) Check() Checked {
 		found.Notes = append(found.Notes, text)
 	}
 	found.Notes = append(found.Notes, p.courseNotes()...)
-	found.Notes = append(found.Notes, p.latchNotes()...)
 	return found
 }
 
@@ -105,7 +103,8 @@ type Driven struct {
 	Sensors []model.Episode `json:"sensors,omitempty"`
 }
 
-// Driven reads the journal of a session: an id or its beginning, "last", the session's folder, or the path of a journal.
+// Driven reads the journal of a session: an id or its beginning, "last", the session's folder, or the path of a
+// journal.
 func (c Config) Driven(ref string) (*Driven, error) {
 	found, err := c.FindJournal(ref)
 	if err != nil {
@@ -123,21 +122,4 @@ func (c Config) Driven(ref string) (*Driven, error) {
 		}
 	}
 	return d, nil
-}
-
-// latchNotes tells which rules nobody can let go before the end of the stint.
-func (p *Parts) latchNotes() []string {
-	if p.Config.Keys[string(hand.Clear)] != "" {
-		return nil
-	}
-	var latched []string
-	for _, r := range p.Rules.Rules() {
-		if r.Active && r.Latch {
-			latched = append(latched, r.Name)
-		}
-	}
-	if latched == nil {
-		return nil
-	}
-	return []string{fmt.Sprintf("once called, %s stays until the stint ends: no key is bound to clear (keys: {clear: F6})", strings.Join(latched, ", "))}
 }

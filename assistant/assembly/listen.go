@@ -45,8 +45,8 @@ func (p *Parts) Live() bool {
 	return slices.ContainsFunc(p.Feed.Sources(), func(s feed.Named) bool { return s.Transport.Live() })
 }
 
-// Listen measures the feed, for so long where it is live and to its end where it is not. files are read in the place of the sources,
-// as by Open. heard is called after each reading with how many samples have come.
+// Listen measures the feed, for so long where it is live and to its end where it is not. files are read in the place of
+// the sources, as by Open. heard is called after each reading with how many samples have come.
 func (p *Parts) Listen(ctx context.Context, files []string, long time.Duration, heard func(samples int64)) (Listened, error) {
 	found, meter := p.newListened()
 	var paths map[string]string

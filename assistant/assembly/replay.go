@@ -109,8 +109,8 @@ func openRecording(r Request, path string) (*Drive, error) {
 	}}, nil
 }
 
-// Paths tells which source each argument is the file of: FILE where there is one source, NAME=FILE where there are several.
-// All others must be files that the feed file itself names.
+// Paths tells which source each argument is the file of: FILE where there is one source, NAME=FILE where there are
+// several. All others must be files that the feed file itself names.
 func (p *Parts) Paths(args []string) (map[string]string, error) {
 	sources := p.Feed.Sources()
 	paths := map[string]string{}
@@ -153,8 +153,8 @@ type Playback struct {
 	KeepBests bool             // keep laps that are better than those of all sessions before
 }
 
-// Replay carries the drive to its end or until ctx is done and returns the core as it is then. Where Request.Saved is set, courses
-// that are learned are saved.
+// Replay carries the drive to its end or until ctx is done and returns the core as it is then. Where Request.Saved is
+// set, courses that are learned are saved.
 func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core, err error) {
 	a := &assistant.Assistant{Core: d.Core(), Session: d.Head, Sinks: slices.Clip(how.Sinks)}
 	if how.Device {

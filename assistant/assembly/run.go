@@ -22,8 +22,8 @@ import (
 	"earshot/rules"
 )
 
-// Run listens to the live feed until it ends or ctx is done: it opens everything, runs, and closes everything in the reverse
-// order. What happens goes to more besides recording, journal and sound device.
+// Run listens to the live feed until it ends or ctx is done: it opens everything, runs, and closes everything in the
+// reverse order. What happens goes to more besides recording, journal and sound device.
 func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 	tell := p.tell
 	closing := func(what string, f func() error) {

@@ -248,7 +248,8 @@ func (t *eventTable) event(e journal.Event) error {
 	return t.err
 }
 
-// eventNumber writes a number as the journal does, so that a table made of a journal and one made by replaying are the same.
+// eventNumber writes a number as the journal does, so that a table made of a journal and one made by replaying are the
+// same.
 func eventNumber(n journal.Num) string {
 	if n.IsZero() {
 		return ""
@@ -283,7 +284,8 @@ func (f eventField) cell(v any) string {
 	return fmt.Sprint(v)
 }
 
-// harmless puts an apostrophe before a text that a spreadsheet would take for a formula and run (CWE-1236). Numbers never come here.
+// harmless puts an apostrophe before a text that a spreadsheet would take for a formula and run (CWE-1236). Numbers
+// never come here.
 func harmless(s string) string {
 	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
 		return "'" + s

@@ -25,6 +25,7 @@ type Map struct {
 	Straights []Straight // in the order of driving, from the exit of the first corner that has one behind it
 	Z         []float64  // m up, by the feed's own zero, beside X and Y; nil where the feed does not tell it
 	sweeps    []sweep    // in which there is no room to talk either
+	calm      []bool     // by corner: the driver neither brakes nor is any load to the side
 	first     *Map
 	scattered bool // the positions that the line is from scatter
 	yawed     bool // K is from yaw rate for that reason

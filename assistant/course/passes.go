@@ -147,7 +147,7 @@ func (p *Passes) Step(at float64, row channel.Row, out []Pass) []Pass {
 	switch {
 	case row[channel.InPits] == 1:
 		row[channel.RoomToTalk] = Standing
-	case row[channel.Brake] > brakeOn && v >= 1: // wherever it is
+	case v >= 1 && (row[channel.Brake] > brakeOn || math.Abs(v*row[channel.YawRate]) > sweepLoad): // wherever it is
 		row[channel.RoomToTalk] = 0
 	}
 	if p.have {

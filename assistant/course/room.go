@@ -16,6 +16,7 @@ const (
 	easeOff    = 0.25 // by which a lap that is slower, but not by so much, moves the learned times towards it
 	paceOver   = 15.0 // s of driving over which the present pace is measured
 	paceSlack  = 1.05 // of the learned pace: less is no slower driver, but traffic or a mistake
+	calmPace   = 1.15 // of the learned speed: who is faster has something to do even where he had not
 	sweepLoad  = 5.0  // m/s² to the side, and
 	sweepTime  = 0.4  // s of it, in which a driver has no ear
 	likely     = 3.0  // m/s²: how hard a car is taken to accelerate where the times along the lap are not known
@@ -26,10 +27,16 @@ const (
 
 // FreeRoad returns the metres until the next braking or turn-in point: 0 from such a point to the corner's exit, +Inf on a course
 // without corners.
-func (m *Map) FreeRoad(d float64) float64 {
+func (m *Map) FreeRoad(d float64) float64 { return m.freeRoad(d, false) }
+
+// freeRoad is FreeRoad; calm leaves out the corners in which this driver, at his learned speed, has nothing to do.
+func (m *Map) freeRoad(d float64, calm bool) float64 {
 	metres := math.Inf(1)
 	for i := range m.Corners {
 		c := &m.Corners[i]
+		if calm && m.calm != nil && m.calm[i] {
+			continue
+		}
 		from := m.busyFrom(c)
 		if m.ahead(from, d) <= m.ahead(from, c.Exit) {
 			return 0
@@ -49,11 +56,20 @@ func (m *Map) FreeRoad(d float64) float64 {
 // for talk. Distances are metres from the line.
 type sweep struct{ from, to float64 }
 
-// findSweeps sets the sweeps of a map that is being made: where the driver, at his learned speed, is hard to the side where he neither brakes nor has turned in.
+// findSweeps sets the sweeps and the calm corners of a map that is being made: where the driver, at his learned speed, is hard to the side where he neither brakes nor has turned in.
 func (m *Map) findSweeps() {
-	m.sweeps = nil
+	m.sweeps, m.calm = nil, nil
 	if m.Times == nil {
 		return
+	}
+	m.calm = make([]bool, len(m.Corners))
+	for i := range m.Corners {
+		c := &m.Corners[i]
+		m.calm[i] = math.IsNaN(c.Braking)
+		for j, k := range m.within(c) {
+			v := m.speedAt(m.Wrap(c.Entry + float64(j)*m.Step))
+			m.calm[i] = m.calm[i] && v*v*math.Abs(k) < gentle
+		}
 	}
 	n := len(m.K)
 	hard := func(i int) bool {
@@ -89,7 +105,7 @@ func (m *Map) Room(d, speed, pace float64) float64 {
 	if speed < 1 {
 		return Standing
 	}
-	metres := m.FreeRoad(d)
+	metres := m.freeRoad(d, m.Times != nil && !(speed > calmPace*m.speedAt(d)))
 	if metres == 0 || math.IsInf(metres, 1) {
 		return min(metres, Standing)
 	}

@@ -30,7 +30,8 @@ func (w words) Name(name string) (expression.Name, bool) {
 	}
 	c := w.set.At(id)
 	return expression.Name{
-		Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels, Available: w.known[id], Why: "the feed does not supply it, or derives it further down",
+		Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels, Available: w.known[id],
+		Why: "the feed does not supply it, or derives it further down",
 	}, true
 }
 
@@ -80,7 +81,8 @@ func (p *parser) derivedSection(n *document.Node) {
 		bare := func(q string) bool {
 			return q == string(channel.None) || q == string(channel.Ratio) || q == "condition"
 		}
-		if q := x.Quantity; q != expression.AnyQuantity && q != string(c.Quantity) && !(bare(q) && bare(string(c.Quantity))) {
+		q, want := x.Quantity, string(c.Quantity)
+		if q != expression.AnyQuantity && q != want && !(bare(q) && bare(want)) {
 			p.Bad(e.V, "", "%s is a %s, and the expression gives a %s", e.Key, c.Quantity, q)
 		}
 		needs := make([]channel.ID, len(x.Reads))

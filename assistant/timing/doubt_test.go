@@ -166,3 +166,21 @@ func TestALapNotSeenWholeIsNotCompared(t *testing.T) {
 		})
 	}
 }
+
+// Nor is what is wrong for a fifth of a second.
+func TestAFifthOfASecondIsNotBelieved(t *testing.T) {
+	for id, v := range map[channel.ID]float64{channel.InPitLane: 1, channel.LapNumber: 2, channel.LapValid: 0, channel.OnCourse: 0, channel.Flag: flagCaution} {
+		f := spoilt(t, 60, func(_, s float64, row map[channel.ID]float64) {
+			if s > 1500 && s < 1510 { // 50 m/s
+				row[id] = v
+			}
+		})
+		name := set.At(id).Name
+		require.Len(t, f.of(LapDone), 3, name)
+		require.Len(t, f.of(StintStart), 1, name)
+		for _, e := range f.of(LapDone) {
+			require.True(t, e.Lap.Valid && e.Lap.Class == Flying, name)
+		}
+		require.Len(t, f.of(Doubted), 1, name)
+	}
+}

@@ -55,9 +55,8 @@ type pending struct {
 	lap      Lap
 	deadline float64
 	crossed  float64
-	blind    bool    // the line was passed unseen, at the beginning or at the end
-	in       bool    // ended in the pit lane
-	length   float64 // m that a lap has, NaN where not known
+	blind    bool // the line was passed unseen, at the beginning or at the end
+	in       bool // ended in the pit lane
 	flags    lapState
 }
 
@@ -92,7 +91,7 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 	}
 	if l.number > 0 {
 		p := &t.pending
-		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, length: t.whole(), flags: *l, blind: l.inexact+move.inexact != ""}
+		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, flags: *l, blind: l.inexact+move.inexact != ""}
 		p.lap = Lap{
 			Number: l.number, Stint: t.stint.number, Begun: l.begun, Computed: move.when - l.begun, FeedTime: math.NaN(),
 			Valid: l.why.Code == "", Void: l.why, Length: odo - l.odo, Exact: true, Sectors: t.sectorTimes(move.when), Potential: math.NaN(),
@@ -108,6 +107,9 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 			p.lap.Exact, p.lap.WhyInexact = false, move.inexact
 		case l.gap > 0:
 			p.lap.Exact, p.lap.WhyInexact = false, fmt.Sprintf("no samples for %.1f s", l.gap)
+		case p.lap.Length > 0 && p.lap.Length < wholePart*t.whole():
+			p.lap.Exact, p.lap.WhyInexact = false, fmt.Sprintf("%.0f m of %.0f m were seen", p.lap.Length, t.whole())
+			p.flags.moved = true
 		}
 		out = t.settle(at, row, out)
 	}
@@ -179,7 +181,7 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 		lap.Class = Flying
 	}
 	// A lap with a hole is no measure, whatever the feed says of its time, and neither is the way out of or into the pits.
-	lap.Whole = p.flags.gap == 0 && !p.flags.moved && lap.Exact && !(lap.Length > 0 && lap.Length < wholePart*p.length)
+	lap.Whole = p.flags.gap == 0 && !p.flags.moved && lap.Exact
 	if t.delta = lap.Time - t.best; !lap.Whole || lap.Class == Out || lap.Class == In {
 		t.delta = math.NaN()
 	}

@@ -399,8 +399,8 @@ func (l *line) land(at, d, v float64, m *movement) (dir int, when float64) {
 		return 0, 0 // held
 	}
 	if math.Abs(d-l.dist) <= reach(at-l.distAt, v, l.v) { // as if nothing had been
+		l.doubt(m, doubtDistance, channel.LapDistance, "the feed told %.0f m for a moment between %.0f and %.0f m: not believed", x.d, l.dist, d)
 		l.leap.open, l.dist, l.distAt = false, d, at
-		l.doubt(m, doubtDistance, channel.LapDistance, "it was %.0f m for a moment between %.0f and %.0f m: not believed", x.d, l.dist, d)
 		return 0, 0
 	}
 	if math.Abs(d-x.d) > reach(at-x.at, v, l.v) { // neither here nor there
@@ -471,8 +471,8 @@ func (l *line) lapNumber(at, dt, v float64, row channel.Row, m *movement) (dir i
 	}
 	if step && l.wrapSeen >= at-wrapWait || math.IsNaN(l.dist) && since >= 0 && since <= dt && at-l.last > shortestLap {
 		c.believe(n)
-	} else if c.step(at, n, hold) {
-		l.doubt(m, doubtNumber, channel.LapNumber, "it was another than %g for a moment: not believed", n)
+	} else if told := c.next; c.step(at, n, hold) {
+		l.doubt(m, doubtNumber, channel.LapNumber, "the feed told %g for a moment, then %g again: not believed", told, n)
 	}
 	switch {
 	case c.value == old || math.IsNaN(old):

@@ -215,9 +215,9 @@ func (t *Timing) settleFlags(at float64, row channel.Row, out []Event) []Event {
 		if id == channel.InPitLane && row[channel.Speed] > pitFast {
 			hold = holdLong
 		}
-		if s.step(at, row[id], hold) && !t.doubted[i] {
+		if told := s.next; s.step(at, row[id], hold) && !t.doubted[i] {
 			t.doubted[i] = true
-			out = append(out, Event{Kind: Doubted, At: at, Doubt: Doubt{id, fmt.Sprintf("it was another than %g for a moment: not believed", row[id])}})
+			out = append(out, Event{Kind: Doubted, At: at, Doubt: Doubt{id, fmt.Sprintf("the feed told %g for a moment, then %g again: not believed", told, row[id])}})
 		}
 	}
 	return out
@@ -297,7 +297,7 @@ func (t *Timing) write(at float64, row channel.Row) {
 	row[channel.LapTimeDone], row[channel.LapFlying] = nan, nan
 	if t.doneAny {
 		row[channel.LapTimeDone] = t.done.Time
-		row[channel.LapFlying] = flag(t.done.Valid && t.done.Class == Flying)
+		row[channel.LapFlying] = flag(t.done.Valid && t.done.Exact && t.done.Class == Flying)
 	}
 	row[channel.BestLap], row[channel.LapDelta] = t.best, t.delta
 	row[channel.Stint] = float64(t.stint.number)

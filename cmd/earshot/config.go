@@ -21,8 +21,8 @@ import (
 // flagKeys are the flags that set a key of the same name.
 var flagKeys = []string{"feed", "car", "course", "rules", "voice", "device", "reference", "bests", "courses"}
 
-// loadConfig reads the configuration for command c. It comes from, in rising order: the defaults, the configuration file,
-// EARSHOT_* variables, flags.
+// loadConfig reads the configuration for command c. It comes from, in rising order: the defaults, the configuration
+// file, EARSHOT_* variables, flags.
 func loadConfig(c *cobra.Command) (assembly.Config, error) {
 	v := viper.New()
 	d := assembly.Defaults()
@@ -143,8 +143,8 @@ func addSessionsFlag(c *cobra.Command, about string) {
 	c.Flags().String("sessions", "", about+" (default: the user's data folder)")
 }
 
-// configured makes run a command: it is given what the configuration and the flags ask for. Files named by flags take the place
-// of those of a recording.
+// configured makes run a command: it is given what the configuration and the flags ask for. Files named by flags take
+// the place of those of a recording.
 func configured(run func(c *cobra.Command, r assembly.Request, args []string) error) func(*cobra.Command, []string) error {
 	return func(c *cobra.Command, args []string) error {
 		cfg, err := loadConfig(c)

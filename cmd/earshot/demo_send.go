@@ -144,8 +144,8 @@ func (s *sender) prepare(p *assembly.Parts, sim *demo.Sim) error {
 	return nil
 }
 
-// put sends what is one datagram, or a piece of a stream. A datagram that nobody listens to is lost, as on any network; the next
-// one may be heard. A stream that breaks is the end.
+// put sends what is one datagram, or a piece of a stream. A datagram that nobody listens to is lost, as on any network;
+// the next one may be heard. A stream that breaks is the end.
 func (s *sender) put(p []byte) error {
 	s.sent++
 	if s.w != nil {

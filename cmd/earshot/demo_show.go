@@ -10,8 +10,8 @@ import (
 	"time"
 )
 
-// A progressLine tells on a terminal where the drive is, below the cues. On anything else it writes nothing. It belongs to
-// one goroutine, and everything else that is written to the same terminal goes through it.
+// A progressLine tells on a terminal where the drive is, below the cues. On anything else it writes nothing. It belongs
+// to one goroutine, and everything else that is written to the same terminal goes through it.
 type progressLine struct {
 	w     io.Writer
 	on    bool

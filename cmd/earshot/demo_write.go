@@ -23,8 +23,8 @@ const (
 	tableFeedFile = "feed.yaml"
 )
 
-// writeDemo drives as fast as it can and leaves the samples, the feed file that reads them, and the truth in dir. It keeps no
-// more than one sample in memory.
+// writeDemo drives as fast as it can and leaves the samples, the feed file that reads them, and the truth in dir. It
+// keeps no more than one sample in memory.
 func writeDemo(c *cobra.Command, o demo.Options, dir string) error {
 	set := channel.NewSet()
 	sim, err := demo.New(set, o)

@@ -47,7 +47,8 @@ func Read(name string, data []byte, empty string) (Reader, *Node) {
 	r := Reader{file: &file{name: name}}
 	switch {
 	case len(data) > Largest:
-		r.Bad(nil, "is it a recording, or a log?", "the file has %d bytes; a configuration file has at most %d", len(data), Largest)
+		r.Bad(nil, "is it a recording, or a log?",
+			"the file has %d bytes; a configuration file has at most %d", len(data), Largest)
 		return r, nil
 	case !utf8.Valid(data):
 		r.Bad(nil, "save it as UTF-8", "the file is not UTF-8 text")
@@ -64,7 +65,8 @@ func Read(name string, data []byte, empty string) (Reader, *Node) {
 			at.Line, _ = strconv.Atoi(m[1])
 			at.Line = min(at.Line, len(r.lines))
 		}
-		r.Bad(at, "indent with spaces, write key: value, and quote texts that hold : # or a comma", "this is not YAML: %s", msg)
+		r.Bad(at, "indent with spaces, write key: value, and quote texts that hold : # or a comma",
+			"this is not YAML: %s", msg)
 		return r, nil
 	}
 	if err != nil || len(doc.Content) == 0 || IsNull(Resolve(doc.Content[0])) {
@@ -84,8 +86,8 @@ func Read(name string, data []byte, empty string) (Reader, *Node) {
 	return r, top
 }
 
-// weigh counts the values below n, an alias as what it stands for. known has what was counted, -1 for what is being counted.
-// Where there are more than mostValues, why tells the reason at a place.
+// weigh counts the values below n, an alias as what it stands for. known has what was counted, -1 for what is being
+// counted. Where there are more than mostValues, why tells the reason at a place.
 func weigh(n *Node, known map[*Node]int, depth int) (values int, at *Node, why string) {
 	const far = mostValues + 1
 	if depth > deepest {

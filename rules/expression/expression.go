@@ -37,7 +37,8 @@ func New(src string, voc Vocabulary, free bool) (*Expression, error) {
 	if v.Q == qLabel || v.Q == NoQuantity {
 		return nil, &Mistake{Msg: "a text alone is no expression"}
 	}
-	return &Expression{Quantity: v.Q, Reads: slices.Sorted(maps.Keys(c.Uses)), width: c.Width, num: v.Num, cond: v.Cond}, nil
+	reads := slices.Sorted(maps.Keys(c.Uses))
+	return &Expression{Quantity: v.Q, Reads: reads, width: c.Width, num: v.Num, cond: v.Cond}, nil
 }
 
 // A Workspace is what Value needs beside the readings; it belongs to one caller at a time.
@@ -58,8 +59,8 @@ func (e *Expression) Value(env []float64, w *Workspace) float64 {
 	return math.NaN()
 }
 
-// Constant reads a number with its unit, such as "26 psi", as a value of a quantity in the unit used inside, and tells of which it is. An
-// empty quantity is any. A temperature difference may be written in °C or °F. The error is a *Mistake.
+// Constant reads a number with its unit, such as "26 psi", as a value of a quantity in the unit used inside, and tells
+// of which quantity it is. An empty quantity is any. A temperature difference may be written in °C or °F. The error is a *Mistake.
 func Constant(src, quantity string, voc Vocabulary) (x float64, is string, err error) {
 	n, m := Parse(src, voc)
 	if m != nil {
@@ -81,5 +82,6 @@ func Constant(src, quantity string, voc Vocabulary) (x float64, is string, err e
 	case v.Bare:
 		return math.NaN(), v.Q, &Mistake{0, "the unit is missing", c.writeAs(quantity)}
 	}
-	return math.NaN(), v.Q, &Mistake{0, "this is " + article(v.Q) + ", and " + article(quantity) + " should stand here", c.writeAs(quantity)}
+	wrong := "this is " + article(v.Q) + ", and " + article(quantity) + " should stand here"
+	return math.NaN(), v.Q, &Mistake{0, wrong, c.writeAs(quantity)}
 }

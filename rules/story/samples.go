@@ -143,7 +143,8 @@ func (t *test) meet(p document.Pair) {
 	n, ok := t.bench.Words.Name(p.Key)
 	switch {
 	case !ok:
-		t.Bad(p.K, document.Meant(p.Key, t.bench.Words.Names(), "earshot channels lists the names that there are"), "there is no channel %q", p.Key)
+		hint := document.Meant(p.Key, t.bench.Words.Names(), "earshot channels lists the names that there are")
+		t.Bad(p.K, hint, "there is no channel %q", p.Key)
 	case n.Const:
 		t.Bad(p.K, "write it under limits:", "%s is a limit of the car", p.Key)
 	default:

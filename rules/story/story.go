@@ -291,12 +291,14 @@ func (t *test) silent(n *document.Node, set *rules.Set, named map[string]bool) {
 			for _, r := range set.Rules() {
 				names = append(names, r.Name)
 			}
-			t.Bad(n, document.Meant(name, append(names, "others"), "write the name of a rule, or others"), "there is no rule %q", name)
+			hint := document.Meant(name, append(names, "others"), "write the name of a rule, or others")
+			t.Bad(n, hint, "there is no rule %q", name)
 			return
 		}
 	}
 	for _, c := range t.calls {
-		if (c.rule == name || name == "" && !named[c.rule] && document.IsScalar(n)) && (on == "" || c.on == on) && c.at >= when.from && c.at <= when.to {
+		meant := c.rule == name || name == "" && !named[c.rule] && document.IsScalar(n)
+		if meant && (on == "" || c.on == on) && c.at >= when.from && c.at <= when.to {
 			t.Bad(n, "", "it should be silent, and it said: %s", c)
 		}
 	}
