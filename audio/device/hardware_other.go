@@ -1,5 +1,5 @@
 //go:build (cgo || (darwin && arm64)) && !linux && !windows
 
-package oto
+package device
 
 func hardware() error { return nil }

@@ -1,20 +1,18 @@
 //go:build cgo
 
-package oto
+package device
 
 import (
 	"errors"
 	"os"
 	"path/filepath"
-
-	"earshot/audio/device/internal/alsa"
 )
 
 // hardware looks whether there is anything to open, because the library can be started only once. A sound server
 // counts: ALSA's default device usually leads there.
 func hardware() error {
-	alsa.Quiet()
-	if Card() || os.Getenv("PULSE_SERVER") != "" {
+	quietALSA()
+	if hasCard() || os.Getenv("PULSE_SERVER") != "" {
 		return nil
 	}
 	if socket := filepath.Join(os.Getenv("XDG_RUNTIME_DIR"), "pulse", "native"); filepath.IsAbs(socket) {

@@ -1,7 +1,7 @@
-// Package hear is an ear for tests: an independent recogniser, pocketsphinx, that
-// says which of the given phrases a recording holds. It measures whether a voice can
-// be understood; it is no part of the program that drivers run.
-package hear
+package main
+
+// This file is an ear for tests: an independent recogniser, pocketsphinx, that says which of the given phrases a
+// recording holds. It measures whether a voice can be understood.
 
 import (
 	"bytes"
@@ -20,15 +20,15 @@ import (
 	"earshot/audio"
 )
 
-// rate is what the recogniser's model was trained for.
-const rate = 16000
+// recogniserRate is what the recogniser's model was trained for.
+const recogniserRate = 16000
 
-// modelFiles are where the packages pocketsphinx-en-us puts its model.
-var modelDirs = []string{"/usr/share/pocketsphinx/model/en-us", "/usr/local/share/pocketsphinx/model/en-us"}
+// recogniserModels are where the packages pocketsphinx-en-us puts its model.
+var recogniserModels = []string{"/usr/share/pocketsphinx/model/en-us", "/usr/local/share/pocketsphinx/model/en-us"}
 
-// extra holds words of the trade that the recogniser's dictionary does not have,
+// extraWords holds words of the trade that the recogniser's dictionary does not have,
 // in its phonemes.
-var extra = map[string][]string{
+var extraWords = map[string][]string{
 	"understeer":   {"AH N D ER S T IH R"},
 	"oversteer":    {"OW V ER S T IH R"},
 	"tyre":         {"T AY ER"},
@@ -58,19 +58,19 @@ var extra = map[string][]string{
 	"milliseconds": {"M IH L AH S EH K AH N D Z"},
 }
 
-// Installed says what is missing for Recognise, nil when nothing is.
-func Installed() error {
+// recogniserInstalled says what is missing for recognise, nil when nothing is.
+func recogniserInstalled() error {
 	if _, err := exec.LookPath("pocketsphinx_continuous"); err != nil {
 		return errors.New("the recogniser is not installed: install the packages pocketsphinx and pocketsphinx-en-us")
 	}
-	if model() == "" {
+	if recogniserModel() == "" {
 		return errors.New("the recogniser's English model is not installed: install the package pocketsphinx-en-us")
 	}
 	return nil
 }
 
-func model() string {
-	for _, d := range modelDirs {
+func recogniserModel() string {
+	for _, d := range recogniserModels {
 		if _, err := os.Stat(filepath.Join(d, "en-us", "mdef")); err == nil {
 			return d
 		}
@@ -78,33 +78,33 @@ func model() string {
 	return ""
 }
 
-// Recognise says which phrase the sound holds, in the phrase's own spelling, or ""
+// recognise says which phrase the sound holds, in the phrase's own spelling, or ""
 // for none. Phrases are words and spaces, without digits. It skips the test where the
 // recogniser is not installed.
-func Recognise(t testing.TB, samples []float32, sampleRate int, phrases []string) string {
+func recognise(t testing.TB, samples []float32, sampleRate int, phrases []string) string {
 	t.Helper()
-	return RecogniseAll(t, []audio.Clip{{Rate: sampleRate, Samples: samples}}, phrases)[0]
+	return recogniseAll(t, []audio.Clip{{Rate: sampleRate, Samples: samples}}, phrases)[0]
 }
 
-// RecogniseAll is Recognise for many recordings at once, which saves loading
+// recogniseAll is recognise for many recordings at once, which saves loading
 // the model for each.
-func RecogniseAll(t testing.TB, clips []audio.Clip, phrases []string) []string {
+func recogniseAll(t testing.TB, clips []audio.Clip, phrases []string) []string {
 	t.Helper()
-	if err := Installed(); err != nil {
+	if err := recogniserInstalled(); err != nil {
 		t.Skip(err)
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
 	defer cancel()
-	heard, err := Match(ctx, clips, phrases)
+	heard, err := matchPhrases(ctx, clips, phrases)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return heard
 }
 
-// Match is RecogniseAll outside of a test.
-func Match(ctx context.Context, clips []audio.Clip, phrases []string) ([]string, error) {
-	if err := Installed(); err != nil {
+// matchPhrases is recogniseAll outside of a test.
+func matchPhrases(ctx context.Context, clips []audio.Clip, phrases []string) ([]string, error) {
+	if err := recogniserInstalled(); err != nil {
 		return nil, err
 	}
 	dir, err := os.MkdirTemp("", "hear")
@@ -123,7 +123,7 @@ func Match(ctx context.Context, clips []audio.Clip, phrases []string) ([]string,
 		}
 		// The whole recording is one utterance: without it the recogniser would cut
 		// at every pause and match the phrase piece by piece.
-		cmd := exec.CommandContext(ctx, "pocketsphinx_continuous", "-infile", file, "-hmm", filepath.Join(model(), "en-us"),
+		cmd := exec.CommandContext(ctx, "pocketsphinx_continuous", "-infile", file, "-hmm", filepath.Join(recogniserModel(), "en-us"),
 			"-dict", filepath.Join(dir, "words.dict"), "-jsgf", filepath.Join(dir, "phrases.gram"), "-logfn", os.DevNull,
 			"-remove_silence", "no", "-vad_threshold", "1", "-vad_postspeech", "500")
 		var said bytes.Buffer
@@ -134,7 +134,7 @@ func Match(ctx context.Context, clips []audio.Clip, phrases []string) ([]string,
 		}
 		got := strings.Join(strings.Fields(string(out)), " ")
 		for _, p := range phrases {
-			if plain(p) == got {
+			if plainPhrase(p) == got {
 				heard[i] = p
 			}
 		}
@@ -142,15 +142,15 @@ func Match(ctx context.Context, clips []audio.Clip, phrases []string) ([]string,
 	return heard, nil
 }
 
-// plain is the form in which a phrase stands in the grammar.
-func plain(p string) string {
+// plainPhrase is the form in which a phrase stands in the grammar.
+func plainPhrase(p string) string {
 	return strings.Join(strings.FieldsFunc(strings.ToLower(p), func(r rune) bool {
 		return !(r >= 'a' && r <= 'z' || r == '\'')
 	}), " ")
 }
 
 func writeGrammar(dir string, phrases []string) error {
-	dict, err := dictionary()
+	dict, err := recogniserDictionary()
 	if err != nil {
 		return err
 	}
@@ -158,12 +158,12 @@ func writeGrammar(dir string, phrases []string) error {
 	var alternatives []string
 	var unknown []string
 	for _, p := range phrases {
-		words := strings.Fields(plain(p))
+		words := strings.Fields(plainPhrase(p))
 		if len(words) == 0 {
 			return fmt.Errorf("the phrase %q has no word", p)
 		}
 		for _, w := range words {
-			ways := append(slices.Clone(dict[w]), extra[w]...)
+			ways := append(slices.Clone(dict[w]), extraWords[w]...)
 			if len(ways) == 0 {
 				unknown = append(unknown, w)
 			}
@@ -178,7 +178,7 @@ func writeGrammar(dir string, phrases []string) error {
 		alternatives = append(alternatives, "("+strings.Join(words, " ")+")")
 	}
 	if unknown != nil {
-		return fmt.Errorf("the recogniser has no pronunciation of %q: add it to extra in package hear", unknown)
+		return fmt.Errorf("the recogniser has no pronunciation of %q: add it to extraWords", unknown)
 	}
 	var sorted []string
 	for l := range lines {
@@ -192,8 +192,8 @@ func writeGrammar(dir string, phrases []string) error {
 	return os.WriteFile(filepath.Join(dir, "phrases.gram"), []byte(g), 0o600)
 }
 
-func dictionary() (map[string][]string, error) {
-	b, err := os.ReadFile(filepath.Join(model(), "cmudict-en-us.dict"))
+func recogniserDictionary() (map[string][]string, error) {
+	b, err := os.ReadFile(filepath.Join(recogniserModel(), "cmudict-en-us.dict"))
 	if err != nil {
 		return nil, fmt.Errorf("reading the recogniser's dictionary: %w", err)
 	}
@@ -212,8 +212,8 @@ func dictionary() (map[string][]string, error) {
 // writePadded surrounds the sound with half a second of very faint noise: the
 // recogniser estimates the background there, and digital silence upsets it.
 func writePadded(file string, c audio.Clip) error {
-	c = c.Resample(rate)
-	pad := rate / 2
+	c = c.Resample(recogniserRate)
+	pad := recogniserRate / 2
 	x := make([]float32, len(c.Samples)+2*pad)
 	copy(x[pad:], c.Samples)
 	r := rand.New(rand.NewPCG(1, 2))
@@ -224,5 +224,5 @@ func writePadded(file string, c audio.Clip) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(audio.WriteWAV(f, audio.Clip{Rate: rate, Samples: x}), f.Close())
+	return errors.Join(audio.WriteWAV(f, audio.Clip{Rate: recogniserRate, Samples: x}), f.Close())
 }

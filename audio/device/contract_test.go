@@ -1,6 +1,4 @@
-// Package devicetest is the contract of a sound device as a test that every device
-// passes.
-package devicetest
+package device
 
 import (
 	"errors"
@@ -11,23 +9,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/audio"
-	"earshot/audio/device/internal/output"
 	"earshot/audio/device/soundtest"
 )
 
-// A Device is what package device wants of one. It stands here once more so that
-// the devices' own tests do not import the package that imports them.
-type Device interface {
-	Play(audio.Clip) error
-	Stop()
-	SetGain(decibels float64)
-	Lost() <-chan error
-	Name() string
-	Close() error
-}
-
-// Tone is a sine of that peak.
-func Tone(rate int, hz, peak, seconds float64) audio.Clip {
+// tone is a sine of that peak.
+func tone(rate int, hz, peak, seconds float64) audio.Clip {
 	x := make([]float32, int(seconds*float64(rate)))
 	for i := range x {
 		x[i] = float32(peak * math.Sin(2*math.Pi*hz*float64(i)/float64(rate)))
@@ -35,17 +21,17 @@ func Tone(rate int, hz, peak, seconds float64) audio.Clip {
 	return audio.Clip{Rate: rate, Samples: x}
 }
 
-// Contract checks a device that open gives. The limits are wide, as machines that
+// keepsTheContract checks a device that open gives. The limits are wide, as machines that
 // run tests are busy: it tells a device that waits from one that does not, not a fast
 // from a slow one.
-func Contract(t *testing.T, open func(t *testing.T) Device) {
+func keepsTheContract(t *testing.T, open func(t *testing.T) Device) {
 	t.Helper()
 	t.Run("play returns at once, clips queue, close waits for both", func(t *testing.T) {
 		d := open(t)
 		require.NotEmpty(t, d.Name())
 		begin := time.Now()
-		require.NoError(t, d.Play(Tone(16000, 440, 0.1, 0.5)))
-		require.NoError(t, d.Play(Tone(48000, 440, 0.1, 0.5)))
+		require.NoError(t, d.Play(tone(16000, 440, 0.1, 0.5)))
+		require.NoError(t, d.Play(tone(48000, 440, 0.1, 0.5)))
 		require.NoError(t, d.Close())
 		took := time.Since(begin)
 		require.Greater(t, took, 900*time.Millisecond, "one behind the other they last 1 s")
@@ -54,15 +40,15 @@ func Contract(t *testing.T, open func(t *testing.T) Device) {
 	t.Run("stop ends the sound and the wait", func(t *testing.T) {
 		d := open(t)
 		begin := time.Now()
-		require.NoError(t, d.Play(Tone(16000, 440, 0.1, 30)))
-		require.NoError(t, d.Play(Tone(16000, 440, 0.1, 30)))
+		require.NoError(t, d.Play(tone(16000, 440, 0.1, 30)))
+		require.NoError(t, d.Play(tone(16000, 440, 0.1, 30)))
 		d.Stop()
 		require.NoError(t, d.Close())
 		require.Less(t, time.Since(begin), 20*time.Second, "play does not wait, and the clips last a minute")
 	})
 	t.Run("stop from another goroutine ends a close that waits", func(t *testing.T) {
 		d := open(t)
-		require.NoError(t, d.Play(Tone(16000, 440, 0.1, 30)))
+		require.NoError(t, d.Play(tone(16000, 440, 0.1, 30)))
 		begin := time.Now()
 		closed := make(chan error)
 		go func() { closed <- d.Close() }()
@@ -74,7 +60,7 @@ func Contract(t *testing.T, open func(t *testing.T) Device) {
 		d := open(t)
 		require.NoError(t, d.Close())
 		require.NoError(t, d.Close(), "twice is no mistake")
-		require.ErrorIs(t, d.Play(Tone(16000, 440, 0.1, 0.1)), output.ErrClosed)
+		require.ErrorIs(t, d.Play(tone(16000, 440, 0.1, 0.1)), ErrClosed)
 		d.Stop()
 		d.SetGain(-3)
 	})
@@ -83,7 +69,7 @@ func Contract(t *testing.T, open func(t *testing.T) Device) {
 		require.ErrorIs(t, d.Play(audio.Clip{Rate: 5, Samples: []float32{1}}), audio.ErrClip)
 		require.ErrorIs(t, d.Play(audio.Clip{Rate: 16000, Samples: []float32{float32(math.Inf(1))}}), audio.ErrClip)
 		require.NoError(t, d.Play(audio.Clip{Rate: 16000}))
-		require.NoError(t, d.Play(Tone(16000, 440, 0.1, 0.05)))
+		require.NoError(t, d.Play(tone(16000, 440, 0.1, 0.05)))
 		select {
 		case err := <-d.Lost():
 			t.Fatalf("lost: %v", err)
@@ -95,7 +81,7 @@ func Contract(t *testing.T, open func(t *testing.T) Device) {
 		d := open(t)
 		var err error
 		for range 1000 {
-			if err = d.Play(Tone(48000, 440, 0.1, 1)); err != nil {
+			if err = d.Play(tone(48000, 440, 0.1, 1)); err != nil {
 				break
 			}
 		}
@@ -105,18 +91,18 @@ func Contract(t *testing.T, open func(t *testing.T) Device) {
 	})
 }
 
-// A Sound is what was heard of a tone.
-type Sound struct {
+// A sound is what was heard of a tone.
+type sound struct {
 	Seconds float64 // how long it sounds, without what is missing in holes
 	Hz      float64 // between holes
 	Peak    float64
 	Holes   int
 }
 
-// Heard finds a tone in a recording. On a busy machine a player that is not there in time leaves holes of silence,
+// heard finds a tone in a recording. On a busy machine a player that is not there in time leaves holes of silence,
 // which make a tone neither longer nor lower here; sound that got lost makes it shorter.
-func Heard(samples []float32, rate int) (Sound, error) {
-	var s Sound
+func heard(samples []float32, rate int) (sound, error) {
+	var s sound
 	var cycles, time, from float64 // from: the first rising edge since a hole, -1 without one
 	quiet, begun := 0, false
 	from = -1
@@ -156,30 +142,30 @@ func Heard(samples []float32, rate int) (Sound, error) {
 	return s, nil
 }
 
-// Judge plays a tone and wants it to come out of the card whole, as high and as loud as it is, within hz. Where it does
+// judge plays a tone and wants it to come out of the card whole, as high and as loud as it is, within hz. Where it does
 // not, the sound server's own player plays it into the same output. If it comes out of that well, or the tone was wrong
 // without a hole in it, three times, the device is wrong; if both have holes, the machine was too busy, and the try
 // does not count.
-func Judge(t *testing.T, card *soundtest.Card, tone audio.Clip, hz float64, play func()) {
+func judge(t *testing.T, card *soundtest.Card, played audio.Clip, hz float64, play func()) {
 	t.Helper()
-	want, err := Heard(tone.Resample(Rate).Samples, Rate)
+	want, err := heard(played.Resample(cardRate).Samples, cardRate)
 	require.NoError(t, err)
-	listen := func(samples []float32) (got Sound, right bool) {
-		got, err := Heard(samples, Rate)
+	listen := func(samples []float32) (got sound, right bool) {
+		got, err := heard(samples, cardRate)
 		return got, err == nil && got.Holes == 0 &&
 			math.Abs(got.Hz-want.Hz) <= hz && math.Abs(got.Peak-want.Peak) <= 0.01 && math.Abs(got.Seconds-want.Seconds) <= 0.01
 	}
 	failures := 0
 	for range 6 {
-		stop := card.Capture(t, soundtest.Speaker, Rate)
+		stop := card.Capture(t, soundtest.Speaker, cardRate)
 		play()
-		played, right := listen(stop())
+		device, right := listen(stop())
 		if right {
 			return
 		}
-		control, right := listen(card.Control(t, tone.Samples, tone.Rate, Rate))
-		t.Logf("of %+v came %+v, and %+v by the sound server's own player", want, played, control)
-		if right || played.Holes == 0 && control.Holes > 0 {
+		control, right := listen(card.Control(t, played.Samples, played.Rate, cardRate))
+		t.Logf("of %+v came %+v, and %+v by the sound server's own player", want, device, control)
+		if right || device.Holes == 0 && control.Holes > 0 {
 			failures++
 		}
 		if failures == 3 {
@@ -188,6 +174,3 @@ func Judge(t *testing.T, card *soundtest.Card, tone audio.Clip, hz float64, play
 	}
 	t.Skip("the machine is too busy to listen: the sound server's own player had holes again and again")
 }
-
-// Rate is that of the recordings that Judge makes.
-const Rate = 48000

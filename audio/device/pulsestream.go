@@ -1,12 +1,10 @@
-package pulse
+package device
 
 import (
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"net"
 	"os"
 	"path/filepath"
@@ -28,7 +26,6 @@ type stream struct {
 	want  atomic.Int64  // bytes that the server has asked for
 	asked chan struct{} // after want has grown
 	lost  chan error
-	block [2048]float32
 	bytes [4 * 2048]byte
 }
 
@@ -156,10 +153,10 @@ func (s *stream) create() error {
 	if err := s.c.Request(&proto.SetClientName{Props: props}, &proto.SetClientNameReply{}); err != nil {
 		return err
 	}
-	length := uint32(bufferLength.Seconds()*Rate) * 4
+	length := uint32(pulseBuffer.Seconds()*cardRate) * 4
 	var reply proto.CreatePlaybackStreamReply
 	err = s.c.Request(&proto.CreatePlaybackStream{
-		SampleSpec:            proto.SampleSpec{Format: proto.FormatFloat32LE, Channels: 1, Rate: Rate},
+		SampleSpec:            proto.SampleSpec{Format: proto.FormatFloat32LE, Channels: 1, Rate: cardRate},
 		ChannelMap:            proto.ChannelMap{proto.ChannelMono},
 		SinkIndex:             proto.Undefined,
 		BufferMaxLength:       2 * length,
@@ -222,15 +219,11 @@ func (s *stream) feed(m *audio.Mixer) error {
 	frames := int(s.want.Load() / 4)
 	s.want.Add(-4 * int64(frames))
 	for frames > 0 {
-		n := min(frames, len(s.block))
-		m.Mix(s.block[:n])
-		for i, v := range s.block[:n] {
-			binary.LittleEndian.PutUint32(s.bytes[4*i:], math.Float32bits(v))
-		}
-		if err := s.c.Send(s.index, s.bytes[:4*n]); err != nil {
+		n, _ := m.Read(s.bytes[:min(4*frames, len(s.bytes))]) // it never fails
+		if err := s.c.Send(s.index, s.bytes[:n]); err != nil {
 			return err
 		}
-		frames -= n
+		frames -= n / 4
 	}
 	return nil
 }

@@ -1,6 +1,6 @@
 //go:build unix
 
-package pulse
+package device
 
 import (
 	"context"
@@ -17,15 +17,13 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"earshot/audio/device/internal/devicetest"
-	"earshot/audio/device/internal/output"
 	"earshot/audio/device/soundtest"
 )
 
 func TestPulseKeepsTheContract(t *testing.T) {
 	soundtest.Start(t).Setenv(t)
-	devicetest.Contract(t, func(t *testing.T) devicetest.Device {
-		d, err := Open(t.Context())
+	keepsTheContract(t, func(t *testing.T) Device {
+		d, err := openPulse(t.Context(), parkAfter)
 		require.NoError(t, err)
 		t.Cleanup(func() { d.Stop(); _ = d.Close() })
 		return d
@@ -35,21 +33,21 @@ func TestPulseKeepsTheContract(t *testing.T) {
 func TestToneComesOutAsItWentIn(t *testing.T) {
 	card := soundtest.Start(t)
 	card.Setenv(t)
-	d, err := Open(t.Context())
+	d, err := openPulse(t.Context(), parkAfter)
 	require.NoError(t, err)
 	defer d.Close()
-	tone := devicetest.Tone(16000, 1000, 0.25, 0.8)
-	devicetest.Judge(t, card, tone, 2, func() {
-		require.NoError(t, d.Play(tone))
+	wanted := tone(16000, 1000, 0.25, 0.8)
+	judge(t, card, wanted, 2, func() {
+		require.NoError(t, d.Play(wanted))
 		settle(d)
 	})
 }
 
 // settle waits until what was played is out of the mixer, and for the latency from there to a recording.
-func settle(d *Device) {
-	for !d.Mixer().Idle() {
+func settle(d Device) {
+	for !d.(*pulse).mixer.Idle() {
 		select {
-		case <-d.Mixer().Quiet():
+		case <-d.(*pulse).mixer.Quiet():
 		case <-time.After(10 * time.Millisecond):
 		}
 	}
@@ -60,15 +58,15 @@ func settle(d *Device) {
 func TestParkedStreamSaysTheFirstWord(t *testing.T) {
 	card := soundtest.Start(t)
 	card.Setenv(t)
-	d, err := open(t.Context(), 100*time.Millisecond)
+	d, err := openPulse(t.Context(), 100*time.Millisecond)
 	require.NoError(t, err)
 	defer d.Close()
 	for range 3 {
 		require.Eventually(t, func() bool { return corked(t, card) }, 20*time.Second, 50*time.Millisecond, "it parks when nothing is said")
 		// A tone that is loud from its first sample; a cut start would shorten it.
-		tone := devicetest.Tone(48000, 1000, 0.25, 0.3)
-		devicetest.Judge(t, card, tone, 2, func() {
-			require.NoError(t, d.Play(tone))
+		wanted := tone(48000, 1000, 0.25, 0.3)
+		judge(t, card, wanted, 2, func() {
+			require.NoError(t, d.Play(wanted))
 			settle(d)
 		})
 	}
@@ -85,18 +83,18 @@ func corked(t *testing.T, card *soundtest.Card) bool {
 func TestServerDiesAndComesBack(t *testing.T) {
 	card := soundtest.Start(t)
 	card.Setenv(t)
-	d, err := Open(t.Context())
+	d, err := openPulse(t.Context(), parkAfter)
 	require.NoError(t, err)
-	require.NoError(t, d.Play(devicetest.Tone(16000, 440, 0.2, 60)))
+	require.NoError(t, d.Play(tone(16000, 440, 0.2, 60)))
 	card.Kill()
-	require.ErrorIs(t, news(t, d), output.ErrLost)
-	require.ErrorIs(t, d.Play(devicetest.Tone(16000, 440, 0.2, 0.1)), output.ErrLost)
+	require.ErrorIs(t, nextNews(t, d), ErrLost)
+	require.ErrorIs(t, d.Play(tone(16000, 440, 0.2, 0.1)), ErrLost)
 	card.Restart(t)
-	require.NoError(t, news(t, d), "nil says that it is back")
+	require.NoError(t, nextNews(t, d), "nil says that it is back")
 	defer d.Close()
-	tone := devicetest.Tone(16000, 1000, 0.25, 0.5) // not the tone from before the loss, of 440 Hz
-	devicetest.Judge(t, card, tone, 2, func() {
-		require.NoError(t, d.Play(tone))
+	wanted := tone(16000, 1000, 0.25, 0.5) // not the tone from before the loss, of 440 Hz
+	judge(t, card, wanted, 2, func() {
+		require.NoError(t, d.Play(wanted))
 		settle(d)
 	})
 }
@@ -105,24 +103,24 @@ func TestServerDiesAndComesBack(t *testing.T) {
 func TestServerHangs(t *testing.T) {
 	card := soundtest.Start(t)
 	card.Setenv(t)
-	d, err := Open(t.Context())
+	d, err := openPulse(t.Context(), parkAfter)
 	require.NoError(t, err)
 	p := card.Process()
 	require.NoError(t, p.Signal(syscall.SIGSTOP))
-	require.ErrorIs(t, news(t, d), output.ErrLost)
+	require.ErrorIs(t, nextNews(t, d), ErrLost)
 	begin := time.Now()
-	_, err = Open(t.Context())
+	_, err = openPulse(t.Context(), parkAfter)
 	require.Error(t, err)
 	require.Less(t, time.Since(begin), 10*time.Second)
 	require.NoError(t, p.Signal(syscall.SIGCONT))
-	require.NoError(t, news(t, d))
+	require.NoError(t, nextNews(t, d))
 	require.NoError(t, p.Signal(syscall.SIGSTOP))
 	begin = time.Now()
 	require.NoError(t, d.Close())
 	require.Less(t, time.Since(begin), 10*time.Second)
 }
 
-func news(t *testing.T, d *Device) error {
+func nextNews(t *testing.T, d Device) error {
 	t.Helper()
 	select {
 	case err := <-d.Lost():
@@ -157,7 +155,7 @@ func TestOpenOnWhatIsNoServer(t *testing.T) {
 			}()
 			t.Setenv("PULSE_SERVER", "unix:"+filepath.Join(dir, "s"))
 			begin := time.Now()
-			_, err = Open(t.Context())
+			_, err = openPulse(t.Context(), parkAfter)
 			require.ErrorIs(t, err, errNoServer)
 			require.Less(t, time.Since(begin), 10*time.Second)
 		})
@@ -165,7 +163,7 @@ func TestOpenOnWhatIsNoServer(t *testing.T) {
 	t.Setenv("PULSE_SERVER", "unix:/does/not/exist")
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	_, err := Open(ctx)
+	_, err := openPulse(ctx, parkAfter)
 	require.Error(t, err)
 }
 
@@ -189,7 +187,7 @@ func TestCostOfSilence(t *testing.T) {
 	card := soundtest.Start(t)
 	card.Setenv(t)
 	cost := func(park time.Duration) (own, server time.Duration) {
-		d, err := open(t.Context(), park)
+		d, err := openPulse(t.Context(), park)
 		require.NoError(t, err)
 		defer d.Close()
 		if park < time.Minute {

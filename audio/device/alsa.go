@@ -1,6 +1,6 @@
 //go:build cgo && linux
 
-package alsa
+package device
 
 /*
 #cgo pkg-config: alsa
@@ -11,6 +11,6 @@ static void quiet(void) { snd_lib_error_set_handler(silent); }
 */
 import "C"
 
-// Quiet drops the lines that the library would write when a device cannot be opened: pages of them, in which ours would
-// be lost. What went wrong is in the error of whoever opens.
-func Quiet() { C.quiet() }
+// quietALSA drops the lines that the library would write when a device cannot be opened: pages of them, in which ours
+// would be lost. What went wrong is in the error of whoever opens.
+func quietALSA() { C.quiet() }

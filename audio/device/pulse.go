@@ -1,35 +1,18 @@
-// Package pulse plays through a PulseAudio server, or PipeWire in its place, in
-// pure Go. When the server goes away it tells so, forgets what waited, and
-// connects again as soon as a server answers.
-//
-// It speaks the native protocol through jfreymuth/pulse/proto and keeps the
-// stream itself, because the client on top of it cannot be asked for its state
-// without a data race, may hang in Start, and loses the server's
-// requests while a stream is paused.
-package pulse
+package device
 
 import (
 	"context"
 	"fmt"
 	"time"
-
-	"earshot/audio/device/internal/output"
 )
 
-// Rate is the sample rate of the stream; the server converts if its card wants
-// another.
-const Rate = 48000
-
 const (
-	// bufferLength is the sound under way to the server. 20 ms played without a
+	// pulseBuffer is the sound under way to the server. 20 ms played without a
 	// gap on two busy cores, 30 ms leaves some room; each costs as much latency.
-	bufferLength = 30 * time.Millisecond
+	pulseBuffer = 30 * time.Millisecond
 
 	// openLimit bounds a try to connect.
 	openLimit = time.Second
-
-	// stallLimit is how long a server may ask for no sound before it counts as lost.
-	stallLimit = 2 * time.Second
 
 	// parkAfter is how long nothing is said before the stream is corked, which
 	// takes its cost from a few per cent of a core to none.
@@ -38,18 +21,21 @@ const (
 	firstWait, longestWait = 250 * time.Millisecond, 2 * time.Second
 )
 
-// A Device is a stream to the sound server.
-type Device struct {
-	*output.Output
+// A pulse plays through a PulseAudio server, or PipeWire in its place, in pure Go. When the server goes away it tells
+// so, forgets what waited, and connects again as soon as a server answers.
+//
+// It speaks the native protocol through jfreymuth/pulse/proto and keeps the stream itself, because the client on top of
+// it cannot be asked for its state without a data race, may hang in Start, and loses the server's requests while a
+// stream is paused.
+type pulse struct {
+	*output
 	park time.Duration
 }
 
-// Open connects to the server that PULSE_SERVER names, else the one of this login
+// openPulse connects to the server that PULSE_SERVER names, else the one of this login
 // session, within a second.
-func Open(ctx context.Context) (*Device, error) { return open(ctx, parkAfter) }
-
-func open(ctx context.Context, park time.Duration) (*Device, error) {
-	d := &Device{output.New("pulse", Rate, 1), park}
+func openPulse(ctx context.Context, park time.Duration) (Device, error) {
+	d := &pulse{newOutput("pulse", cardRate), park}
 	ctx, cancel := context.WithTimeout(ctx, openLimit)
 	defer cancel()
 	s, err := connect(ctx)
@@ -61,32 +47,32 @@ func open(ctx context.Context, park time.Duration) (*Device, error) {
 }
 
 // Close waits for what sounds and disconnects.
-func (d *Device) Close() error { return d.CloseAfter(2 * bufferLength) }
+func (d *pulse) Close() error { return d.closeAfter(2 * pulseBuffer) }
 
 // run owns the stream and the mixer.
-func (d *Device) run(s *stream) {
+func (d *pulse) run(s *stream) {
 	for {
 		err := d.play(s)
 		s.close()
 		if err == nil {
-			d.Ended(nil)
+			d.ended(nil)
 			return
 		}
-		d.Lose(err)
+		d.lose(err)
 		if s = d.again(); s == nil {
-			d.Ended(nil)
+			d.ended(nil)
 			return
 		}
-		d.Regain()
+		d.regain()
 	}
 }
 
 // again connects, however long it takes; nil when the device has to end first.
-func (d *Device) again() *stream {
+func (d *pulse) again() *stream {
 	for wait := firstWait; ; wait = min(2*wait, longestWait) {
 		select {
 		case <-time.After(wait):
-		case <-d.Ending():
+		case <-d.ending:
 			return nil
 		}
 		ctx, cancel := context.WithTimeout(context.Background(), openLimit)
@@ -99,7 +85,7 @@ func (d *Device) again() *stream {
 }
 
 // play feeds the stream until the device has to end (nil) or the server is lost.
-func (d *Device) play(s *stream) error {
+func (d *pulse) play(s *stream) error {
 	stall := time.NewTicker(stallLimit / 4)
 	defer stall.Stop()
 	asked := time.Now() // when the server last asked for sound
@@ -109,10 +95,10 @@ func (d *Device) play(s *stream) error {
 		select {
 		case <-s.asked:
 			asked = time.Now()
-			if err := s.feed(d.Mixer()); err != nil {
+			if err := s.feed(d.mixer); err != nil {
 				return err
 			}
-		case <-d.Wake():
+		case <-d.wake:
 			if parked {
 				if err := s.cork(false); err != nil {
 					return err
@@ -124,7 +110,7 @@ func (d *Device) play(s *stream) error {
 			return err
 		case <-stall.C:
 			now := time.Now()
-			if !d.Mixer().Idle() {
+			if !d.mixer.Idle() {
 				quiet = now
 			}
 			switch {
@@ -137,7 +123,7 @@ func (d *Device) play(s *stream) error {
 				}
 				parked = true
 			}
-		case <-d.Ending():
+		case <-d.ending:
 			return nil
 		}
 	}

@@ -1,6 +1,6 @@
 //go:build cgo && linux
 
-package oto
+package device
 
 import (
 	"testing"
@@ -8,8 +8,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"earshot/audio/device/internal/devicetest"
-	"earshot/audio/device/internal/output"
 	"earshot/audio/device/soundtest"
 )
 
@@ -18,41 +16,41 @@ import (
 func TestOto(t *testing.T) {
 	card := soundtest.Start(t)
 	card.Setenv(t)
-	open := func(t *testing.T) *Device {
-		d, err := Open(t.Context())
+	open := func(t *testing.T) Device {
+		d, err := openOto(t.Context())
 		require.NoError(t, err, "ALSA reaches the virtual card through libasound2-plugins: is that installed?")
 		t.Cleanup(func() { d.Stop(); _ = d.Close() })
 		return d
 	}
 	t.Run("tone", func(t *testing.T) {
-		tone := devicetest.Tone(16000, 1000, 0.25, 0.8)
-		devicetest.Judge(t, card, tone, 2, func() {
+		wanted := tone(16000, 1000, 0.25, 0.8)
+		judge(t, card, wanted, 2, func() {
 			d := open(t)
-			require.NoError(t, d.Play(tone))
+			require.NoError(t, d.Play(wanted))
 			require.NoError(t, d.Close())
 		})
 	})
 	t.Run("contract", func(t *testing.T) {
-		devicetest.Contract(t, func(t *testing.T) devicetest.Device { return open(t) })
+		keepsTheContract(t, func(t *testing.T) Device { return open(t) })
 	})
 	t.Run("one at a time", func(t *testing.T) {
 		open(t)
-		_, err := Open(t.Context())
+		_, err := openOto(t.Context())
 		require.ErrorIs(t, err, errInUse)
 	})
 	t.Run("the server dies", func(t *testing.T) {
 		d := open(t)
-		require.NoError(t, d.Play(devicetest.Tone(16000, 440, 0.2, 60)))
+		require.NoError(t, d.Play(tone(16000, 440, 0.2, 60)))
 		card.Kill()
 		select {
 		case err := <-d.Lost():
-			require.ErrorIs(t, err, output.ErrLost)
+			require.ErrorIs(t, err, ErrLost)
 		case <-time.After(20 * time.Second):
 			t.Fatal("the loss was not noticed")
 		}
-		require.ErrorIs(t, d.Play(devicetest.Tone(16000, 440, 0.2, 0.1)), output.ErrLost)
+		require.ErrorIs(t, d.Play(tone(16000, 440, 0.2, 0.1)), ErrLost)
 		require.NoError(t, d.Close())
-		_, err := Open(t.Context())
+		_, err := openOto(t.Context())
 		require.ErrorContains(t, err, "needs a new start of the program")
 	})
 }

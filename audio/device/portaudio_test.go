@@ -3,7 +3,7 @@
 // Not with the race detector: its pointer checks end the program at the second stream, because the
 // binding carries numbers in pointers. -gcflags=all=-d=checkptr=0 lets it run.
 
-package portaudio
+package device
 
 import (
 	"testing"
@@ -11,38 +11,36 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"earshot/audio/device/internal/devicetest"
-	"earshot/audio/device/internal/output"
 	"earshot/audio/device/soundtest"
 )
 
 func TestPortaudio(t *testing.T) {
 	card := soundtest.Start(t)
 	card.Setenv(t)
-	open := func(t *testing.T) *Device {
-		d, err := Open(t.Context())
+	open := func(t *testing.T) Device {
+		d, err := openPortAudio(t.Context())
 		require.NoError(t, err, "ALSA reaches the virtual card through libasound2-plugins: is that installed?")
 		t.Cleanup(func() { d.Stop(); _ = d.Close() })
 		return d
 	}
 	t.Run("tone", func(t *testing.T) {
-		tone := devicetest.Tone(16000, 1000, 0.25, 0.8)
-		devicetest.Judge(t, card, tone, 10, func() {
+		wanted := tone(16000, 1000, 0.25, 0.8)
+		judge(t, card, wanted, 10, func() {
 			d := open(t)
-			require.NoError(t, d.Play(tone))
+			require.NoError(t, d.Play(wanted))
 			require.NoError(t, d.Close())
 		})
 	})
 	t.Run("contract", func(t *testing.T) {
-		devicetest.Contract(t, func(t *testing.T) devicetest.Device { return open(t) })
+		keepsTheContract(t, func(t *testing.T) Device { return open(t) })
 	})
 	t.Run("the server dies", func(t *testing.T) {
 		d := open(t)
-		require.NoError(t, d.Play(devicetest.Tone(16000, 440, 0.2, 60)))
+		require.NoError(t, d.Play(tone(16000, 440, 0.2, 60)))
 		card.Kill()
 		select {
 		case err := <-d.Lost():
-			require.ErrorIs(t, err, output.ErrLost)
+			require.ErrorIs(t, err, ErrLost)
 		case <-time.After(20 * time.Second):
 			t.Fatal("the loss was not noticed")
 		}
