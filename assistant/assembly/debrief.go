@@ -89,7 +89,7 @@ func CarNamed(events []journal.Event) *car.Car {
 		}
 		for _, file := range Cars.names() {
 			data, shown, err := Cars.Read(file)
-			if err != nil {
+			if err != nil || file == None {
 				continue
 			}
 			if k, err := car.Parse(shown, data); err == nil && k.Name == s.Car {
