@@ -5,10 +5,11 @@ import (
 	"strings"
 )
 
-// This file has what is short enough for the ear of someone who drives, and leaves out what he knows (common practice, no source).
+// This file has what is short enough for the ear of someone who drives, and leaves out what he knows (common practice,
+// no source).
 
-// Brief is Number without the zero before the point, which is easily heard as "two" in noise: "point three". What rounds to
-// nothing is "zero", whatever the decimals.
+// Brief is Number without the zero before the point, which is easily heard as "two" in noise: "point three". What
+// rounds to nothing is "zero", whatever the decimals.
 func Brief(x float64, decimals int) string {
 	s := Number(x, decimals)
 	sign := ""
@@ -24,7 +25,8 @@ func Brief(x float64, decimals int) string {
 	return sign + s
 }
 
-// Tens spells x rounded to ten, with hundreds and tens side by side: "six sixty", "seven hundred", "ninety", "ten forty".
+// Tens spells x rounded to ten, with hundreds and tens side by side: "six sixty", "seven hundred", "ninety", "ten
+// forty".
 func Tens(x float64) string {
 	if math.IsNaN(x) || math.Abs(x) >= largest {
 		return Number(x, 0)
@@ -40,9 +42,9 @@ func Tens(x float64) string {
 	return sign + Cardinal(n/100) + " " + Cardinal(n%100)
 }
 
-// LapBrief spells a lap time with one decimal for a driver who knows the minute: "twenty-one four" is 1:21.4, "twenty-one flat" 1:21.0,
-// "twenty point four" 1:20.4, which "twenty four" would not be.
-// Below ten seconds past the minute and from an hour on it is as LapTime, since it is not clear then which minute it was.
+// LapBrief spells a lap time with one decimal for a driver who knows the minute: "twenty-one four" is 1:21.4,
+// "twenty-one flat" 1:21.0, "twenty point four" 1:20.4, which "twenty four" would not be. Below ten seconds past the
+// minute and from an hour on it is as LapTime, since it is not clear then which minute it was.
 func LapBrief(seconds float64) string {
 	tenths := math.Round(seconds * 10)
 	if !(tenths >= 100) || tenths >= 36000 || math.Mod(tenths, 600) < 100 { // NaN as well
@@ -59,8 +61,8 @@ func LapBrief(seconds float64) string {
 	return Cardinal(whole) + " " + part
 }
 
-// Compared spells how a lap or sector compares, positive is slower, in tenths: "two tenths quicker", "one four slower", "one second
-// quicker". Less than half a tenth is "the same".
+// Compared spells how a lap or sector compares, positive is slower, in tenths: "two tenths quicker", "one four slower",
+// "one second quicker". Less than half a tenth is "the same".
 func Compared(seconds float64) string {
 	if math.IsNaN(seconds) || math.Abs(seconds) >= largest {
 		return Number(seconds, 1)

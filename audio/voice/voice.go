@@ -41,8 +41,8 @@ type Option func(*Voice)
 // With lets Say use s for texts that the pack does not cover; nil means to spell.
 func With(s Synthesiser) Option { return func(v *Voice) { v.synth = s } }
 
-// Lazily leaves the sound packed until the first clip is made or Ready is called: unpacking takes a third of a second, which a program that
-// may never speak does not want to wait for.
+// Lazily leaves the sound packed until the first clip is made or Ready is called: unpacking takes a third of a second,
+// which a program that may never speak does not want to wait for.
 func Lazily() Option { return func(v *Voice) { v.lazy = true } }
 
 // Open reads a pack: the folder itself, not its parent. It checks that every unit
@@ -86,7 +86,8 @@ func Open(pack fs.FS, options ...Option) (*Voice, error) {
 	return v, nil
 }
 
-// Ready unpacks the sound now, where that has not been done, and tells whether it is whole. Without a whole sound all clips are silent.
+// Ready unpacks the sound now, where that has not been done, and tells whether it is whole. Without a whole sound all
+// clips are silent.
 func (v *Voice) Ready() error {
 	_, err := v.load()
 	return err
