@@ -197,7 +197,7 @@ type Config struct {
 	// a cue for the line not at all.
 	Patience float64
 	// AnswerWithin is how long the answer to the driver's question may wait outside braking and turn-in, s. Then it starts
-	// although there may be too little room. Default 4.5 s: half a second less than common practice, for feeds of a few samples a second.
+	// although there may be too little room. Default 4 s: five is common practice, and where turning in ends is known to a second only.
 	AnswerWithin float64
 	// CornerPatience is after how long without a break Situation.Corner is no longer believed, s: no corner
 	// of a course lasts so long, a broken channel does. A known Room holds all the same. Default 15 s
@@ -219,7 +219,7 @@ const lowLeaves = 2
 const callWindow = 600
 
 var defaults = Config{
-	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 8, LapAtMost: 180, LineWindow: 12, Patience: 25, AnswerWithin: 4.5,
+	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 8, LapAtMost: 180, LineWindow: 12, Patience: 25, AnswerWithin: 4,
 	CornerPatience: 15, Life: 20, MuteFor: 120,
 }
 

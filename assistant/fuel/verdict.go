@@ -71,9 +71,13 @@ func (f *Fuel) judge(lapDone bool) {
 		next = good
 	}
 	if next == short {
+		// What takes from the reserve only is no reason to come in, and in the last lap none to save.
 		need := f.driving.flatOut * (1 - f.most())
 		can := f.reach(f.low)
-		if can < need || v.state == stop && v.known && can < need*(1+stopLetGo) {
+		switch carries := f.tankNow()/f.centre >= f.low; {
+		case carries && f.low <= 1:
+			next = marginal
+		case !carries && (can < need || v.state == stop && v.known && can < need*(1+stopLetGo)):
 			next = stop
 		}
 	}

@@ -31,6 +31,10 @@ type drive struct {
 	expect  []expected
 	clean   bool   // nothing is wrong with the car, the sensors or the course
 	extra   string // rules that are off by default and are to be on
+
+	// What depends on a drive like it that went before: a limit of the car, or the drive itself.
+	limit func(o *outcome) string
+	tune  func(d *drive, o *outcome)
 }
 
 // An expected call has to be made, of that part of the car, once the lap has begun and before the other one ends.
@@ -39,6 +43,7 @@ type expected struct {
 	part       string // fl, front, right …, or empty
 	corner     int    // 0: no matter
 	from, late int    // laps of the simulation: 0 is the out-lap
+	silent     bool   // it must not be made at all
 }
 
 // A moment is what really was at one sample, before the readings were spoiled.
@@ -111,6 +116,19 @@ func carWith(t testing.TB, limits string) *car.Car {
 
 // run drives it through a core as `earshot run` builds one.
 func run(t testing.TB, d *drive) *outcome {
+	if d.limit != nil || d.tune != nil {
+		first := *d
+		first.limit, first.tune = nil, nil
+		before := run(t, &first)
+		after := *d
+		if d.tune != nil {
+			d.tune(&after, before)
+		} else {
+			after.limits += d.limit(before)
+		}
+		after.limit, after.tune = nil, nil
+		return run(t, &after)
+	}
 	set := channel.NewSet()
 	c := carWith(t, d.limits)
 	if d.options.Rate == 0 {
@@ -227,4 +245,50 @@ func (o *outcome) mean(id channel.ID, a, b float64) float64 {
 
 func (o *outcome) String() string {
 	return fmt.Sprintf("%s (seed %d)", o.drive.name, o.drive.options.Seed)
+}
+
+// mostMean is the highest mean of a channel over so many seconds; of those of all wheels where it has one each.
+func (o *outcome) mostMean(id channel.ID, seconds float64) float64 {
+	wheels := channel.ID(4)
+	if id == channel.OilTemperature || id == channel.CoolantTemperature {
+		wheels = 1
+	}
+	most := math.Inf(-1)
+	for w := range wheels {
+		for at := o.trace[0].at + seconds; at < o.trace[len(o.trace)-1].at; at += seconds / 4 {
+			most = max(most, o.mean(id+w, at-seconds, at))
+		}
+	}
+	return most
+}
+
+// mostLapMean is the highest mean over a flying lap of a channel of all wheels.
+func (o *outcome) mostLapMean(id channel.ID) float64 {
+	most := math.Inf(-1)
+	for _, l := range o.truth.Done {
+		for w := range channel.ID(4) {
+			if l.Class == "flying" {
+				most = max(most, o.mean(id+w, l.Start, l.End))
+			}
+		}
+	}
+	return most
+}
+
+// mostPeak is the highest temperature of a disc.
+func (o *outcome) mostPeak() (most float64) {
+	for w := range 4 {
+		most = max(most, o.hottest(w, 0, math.Inf(1)))
+	}
+	return most
+}
+
+// clockAfter is what the clock of the session has left at the first crossing of the line after a moment.
+func (o *outcome) clockAfter(at float64) float64 {
+	for _, l := range o.truth.Done {
+		if m := o.at(l.End); l.End > at {
+			return m.row[channel.SessionTimeLeft] - (l.End - m.at)
+		}
+	}
+	return nan
 }

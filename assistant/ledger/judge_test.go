@@ -153,7 +153,8 @@ func (o *outcome) judge(c *said) judgement {
 				return notSo("not hot")
 			}
 		}
-		return check(len(numbers(c.Text)) == 0 || near(c.Text, most, 60) || anyNear(c.Text, ws, func(w int) float64 { return o.peak(w, t) }, 25), "%.0f", most)
+		return check(len(numbers(c.Text)) == 0 || near(c.Text, most, 60) || anyNear(c.Text, ws, func(w int) float64 { return o.peak(w, t) }, 25) ||
+			anyNear(c.Text, ws, func(w int) float64 { return o.hottest(w, t-1, t) }, 25), "%.0f", most)
 	case "brake-right-hotter", "brake-left-hotter":
 		return o.spread(c, rule == "brake-right-hotter", t, "brake_spread_limit", 6, 12, func(w int) float64 { return o.meanPeak(w, t) })
 	case "brakes-fading":
@@ -489,7 +490,7 @@ func (o *outcome) above(c *said, id channel.ID, limit string, t, tolerance float
 		}
 		return notSo("still above")
 	}
-	if x < o.limit(limit, 0)-1 {
+	if x < o.limit(limit, 0)-3.5 { // a state holds within its deadband of 3 K, and is repeated
 		return notSo("below its limit")
 	}
 	for _, m := range o.between(t-1, t+0.1) {

@@ -34,6 +34,7 @@ func question(n int, at float64) assistant.Input {
 // An account of one rule.
 type account struct {
 	injected, found, said, wrong, number int
+	inside, told                         int       // drives a hair inside its limit, and those in which it was made all the same
 	delays                               []float64 // laps
 }
 
@@ -87,7 +88,7 @@ func (l *ledger) enter(o *outcome) {
 			continue
 		}
 		if c.Priority == "answer" {
-			l.worst["answer"] = max(l.worst["answer"], o.open(float64(c.Queued), float64(c.Start)))
+			l.worst["answer"] = max(l.worst["answer"], wait-o.busy(float64(c.Queued), float64(c.Start)))
 			continue
 		}
 		l.calls[c.Priority]++
@@ -139,6 +140,15 @@ func (l *ledger) enter(o *outcome) {
 		a := l.rule(e.rule)
 		a.injected++
 		i := slices.IndexFunc(o.cues, func(c said) bool { return o.meets(&c, e) })
+		if e.silent {
+			a.injected--
+			a.inside++
+			if i = slices.IndexFunc(o.cues, func(c said) bool { return c.Rule == e.rule && c.Verdict == "said" }); i >= 0 {
+				a.told++
+				note("told inside the limit at %.1f: %s %q", o.cues[i].when(), e.rule, o.cues[i].Text)
+			}
+			continue
+		}
 		if i < 0 {
 			note("missed: %s %s corner %d, laps %d to %d", e.rule, e.part, e.corner, e.from, e.late)
 			continue
@@ -172,16 +182,16 @@ func (l *ledger) overlap(o *outcome, c *said) {
 		return
 	}
 	l.speech += b - a
-	l.bad += b - a - o.open(a, b)
+	l.bad += o.busy(a, b)
 }
 
-// open is how much of a span, s, the driver neither braked nor turned in.
-func (o *outcome) open(a, b float64) (seconds float64) {
+// busy is how much of a span, s, the driver braked or turned in.
+func (o *outcome) busy(a, b float64) (seconds float64) {
 	before := a
 	for _, m := range o.between(a, b) {
 		dt := m.at - before
 		before = m.at
-		if dt < 1 && !(m.row[channel.Brake] > 0.1 && m.row[channel.Speed] > 15) && !o.turnsIn(m) {
+		if dt < 1 && (m.row[channel.Brake] > 0.1 && m.row[channel.Speed] > 15 || o.turnsIn(m)) {
 			seconds += dt
 		}
 	}
@@ -201,7 +211,7 @@ func (o *outcome) turnsIn(m moment) bool {
 
 func (l *ledger) table() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%-26s %8s %6s %6s %8s %6s %6s %6s\n", "call", "injected", "found", "missed", "delay", "said", "false", "number")
+	fmt.Fprintf(&b, "%-26s %8s %6s %6s %8s %6s %6s %6s %7s\n", "call", "injected", "found", "missed", "delay", "said", "false", "number", "inside")
 	for _, name := range slices.Sorted(maps.Keys(l.rules)) {
 		a := l.rules[name]
 		delay := "-"
@@ -209,13 +219,17 @@ func (l *ledger) table() string {
 			slices.Sort(a.delays)
 			delay = fmt.Sprintf("%g laps", a.delays[len(a.delays)/2])
 		}
-		fmt.Fprintf(&b, "%-26s %8d %6d %6d %8s %6d %6d %6d\n", name, a.injected, a.found, a.injected-a.found, delay, a.said, a.wrong, a.number)
+		inside := "-"
+		if a.inside > 0 {
+			inside = fmt.Sprintf("%d of %d", a.told, a.inside)
+		}
+		fmt.Fprintf(&b, "%-26s %8d %6d %6d %8s %6d %6d %6d %7s\n", name, a.injected, a.found, a.injected-a.found, delay, a.said, a.wrong, a.number, inside)
 	}
 	fmt.Fprintf(&b, "\nfalse calls on %d clean drives: %d\n", l.clean, l.cleanBad)
 	for _, p := range []string{"warning", "caution", "advisory", "answer"} {
 		per := float64(l.calls[p]) / l.seconds * 600
 		if p == "answer" {
-			fmt.Fprintf(&b, "%-9s longest wait %.1f s\n", p, l.worst[p])
+			fmt.Fprintf(&b, "%-9s longest wait outside braking and turn-in %.1f s\n", p, l.worst[p])
 			continue
 		}
 		fmt.Fprintf(&b, "%-9s %.2f calls in ten minutes, longest wait %.1f s\n", p, per, l.worst[p])

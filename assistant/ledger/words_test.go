@@ -168,6 +168,10 @@ var wheelNames = []struct {
 func wheelsIn(text string) []int {
 	text = strings.ToLower(text)
 	var list []int
+	if but, ok := strings.CutPrefix(text, "all but "); ok {
+		not := wheelsIn(but)
+		return slices.DeleteFunc([]int{0, 1, 2, 3}, func(w int) bool { return slices.Contains(not, w) })
+	}
 	for _, n := range wheelNames {
 		if !strings.Contains(text, n.words) {
 			continue

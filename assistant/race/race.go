@@ -84,6 +84,9 @@ func (r *Race) Step(at float64, row channel.Row) {
 	line := row[channel.Lap] != r.lap && row[channel.Lap] > 0
 	if line {
 		r.lap, r.began, r.counted = row[channel.Lap], at, false
+		if r.countdown >= fiveLaps {
+			r.countdown = nothing
+		}
 	}
 	passed := r.passed(row)
 	r.follow(at, row)
@@ -185,9 +188,6 @@ func (r *Race) count(at float64, row channel.Row) {
 	onLine := !r.counted && at-r.began >= lateCount && row[channel.Lap] > 0
 	if onLine {
 		r.counted = true
-		if r.countdown >= fiveLaps {
-			r.countdown = nothing
-		}
 		switch {
 		case laps < r.mostLaps && laps == 5:
 			tell(fiveLaps, 1e9)
