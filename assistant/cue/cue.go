@@ -197,7 +197,8 @@ type Config struct {
 	// a cue for the line not at all.
 	Patience float64
 	// AnswerWithin is how long the answer to the driver's question may wait outside braking and turn-in, s. Then it starts
-	// although there may be too little room. Default 4 s: five is common practice, and where turning in ends is known to a second only.
+	// although there may be too little room. Default 3.2 s: five is common practice, and
+	// where turning in ends is known to a second or two only.
 	AnswerWithin float64
 	// CornerPatience is after how long without a break Situation.Corner is no longer believed, s: no corner
 	// of a course lasts so long, a broken channel does. A known Room holds all the same. Default 15 s
@@ -219,7 +220,7 @@ const lowLeaves = 2
 const callWindow = 600
 
 var defaults = Config{
-	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 8, LapAtMost: 180, LineWindow: 12, Patience: 25, AnswerWithin: 4,
+	Margin: 0.5, Gap: 0.6, MaxAdvisoriesPerLap: 3, MaxCalls: 8, LapAtMost: 180, LineWindow: 12, Patience: 25, AnswerWithin: 3.2,
 	CornerPatience: 15, Life: 20, MuteFor: 120,
 }
 
