@@ -79,6 +79,20 @@ func (f *Found) findCar(d *session.Dir) error {
 	return err
 }
 
+// Events finds a session's journal and reads it. Where a part of it is lost, that is told and the rest is returned.
+func (r Request) Events(ref string) (Found, []journal.Event, error) {
+	found, err := r.FindJournal(ref)
+	if err != nil {
+		return found, nil, err
+	}
+	events, err := ReadJournal(found.Journal)
+	if errors.Is(err, journal.ErrTorn) || errors.As(err, new(*journal.LineError)) {
+		r.tell(fmt.Sprintf("%s: %v; the rest of it is used", found.Journal, err))
+		err = nil
+	}
+	return found, events, err
+}
+
 // ReadJournal reads the events of a journal. An error beside events means that they are not all.
 func ReadJournal(path string) ([]journal.Event, error) {
 	f, err := os.Open(path)
