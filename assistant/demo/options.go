@@ -60,6 +60,8 @@ const (
 	Radiator    Kind = "radiator"     // the share Amount of the radiator is blocked; Corner is ignored
 	OilLoss     Kind = "oil_loss"     // the oil pressure falls by the share Amount; Corner is ignored
 	Bottoming   Kind = "bottoming"    // a hollow at the apex of Corner presses the springs together by Amount metres
+	Wear        Kind = "wear"         // the tyres lose the share Amount of their grip in each lap more; Corner is ignored
+	Uneven      Kind = "uneven"       // the driver leaves up to the share Amount of the grip unused, another in each lap; Corner is ignored
 	Frozen      Kind = "frozen"       // Channel keeps the reading that it has at the exit of Corner of FromLap until ToLap ends
 )
 
@@ -186,7 +188,7 @@ func (o Options) settle(set *channel.Set) (Options, *Course, error) {
 // A kind is what the Options take of a Kind of fault.
 type kind struct {
 	Kind
-	usual     float64 // an amount that is plain to see
+	usual     float64 // an amount that is plain to see; 0 where there is none
 	low, high float64 // of the amount
 	once      bool    // it happens at one place
 	wheel     bool    // it belongs to a wheel
@@ -209,6 +211,8 @@ var kinds = []kind{
 	{Kind: Radiator, usual: 0.45, high: 0.5},
 	{Kind: OilLoss, usual: 0.7, high: 1},
 	{Kind: Bottoming, usual: 0.06, high: 0.1},
+	{Kind: Wear, usual: 0.01, high: 0.15},
+	{Kind: Uneven, usual: 0.04, high: 0.15},
 	{Kind: Frozen, low: math.Inf(-1), high: math.Inf(1), once: true},
 }
 

@@ -36,7 +36,6 @@ type File struct {
 	derived []derivation
 	clock   clock
 	changes []change // channels of which a repeated value is no new reading
-	frozen  frozen
 
 	includes []Included
 

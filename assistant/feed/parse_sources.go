@@ -40,7 +40,7 @@ func (f *File) Sources() []Named {
 func (p *parser) keys() []string {
 	keys := append(slices.Clone(topKeys), codecs...)
 	if !p.part {
-		return append(keys, "sources", "prefer", "frozen")
+		return append(keys, "sources", "prefer")
 	}
 	keys = slices.DeleteFunc(keys, func(k string) bool { return k == "car" || k == "own_channels" || k == "derived" })
 	return append(keys, "offset")
@@ -51,7 +51,6 @@ func (p *parser) shared(o document.Object) (done bool) {
 	if p.part {
 		return false
 	}
-	p.frozenSection(o.Get("frozen"))
 	if o.Has("sources") {
 		p.sourcesSection(o)
 		return true
@@ -193,38 +192,4 @@ func (p *parser) changes(n *document.Node, m mapped) {
 		group = "= " + strconv.Itoa(int(m.id)) // no word that can be written
 	}
 	p.f.changes = append(p.f.changes, change{id: m.id, group: group})
-}
-
-// frozenSection reads which channels must move while the car does.
-func (p *parser) frozenSection(n *document.Node) {
-	w := &p.f.frozen
-	*w = frozen{after: frozenAfter, above: frozenAbove}
-	if n == nil || !document.IsScalar(n) || n.Value != "false" {
-		o := p.Object(n, "frozen", "channels", "after", "above")
-		w.after = p.quantity(o.Get("after"), "after", channel.Time, frozenAfter)
-		w.above = p.quantity(o.Get("above"), "above", channel.Velocity, frozenAbove)
-		if w.after <= 0 {
-			p.Bad(o.Get("after"), "", "after is more than 0 s")
-		}
-		if o.Has("channels") {
-			for _, c := range p.List(o.Get("channels"), "channels", "") {
-				w.ids = append(w.ids, p.watched(c)...)
-			}
-			return
-		}
-		w.ids = append([]channel.ID(nil), mustMove...)
-	}
-}
-
-func (p *parser) watched(n *document.Node) []channel.ID {
-	name := p.Text(n, "a channel")
-	if first, ok := p.set.Lookup(name + "_fl"); ok {
-		return []channel.ID{first, first + 1, first + 2, first + 3}
-	}
-	id, ok := p.set.Lookup(name)
-	if !ok {
-		p.Bad(n, document.Meant(name, p.suppliable(), ""), "there is no channel %q", name)
-		return nil
-	}
-	return []channel.ID{id}
 }

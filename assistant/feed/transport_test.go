@@ -3,12 +3,7 @@ package feed
 import (
 	"bytes"
 	"encoding/binary"
-	"io"
-	"math"
-	"math/rand/v2"
 	"net/netip"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
@@ -90,8 +85,7 @@ func TestFrames(t *testing.T) {
 		"size: 12":               {Size: 12},
 		"size: 12, start: B5 62": {Size: 12, Start: []byte{0xb5, 0x62}},
 		"start: 0x7E, end: '0x0d 0x0a', largest: 99": {Start: []byte{0x7e}, End: []byte{13, 10}, Largest: 99},
-		"end: 00":       {End: []byte{0}},
-		"capture: true": {Capture: true},
+		"end: 00": {End: []byte{0}},
 		"start: aa55, length: {at: 2, type: u16, byte_order: big, counts: rest, extra: 2}": {Start: []byte{0xaa, 0x55}, Length: &packet.Length{At: 2, Type: packet.U16, Big: true, Rest: true, Extra: 2}},
 		"length: {at: 0, type: u32, counts: all}":                                          {Length: &packet.Length{Type: packet.U32}},
 	} {
@@ -101,7 +95,6 @@ func TestFrames(t *testing.T) {
 	for text, want := range map[string]string{
 		"":                             "4:10: nothing tells where a packet ends | size: BYTES",
 		"size: 3, end: 00":             "4:25: size and end exclude each other",
-		"capture: false":               "4:20: capture: false says nothing",
 		"start: B5 6, size: 4":         "4:18: start is 1 to 16 bytes as pairs",
 		"end: ''":                      "4:16: end is 1 to 16 bytes",
 		"size: 1, start: B562":         "4:10: a packet of 1 bytes does not hold its start",
@@ -116,55 +109,6 @@ func TestFrames(t *testing.T) {
 		require.ErrorContains(t, err, hint, text)
 		require.Len(t, document.Errors(err), 1, "%s: %v", text, err)
 	}
-}
-
-// A capture of the demo's datagrams is replayed from a compressed file, and gives what the datagrams give.
-func TestReplayOfACapture(t *testing.T) {
-	data, err := os.ReadFile("../../configs/feeds/demo.yaml")
-	require.NoError(t, err)
-	f, set := parse(t, strings.Replace(string(data), "\npacket:\n", "\npacket:\n  frame: {capture: true}\n", 1))
-	e, err := NewEncoder(f, set)
-	require.NoError(t, err)
-	row := demoRow(f, set, rand.New(rand.NewPCG(1, 2)))
-	gears := []float64{}
-	gear, ok := set.Lookup("gear")
-	require.True(t, ok)
-	keep := func(s channel.Sample) {
-		if !math.IsNaN(s.Row[gear]) {
-			gears = append(gears, s.At, s.Row[gear])
-		}
-	}
-	capture := []byte(packet.CaptureHead)
-	direct := decoderOf(t, f, set)
-	for i := range 500 {
-		row[gear] = float64(i % 6)
-		require.NoError(t, e.Encode(channel.Sample{At: float64(i) / 100, Row: row}, func(p []byte) {
-			capture = packet.AppendCapture(capture, p)
-			direct.Decode(p, math.NaN(), keep)
-		}))
-	}
-	want := gears
-	require.Greater(t, len(want), 500)
-	gears = nil
-	path := filepath.Join(t.TempDir(), "drive")
-	require.NoError(t, os.WriteFile(path, capture, 0o600))
-	f.Transport = transport.Spec{Kind: transport.File, Path: path}
-	d := decoderOf(t, f, set)
-	s, err := transport.Open(t.Context(), f.Transport)
-	require.NoError(t, err)
-	defer s.Close()
-	for {
-		p, arrived, err := s.Next(t.Context())
-		d.Decode(p, arrived, keep)
-		if err == io.EOF {
-			d.End(keep)
-			break
-		}
-		require.NoError(t, err)
-	}
-	require.Equal(t, want, gears)
-	require.Equal(t, "packet", d.Stats().Record)
-	require.Zero(t, d.Stats().Bad+d.Stats().Skipped)
 }
 
 func TestGarbageBetweenPacketsIsCounted(t *testing.T) {
