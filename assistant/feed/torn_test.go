@@ -10,6 +10,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/feed/feedfile"
 )
 
 // tornStreams are two pieces of driving in every codec of lines, none of their numbers alike.
@@ -75,7 +76,7 @@ func withoutSums(text string) (bare string) {
 }
 
 // readings decodes pieces of a stream with gaps between and gives each reading with the time of its record.
-func readings(t testing.TB, f *File, set *channel.Set, gaps, end bool, pieces ...string) map[string]bool {
+func readings(t testing.TB, f *feedfile.File, set *channel.Set, gaps, end bool, pieces ...string) map[string]bool {
 	t.Helper()
 	d := decoderOf(t, f, set).(*decoder)
 	told := map[string]bool{}

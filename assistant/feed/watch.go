@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
@@ -30,30 +31,17 @@ const (
 	rateLearn    = 10  // windows of a second from which the usual rate is learnt
 	rateLast     = 5   // windows that must be another or usual again
 	rateLeast    = 4.0 // Hz: what comes more seldom has no rate
-	frozenAfter  = 3.0 // s
-	frozenAbove  = 5.0 // m/s
+	speedLasts   = 1.0 // s that a speed counts
 	frozenStir   = 1.0 // m/s by which the speed must have changed while what turns with it did not
 	episodesTold = 5   // of one part
 )
-
-// mustMove are the channels that cannot stand still while the car moves, unless the feed file says otherwise.
-var mustMove = []channel.ID{
-	channel.PositionX, channel.Latitude, channel.LapDistance, channel.EngineSpeed,
-	channel.WheelSpeed, channel.WheelSpeed + 1, channel.WheelSpeed + 2, channel.WheelSpeed + 3,
-}
-
-// frozen is what a feed file says of channels that must move.
-type frozen struct {
-	ids          []channel.ID
-	after, above float64
-}
 
 // A watch turns what happens to a feed into notices: one when a trouble begins, one when it is over, and no more than
 // episodesTold of either for one part. It is pure; time is that of the samples.
 type watch struct {
 	set     *channel.Set
 	lanes   []watchedLane
-	frozen  frozen
+	frozen  feedfile.Frozen
 	still   []still
 	limits  []channelLimit
 	odd     map[channel.ID]*alarm // implausible channels
@@ -102,16 +90,16 @@ type still struct {
 	alarm   alarm
 }
 
-func newWatch(f *File, set *channel.Set, lanes []*lane) *watch {
-	w := &watch{set: set, frozen: f.frozen, odd: map[channel.ID]*alarm{}, fast: math.Inf(1), fastAt: math.Inf(-1), speed: math.NaN()}
+func newWatch(f *feedfile.File, set *channel.Set, lanes []*lane) *watch {
+	w := &watch{set: set, frozen: f.Frozen, odd: map[channel.ID]*alarm{}, fast: math.Inf(1), fastAt: math.Inf(-1), speed: math.NaN()}
 	for id := range channel.ID(set.Len()) {
 		c := set.At(id)
 		w.limits = append(w.limits, channelLimit{c.Min, c.Max})
 	}
 	for i, l := range lanes {
-		part, covers := Whole.Name, f.covers
-		if f.parts != nil {
-			part, covers = Source.Of(l.name).Name, f.parts[i].f.covers
+		part, covers := Whole.Name, f.Covers
+		if f.Parts != nil {
+			part, covers = Source.Of(l.name).Name, f.Parts[i].File.Covers
 		}
 		w.lanes = append(w.lanes, watchedLane{
 			name: l.name, decoder: l.decoder, silent: alarm{part: part}, clock: alarm{part: part + " clock"}, begin: alarm{part: part + " sequence"},
@@ -119,9 +107,9 @@ func newWatch(f *File, set *channel.Set, lanes []*lane) *watch {
 		})
 	}
 	partner := map[channel.ID]channel.ID{channel.PositionX: channel.PositionY, channel.Latitude: channel.Longitude}
-	for _, id := range f.frozen.ids {
+	for _, id := range f.Frozen.IDs {
 		lane := slices.IndexFunc(w.lanes, func(l watchedLane) bool { return slices.Contains(l.covers, id) })
-		if lane < 0 || slices.Contains(f.frozen.ids, channel.PositionX) && id == channel.PositionY || slices.Contains(f.frozen.ids, channel.Latitude) && id == channel.Longitude {
+		if lane < 0 || slices.Contains(f.Frozen.IDs, channel.PositionX) && id == channel.PositionY || slices.Contains(f.Frozen.IDs, channel.Latitude) && id == channel.Longitude {
 			continue
 		}
 		s := still{ids: []channel.ID{id}, lane: lane, changed: math.Inf(1), alarm: alarm{part: Movement.Of(set.At(id).Name).Name}}
@@ -360,8 +348,8 @@ func (w *watch) movement(sources []int, s channel.Sample) {
 	if len(w.still) == 0 {
 		return
 	}
-	if v := s.Row[channel.Speed]; v > w.frozen.above {
-		if s.At-w.fastAt > frozenAfter/3 || math.IsInf(w.fast, 1) {
+	if v := s.Row[channel.Speed]; v > w.frozen.Above {
+		if s.At-w.fastAt > speedLasts || math.IsInf(w.fast, 1) {
 			w.fast = s.At
 		}
 		w.speed, w.fastAt = v, s.At
@@ -387,11 +375,11 @@ func (w *watch) movement(sources []int, s channel.Sample) {
 				w.settle(&x.alarm, s.At, fmt.Sprintf("it moves again, after %.1f s", s.At-x.alarm.began))
 			}
 		}
-		if w.speed > w.frozen.above {
+		if w.speed > w.frozen.Above {
 			x.lo, x.hi = min(x.lo, w.speed), max(x.hi, w.speed)
 		}
 		// A channel of which nothing comes is not frozen but absent.
-		if came && s.At-max(x.changed, w.fast) > w.frozen.after && s.At-w.fastAt <= frozenAfter/3 && (!x.turns || x.hi-x.lo > frozenStir) {
+		if came && s.At-max(x.changed, w.fast) > w.frozen.After && s.At-w.fastAt <= speedLasts && (!x.turns || x.hi-x.lo > frozenStir) {
 			w.raise(&x.alarm, s.At, health.Degraded, fmt.Sprintf("it has stood still for %.1f s at %.3g m/s", s.At-x.changed, w.speed))
 		}
 	}

@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"bytes"
@@ -16,19 +16,6 @@ type Included struct {
 
 // Base is the Name without its folders: no two files that a feed file includes have the same.
 func (i Included) Base() string { return path.Base(i.Name) }
-
-// Includes lists the files that the feed file refers to, in their order. The Data are not copies.
-func (f *File) Includes() []Included {
-	list := append([]Included(nil), f.includes...)
-	for _, s := range f.parts {
-		for _, i := range s.f.includes {
-			if !contains(list, i.Name) {
-				list = append(list, i)
-			}
-		}
-	}
-	return list
-}
 
 func contains(list []Included, name string) bool {
 	for _, i := range list {
