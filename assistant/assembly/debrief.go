@@ -79,6 +79,28 @@ func (f *Found) findCar(d *session.Dir) error {
 	return err
 }
 
+// CarNamed returns the car file of that name among the user's own and those that ship, for a journal that stands alone; nil where
+// there is none, or the journal names none.
+func CarNamed(events []journal.Event) *car.Car {
+	for _, e := range events {
+		s, ok := e.Body.(*journal.Session)
+		if !ok || s.Car == "" {
+			continue
+		}
+		for _, file := range Cars.names() {
+			data, shown, err := Cars.Read(file)
+			if err != nil || file == None {
+				continue
+			}
+			if k, err := car.Parse(shown, data); err == nil && k.Name == s.Car {
+				return k
+			}
+		}
+		return nil
+	}
+	return nil
+}
+
 // ReadJournal reads the events of a journal. An error beside events means that they are not all.
 func ReadJournal(path string) ([]journal.Event, error) {
 	f, err := os.Open(path)

@@ -12,7 +12,7 @@ import (
 // usual are amounts of the kinds that are plain to see.
 var usual = map[Kind]float64{
 	Understeer: 0.35, Oversteer: 0.35, RunWide: 1.5, BlockedDuct: 0.3, Lock: 1.4, Spin: 1.4, Leak: 6, Silence: 5, Yellow: 0.3, Caution: 120,
-	Save: 60, Radiator: 0.45, OilLoss: 0.7, Bottoming: 0.06,
+	Save: 60, Radiator: 0.45, OilLoss: 0.7, Bottoming: 0.06, Wear: 0.01, Uneven: 0.04,
 }
 
 // ParseFault reads a fault written as KIND[:WHEEL or CHANNEL][=AMOUNT]@LAP[-LAP][.CORNER], such as
@@ -81,6 +81,6 @@ func ParseFault(text string) (Fault, error) {
 func kindNames() []string {
 	return []string{
 		string(Understeer), string(Oversteer), string(RunWide), string(BlockedDuct), string(Lock), string(Spin), string(Leak), string(SetABS), string(SetTC),
-		string(Silence), string(Yellow), string(Caution), string(Save), string(Radiator), string(OilLoss), string(Bottoming), string(Frozen),
+		string(Silence), string(Yellow), string(Caution), string(Save), string(Radiator), string(OilLoss), string(Bottoming), string(Wear), string(Uneven), string(Frozen),
 	}
 }

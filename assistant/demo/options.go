@@ -60,6 +60,8 @@ const (
 	Radiator    Kind = "radiator"     // the share Amount of the radiator is blocked; Corner is ignored
 	OilLoss     Kind = "oil_loss"     // the oil pressure falls by the share Amount; Corner is ignored
 	Bottoming   Kind = "bottoming"    // a hollow at the apex of Corner presses the springs together by Amount metres
+	Wear        Kind = "wear"         // the tyres lose the share Amount of their grip in each lap more; Corner is ignored
+	Uneven      Kind = "uneven"       // the driver leaves up to the share Amount of the grip unused, another in each lap; Corner is ignored
 	Frozen      Kind = "frozen"       // Channel keeps the reading that it has at the exit of Corner of FromLap until ToLap ends
 )
 
@@ -212,10 +214,12 @@ func (k Kind) amounts() (lo, hi float64, ok bool) {
 		return 0, 0.5, true
 	case OilLoss:
 		return 0, 1, true
+	case Wear, Uneven:
+		return 0, 0.15, true
 	case Save:
 		return 0, 300, true
 	case Bottoming:
-		return 0, 0.1, true
+		return 0, 0.15, true
 	case Frozen:
 		return math.Inf(-1), math.Inf(1), true
 	}

@@ -57,10 +57,8 @@
 //
 // Stream.Notices tells once what falls ill, by name, and once when it is over, at most five times for a part: a source that
 // is silent while others send, or whose transport is lost; a clock that steps back by more than 0.1 s or jumps; sequence numbers that begin
-// anew; a rate that is another by a factor of 1.5 for over 5 s; readings that were implausible and are so no more;
-// and channels that stand still to the last bit for 3 s at more than 5 m/s (`frozen: {channels, after, above}`, false
-// for none). A position stands still when both its coordinates do; a wheel or the engine only when the speed has changed
-// meanwhile, since a limiter holds all of them.
+// anew; a rate that is another by a factor of 1.5 for over 5 s; and readings that were implausible and are so no more.
+// Package sensor judges whether a channel measures.
 //
 // # Adding a codec
 //

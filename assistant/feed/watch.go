@@ -31,25 +31,19 @@ const (
 	rateLearn    = 10  // windows of a second from which the usual rate is learnt
 	rateLast     = 5   // windows that must be another or usual again
 	rateLeast    = 4.0 // Hz: what comes more seldom has no rate
-	speedLasts   = 1.0 // s that a speed counts
-	frozenStir   = 1.0 // m/s by which the speed must have changed while what turns with it did not
 	episodesTold = 5   // of one part
 )
 
-// A watch turns what happens to a feed into notices: one when a trouble begins, one when it is over, and no more than
-// episodesTold of either for one part. It is pure; time is that of the samples.
+// A watch turns what a source shows by itself (silence, its counters, its clock, its rate, what its channels cannot be)
+// into notices: one when a trouble begins, one when it is over, and no more than episodesTold of either for one part.
+// Whether a sensor measures is package sensor's to judge. It is pure; time is that of the samples.
 type watch struct {
 	set     *channel.Set
 	lanes   []watchedLane
-	frozen  feedfile.Frozen
-	still   []still
 	limits  []channelLimit
 	odd     map[channel.ID]*alarm // implausible channels
 	oddNow  []channel.ID          // those in alarm
 	oddSeen int64
-	speed   float64
-	fast    float64 // since when the car has been fast without a break, +Inf: it is not
-	fastAt  float64 // of the last speed
 	samples int64
 	begun   bool
 	first   float64
@@ -79,19 +73,8 @@ type watchedLane struct {
 	covers                []channel.ID
 }
 
-// A still is a channel that must move, or the pair that makes a position.
-type still struct {
-	ids     []channel.ID
-	lane    int
-	turns   bool // it turns with the speed, so a steady speed excuses it
-	values  []float64
-	changed float64 // when it changed last
-	lo, hi  float64 // m/s, speeds since
-	alarm   alarm
-}
-
 func newWatch(f *feedfile.File, set *channel.Set, lanes []*lane) *watch {
-	w := &watch{set: set, frozen: f.Frozen, odd: map[channel.ID]*alarm{}, fast: math.Inf(1), fastAt: math.Inf(-1), speed: math.NaN()}
+	w := &watch{set: set, odd: map[channel.ID]*alarm{}}
 	for id := range channel.ID(set.Len()) {
 		c := set.At(id)
 		w.limits = append(w.limits, channelLimit{c.Min, c.Max})
@@ -105,21 +88,6 @@ func newWatch(f *feedfile.File, set *channel.Set, lanes []*lane) *watch {
 			name: l.name, decoder: l.decoder, silent: alarm{part: part}, clock: alarm{part: part + " clock"}, begin: alarm{part: part + " sequence"},
 			rate: rate{alarm: alarm{part: part + " rate"}}, covers: covers,
 		})
-	}
-	partner := map[channel.ID]channel.ID{channel.PositionX: channel.PositionY, channel.Latitude: channel.Longitude}
-	for _, id := range f.Frozen.IDs {
-		lane := slices.IndexFunc(w.lanes, func(l watchedLane) bool { return slices.Contains(l.covers, id) })
-		if lane < 0 || slices.Contains(f.Frozen.IDs, channel.PositionX) && id == channel.PositionY || slices.Contains(f.Frozen.IDs, channel.Latitude) && id == channel.Longitude {
-			continue
-		}
-		s := still{ids: []channel.ID{id}, lane: lane, changed: math.Inf(1), alarm: alarm{part: Movement.Of(set.At(id).Name).Name}}
-		if other, ok := partner[id]; ok && slices.Contains(w.lanes[lane].covers, other) {
-			s.ids = append(s.ids, other) // a car may well go due east
-			s.alarm.part = Movement.Of("the position").Name
-		}
-		s.turns = id == channel.EngineSpeed || id >= channel.WheelSpeed && id < channel.WheelSpeed+4
-		s.values = slices.Repeat([]float64{math.NaN()}, len(s.ids))
-		w.still = append(w.still, s)
 	}
 	return w
 }
@@ -186,7 +154,6 @@ func (w *watch) sample(sources []int, s channel.Sample) {
 	}
 	w.silence(s.At)
 	w.plausible(s)
-	w.movement(sources, s)
 }
 
 // ended tells that a live source will not send again.
@@ -339,48 +306,6 @@ func (w *watch) plausible(s channel.Sample) {
 			w.settle(a, s.At, fmt.Sprintf("plausible for %.0f s", calm))
 			w.oddNow = slices.Delete(w.oddNow, i, i+1)
 			i--
-		}
-	}
-}
-
-// movement looks for channels that stand still while the car does not.
-func (w *watch) movement(sources []int, s channel.Sample) {
-	if len(w.still) == 0 {
-		return
-	}
-	if v := s.Row[channel.Speed]; v > w.frozen.Above {
-		if s.At-w.fastAt > speedLasts || math.IsInf(w.fast, 1) {
-			w.fast = s.At
-		}
-		w.speed, w.fastAt = v, s.At
-	} else if !math.IsNaN(v) {
-		w.speed, w.fast = v, math.Inf(1)
-	}
-	for i := range w.still {
-		x := &w.still[i]
-		if !slices.Contains(sources, x.lane) {
-			continue
-		}
-		came, moved := false, false
-		for k, id := range x.ids {
-			if v := s.Row[id]; !math.IsNaN(v) {
-				came = true
-				moved = moved || v != x.values[k]
-				x.values[k] = v
-			}
-		}
-		if moved {
-			x.changed, x.lo, x.hi = s.At, math.Inf(1), math.Inf(-1)
-			if x.alarm.on {
-				w.settle(&x.alarm, s.At, fmt.Sprintf("it moves again, after %.1f s", s.At-x.alarm.began))
-			}
-		}
-		if w.speed > w.frozen.Above {
-			x.lo, x.hi = min(x.lo, w.speed), max(x.hi, w.speed)
-		}
-		// A channel of which nothing comes is not frozen but absent.
-		if came && s.At-max(x.changed, w.fast) > w.frozen.After && s.At-w.fastAt <= speedLasts && (!x.turns || x.hi-x.lo > frozenStir) {
-			w.raise(&x.alarm, s.At, health.Degraded, fmt.Sprintf("it has stood still for %.1f s at %.3g m/s", s.At-x.changed, w.speed))
 		}
 	}
 }

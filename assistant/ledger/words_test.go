@@ -23,7 +23,7 @@ var tens = map[string]float64{
 // numbers returns what the number words of a text may mean: a number of one part ("twenty-seven point four"), of several that stand side by side
 // ("one forty-two point three" is 102.3 s, "six sixty" 660), and parts of it ("two tenths").
 func numbers(text string) [][]float64 {
-	text = strings.NewReplacer("-", " ", ",", " | ", ".", " | ", "half a lap", "| point five |", "a lap and a half", "| one point five |").Replace(strings.ToLower(text))
+	text = strings.NewReplacer("-", " ", ",", " | ", ".", " | ", "half a lap", "| point five |", "a lap and a half", "| one point five |", "a tenth and a half", "| point one five |", "a tenth", "| point one |").Replace(strings.ToLower(text))
 	words := strings.Fields(text)
 	var all [][]float64
 	for i := 0; i < len(words); {

@@ -46,6 +46,9 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 		} else if err != nil {
 			return err
 		}
+		if found.Car == nil {
+			found.Car = assembly.CarNamed(events)
+		}
 		if found.Car == nil || c.Flags().Changed("car") {
 			if r.Car == "" {
 				r.Tell("the car of this session is not known, so no limit, target or minimum of it is assumed: name its file, --car FILE")

@@ -35,9 +35,8 @@ type File struct {
 	Covers    []channel.ID // what the feed supplies, the derived ones included, in the order of a Row
 	Derived   []Derived    // each from channels of the feed and from those before it
 	Changes   []Change
-	Frozen    Frozen
 
-	Parts  []Part               // several sources instead of all the above but Name to Car, Covers, Derived and Frozen
+	Parts  []Part               // several sources instead of all the above but Name to Car, Covers and Derived
 	Prefer map[channel.ID][]int // the Parts that give a channel, the best first, where there are several
 
 	includes []Included
@@ -66,13 +65,6 @@ type Derived struct {
 type Change struct {
 	ID    channel.ID
 	Group string // channels with the same one are read together: when one changes all are new
-}
-
-// Frozen says which channels cannot stand still while the car moves.
-type Frozen struct {
-	IDs   []channel.ID
-	After float64 // s
-	Above float64 // m/s
 }
 
 // A Part is one of several sources of a feed file.

@@ -83,8 +83,8 @@ func (p *parser) frame(n *document.Node, big bool) *packet.Frame {
 		return nil
 	}
 	before := p.Count()
-	o := p.Object(n, "frame", "size", "length", "end", "capture", "start", "largest")
-	f := &packet.Frame{Start: p.hex(o.Get("start"), "start"), End: p.hex(o.Get("end"), "end"), Capture: p.Flag(o.Get("capture"), "capture", false)}
+	o := p.Object(n, "frame", "size", "length", "end", "start", "largest")
+	f := &packet.Frame{Start: p.hex(o.Get("start"), "start"), End: p.hex(o.Get("end"), "end")}
 	f.Size = int(p.Integer(o.Get("size"), "size", 1, farthest))
 	f.Largest = int(p.Integer(o.Get("largest"), "largest", 1, farthest))
 	if ln := o.Get("length"); ln != nil {
@@ -97,18 +97,16 @@ func (p *parser) frame(n *document.Node, big bool) *packet.Frame {
 		}
 	}
 	var ways []string
-	for _, key := range []string{"size", "length", "end", "capture"} {
+	for _, key := range []string{"size", "length", "end"} {
 		if o.Has(key) {
 			ways = append(ways, key)
 		}
 	}
 	switch {
 	case len(ways) == 0:
-		p.Bad(n, "write size: BYTES, length: {…}, end: BYTES or capture: true", "nothing tells where a packet ends")
+		p.Bad(n, "write size: BYTES, length: {…} or end: BYTES", "nothing tells where a packet ends")
 	case len(ways) > 1:
 		p.Bad(o.Get(ways[1]), "take one of the two out", "%s and %s exclude each other", ways[0], ways[1])
-	case ways[0] == "capture" && !f.Capture:
-		p.Bad(o.Get("capture"), "take it out, or write capture: true", "capture: false says nothing")
 	case p.Count() == before:
 		for _, err := range f.Validate() {
 			p.Bad(n, "", "%v", err)

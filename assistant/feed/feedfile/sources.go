@@ -14,7 +14,7 @@ import (
 func (p *parser) keys() []string {
 	keys := append(slices.Clone(topKeys), codecs...)
 	if !p.part {
-		return append(keys, "sources", "prefer", "frozen")
+		return append(keys, "sources", "prefer")
 	}
 	keys = slices.DeleteFunc(keys, func(k string) bool { return k == "car" || k == "own_channels" || k == "derived" })
 	return append(keys, "offset")
@@ -25,7 +25,6 @@ func (p *parser) shared(o document.Object) (done bool) {
 	if p.part {
 		return false
 	}
-	p.frozenSection(o.Get("frozen"))
 	if o.Has("sources") {
 		p.sourcesSection(o)
 		return true
@@ -167,50 +166,4 @@ func (p *parser) changes(n *document.Node, m mapped) {
 		group = "= " + strconv.Itoa(int(m.id)) // no word that can be written
 	}
 	p.f.Changes = append(p.f.Changes, Change{m.id, group})
-}
-
-// What frozen says where the file does not. Common practice, no source.
-const (
-	frozenAfter = 3.0 // s
-	frozenAbove = 5.0 // m/s
-)
-
-// mustMove are the channels that cannot stand still while the car moves, unless the feed file says otherwise.
-var mustMove = []channel.ID{
-	channel.PositionX, channel.Latitude, channel.LapDistance, channel.EngineSpeed,
-	channel.WheelSpeed, channel.WheelSpeed + 1, channel.WheelSpeed + 2, channel.WheelSpeed + 3,
-}
-
-// frozenSection reads which channels must move while the car does.
-func (p *parser) frozenSection(n *document.Node) {
-	w := &p.f.Frozen
-	*w = Frozen{After: frozenAfter, Above: frozenAbove}
-	if n == nil || !document.IsScalar(n) || n.Value != "false" {
-		o := p.Object(n, "frozen", "channels", "after", "above")
-		w.After = p.quantity(o.Get("after"), "after", channel.Time, frozenAfter)
-		w.Above = p.quantity(o.Get("above"), "above", channel.Velocity, frozenAbove)
-		if w.After <= 0 {
-			p.Bad(o.Get("after"), "", "after is more than 0 s")
-		}
-		if o.Has("channels") {
-			for _, c := range p.List(o.Get("channels"), "channels", "") {
-				w.IDs = append(w.IDs, p.watched(c)...)
-			}
-			return
-		}
-		w.IDs = slices.Clone(mustMove)
-	}
-}
-
-func (p *parser) watched(n *document.Node) []channel.ID {
-	name := p.Text(n, "a channel")
-	if first, ok := p.set.Lookup(name + "_fl"); ok {
-		return []channel.ID{first, first + 1, first + 2, first + 3}
-	}
-	id, ok := p.set.Lookup(name)
-	if !ok {
-		p.Bad(n, document.Meant(name, p.suppliable(), ""), "there is no channel %q", name)
-		return nil
-	}
-	return []channel.ID{id}
 }

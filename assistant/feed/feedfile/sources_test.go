@@ -57,7 +57,6 @@ func TestMistakesInSources(t *testing.T) {
 		{"sources: [3]\n", "1:11", "a source is not a list of keys", ""},
 		{head + "codec: json\nprefer: {speed: x}\nchannels: {speed: {path: v, unit: m/s}}\n", "3:9", "nothing to prefer", ""},
 		{head + "codec: json\nchannels: {time: {path: v, unit: s, changes: true}, speed: {path: v, unit: m/s}}\n", "3:46", "time has no changes", ""},
-		{head + "codec: json\nfrozen: {channels: [speeed], after: 0 s}\nchannels: {speed: {path: v, unit: m/s}}\n", "3:21", `there is no channel "speeed"`, "did you mean speed"},
 	} {
 		_, err := Parse("f", []byte(tt.text), channel.NewSet())
 		require.ErrorIs(t, err, document.ErrInvalid, tt.msg)

@@ -83,8 +83,7 @@ func TestFrames(t *testing.T) {
 		"size: 12":               {Size: 12},
 		"size: 12, start: B5 62": {Size: 12, Start: []byte{0xb5, 0x62}},
 		"start: 0x7E, end: '0x0d 0x0a', largest: 99": {Start: []byte{0x7e}, End: []byte{13, 10}, Largest: 99},
-		"end: 00":       {End: []byte{0}},
-		"capture: true": {Capture: true},
+		"end: 00": {End: []byte{0}},
 		"start: aa55, length: {at: 2, type: u16, byte_order: big, counts: rest, extra: 2}": {Start: []byte{0xaa, 0x55}, Length: &packet.Length{At: 2, Type: packet.U16, Big: true, Rest: true, Extra: 2}},
 		"length: {at: 0, type: u32, counts: all}":                                          {Length: &packet.Length{Type: packet.U32}},
 	} {
@@ -94,7 +93,6 @@ func TestFrames(t *testing.T) {
 	for text, want := range map[string]string{
 		"":                             "4:10: nothing tells where a packet ends | size: BYTES",
 		"size: 3, end: 00":             "4:25: size and end exclude each other",
-		"capture: false":               "4:20: capture: false says nothing",
 		"start: B5 6, size: 4":         "4:18: start is 1 to 16 bytes as pairs",
 		"end: ''":                      "4:16: end is 1 to 16 bytes",
 		"size: 1, start: B562":         "4:10: a packet of 1 bytes does not hold its start",

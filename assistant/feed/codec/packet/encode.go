@@ -34,9 +34,6 @@ func NewEncoder(l Layout) (*Encoder, error) {
 	return e, nil
 }
 
-// Kinds is the number of kinds.
-func (e *Encoder) Kinds() int { return len(e.layout.Kinds) }
-
 // Encode calls send with a datagram of every kind that is due at `at` (seconds); the bytes are valid
 // until send returns. A kind without a period is always due. An error names the first channel
 // that cannot be said; then nothing of that kind was sent.
@@ -47,7 +44,7 @@ func (e *Encoder) Encode(row channel.Row, at float64, send func(p []byte)) error
 		if period > 0 && at < e.next[i]-period*1e-6 {
 			continue
 		}
-		p, err := e.EncodeKind(i, row, at)
+		p, err := e.encodeKind(i, row, at)
 		if err != nil {
 			errs = append(errs, err)
 			continue
@@ -61,8 +58,8 @@ func (e *Encoder) Encode(row channel.Row, at float64, send func(p []byte)) error
 	return errors.Join(errs...)
 }
 
-// EncodeKind gives one datagram of kind i, valid until the next call for that kind.
-func (e *Encoder) EncodeKind(i int, row channel.Row, at float64) ([]byte, error) {
+// encodeKind gives one datagram of kind i, valid until the next call for that kind.
+func (e *Encoder) encodeKind(i int, row channel.Row, at float64) ([]byte, error) {
 	k, p := &e.layout.Kinds[i], e.bufs[i]
 	clear(p)
 	for j := range k.Fields {

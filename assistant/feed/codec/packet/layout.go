@@ -13,7 +13,6 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
-	"strings"
 
 	"earshot/assistant/feed/codec"
 )
@@ -226,7 +225,7 @@ func (l *Layout) Validate() (problems []error) {
 				bad("kind %s: %s: bits %d to %d are not in %s", k.Name, f.Name, f.Bit, f.Bit+f.Width-1, f.Type)
 			}
 			switch {
-			case k.Length == 0 && f.At+f.size() > captureLargest:
+			case k.Length == 0 && f.At+f.size() > mostLargest:
 				bad("kind %s: %s ends at byte %d, and no packet has so many", k.Name, f.Name, f.At+f.size())
 			case k.Length > 0 && f.At+f.size() > k.Length:
 				bad("kind %s: %s ends at byte %d, and the datagram has %d", k.Name, f.Name, f.At+f.size(), k.Length)
@@ -365,14 +364,4 @@ func trimText(b []byte) []byte {
 		b = b[:len(b)-1]
 	}
 	return b
-}
-
-// Describe is the layout of a kind as a table for people, one line per field.
-func (k *Kind) Describe() string {
-	var b strings.Builder
-	for i := range k.Fields {
-		f := &k.Fields[i]
-		fmt.Fprintf(&b, "%5d %-5s %s\n", f.At, f.Type, f.Name)
-	}
-	return b.String()
 }
