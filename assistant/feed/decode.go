@@ -36,11 +36,20 @@ type decoder struct {
 
 // A bound is the plausible range of a channel that the feed supplies.
 type bound struct {
-	id     channel.ID
-	lo, hi float64
+	id channel.ID
+	channelLimit
 }
 
+// A channelLimit is what is plausible of a channel.
 type channelLimit struct{ lo, hi float64 }
+
+func limitsOf(set *channel.Set) (list []channelLimit) {
+	for id := range channel.ID(set.Len()) {
+		c := set.At(id)
+		list = append(list, channelLimit{c.Min, c.Max})
+	}
+	return list
+}
 
 // NewDecoder makes a decoder for the Transport of f and Rows of set, which is the one given to feedfile.Parse and may have
 // grown since. The error is a *document.Error.
@@ -52,7 +61,7 @@ func NewDecoder(f *feedfile.File, set *channel.Set) (Decoder, error) {
 		return nil, &document.Error{File: f.Path, Msg: msg, Hint: hint}
 	}
 	n := set.Len()
-	d := &decoder{clock: clock{Clock: f.Clock}, derived: f.Derived, record: "line"}
+	d := &decoder{clock: clock{Clock: f.Clock}, derived: f.Derived, record: "line", limits: limitsOf(set)}
 	d.onRecord = d.take
 	d.watchChanges(f.Changes)
 	derived := map[channel.ID]bool{}
@@ -63,21 +72,18 @@ func NewDecoder(f *feedfile.File, set *channel.Set) (Decoder, error) {
 		if int(id) >= n {
 			return nil, &document.Error{File: f.Path, Msg: "the set of channels is another than the one that Parse was given"}
 		}
-		if c := set.At(id); !derived[id] {
-			d.bounds = append(d.bounds, bound{id, c.Min, c.Max})
+		if !derived[id] {
+			d.bounds = append(d.bounds, bound{id, d.limits[id]})
 		}
 	}
-	for id := range channel.ID(n) {
-		c := set.At(id)
-		d.limits = append(d.limits, channelLimit{c.Min, c.Max})
-	}
-	if f.Transport.Datagrams() {
+	datagrams := f.Transport.Datagrams()
+	if datagrams && (f.Codec == "packet" || f.Codec == "json") {
 		d.record = "datagram"
 	}
 	var err error
 	switch l := f.Layout.(type) {
 	case *packet.Layout:
-		if f.Transport.Datagrams() {
+		if datagrams {
 			d.inner, err = packet.NewDecoder(*l, n)
 		} else {
 			d.record = "packet"
@@ -85,19 +91,19 @@ func NewDecoder(f *feedfile.File, set *channel.Set) (Decoder, error) {
 		}
 	case *json.Layout:
 		own := *l
-		own.Lines = !f.Transport.Datagrams()
+		own.Lines = !datagrams
 		d.inner, err = json.NewDecoder(own, n)
 	case *csv.Layout:
 		own := *l
-		own.Datagrams, d.record = f.Transport.Datagrams(), "line"
+		own.Datagrams = datagrams
 		d.inner = csv.NewDecoder(own, n)
 	case *nmea.Layout:
 		own := *l
-		own.Datagrams, d.record = f.Transport.Datagrams(), "line"
+		own.Datagrams = datagrams
 		d.inner = nmea.NewDecoder(own, n)
 	case *can.Layout:
 		own := *l
-		own.Datagrams, d.record = f.Transport.Datagrams(), "line"
+		own.Datagrams = datagrams
 		d.inner, err = can.NewDecoder(own, n)
 	default:
 		err = fmt.Errorf("codec %q is unknown", f.Codec)
@@ -206,8 +212,7 @@ func (d *decoder) dropRepeats(row channel.Row) {
 
 func (d *decoder) usable(row channel.Row, needs []channel.ID) bool {
 	for _, id := range needs {
-		l := d.limits[id]
-		if v := row[id]; !(v >= l.lo && v <= l.hi) {
+		if l, v := d.limits[id], row[id]; !(v >= l.lo && v <= l.hi) {
 			return false
 		}
 	}

@@ -97,9 +97,7 @@ func (f *File) Includes() []Included {
 	list := slices.Clone(f.includes)
 	for _, s := range f.Parts {
 		for _, i := range s.File.includes {
-			if !contains(list, i.Name) {
-				list = append(list, i)
-			}
+			list = withFile(list, i)
 		}
 	}
 	return list
