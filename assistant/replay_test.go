@@ -281,17 +281,17 @@ func replay(t testing.TB, path string) (text []byte) {
 	b := newBench(t, string(r.Head.Files[0].Data), r.Head.Files[1:]...)
 	require.Empty(t, r.Bind(b.set))
 	a := b.assistant(&text)
-	require.NoError(t, a.Replay(context.Background(), assistant.NewRecordedTape(r), 0))
+	require.NoError(t, a.Replay(context.Background(), assistant.NewRecordingReplay(r), 0))
 	return text
 }
 
-// tape replays deliveries as a file.
-func (b *bench) tape(t require.TestingT, list []delivery, see func(channel.Sample)) (text []byte) {
+// replayed replays deliveries as a file and returns the journal.
+func (b *bench) replayed(t require.TestingT, list []delivery, see func(channel.Sample)) (text []byte) {
 	decoder, err := b.file.NewDecoder(b.set)
 	require.NoError(t, err)
 	a := b.assistant(&text)
 	f := &deliveries{decoder: decoder, list: list, after: see}
-	require.NoError(t, a.Replay(context.Background(), assistant.NewFeedTape(f, nil), 0))
+	require.NoError(t, a.Replay(context.Background(), assistant.NewFeedReplay(f, nil), 0))
 	return text
 }
 
@@ -313,11 +313,11 @@ func TestEveryCuttingTellsOneStory(t *testing.T) {
 					whole = cut(rt, pieces, true, 1, func() time.Duration { return 0 })
 				}
 				samples := 0
-				want := b.tape(rt, whole, func(channel.Sample) { samples++ })
+				want := b.replayed(rt, whole, func(channel.Sample) { samples++ })
 				require.GreaterOrEqual(rt, samples, len(drive))
 
 				none := func() time.Duration { return 0 }
-				require.Equal(rt, string(want), string(b.tape(rt, cut(rt, pieces, datagrams, 1, none), nil)), "another cutting")
+				require.Equal(rt, string(want), string(b.replayed(rt, cut(rt, pieces, datagrams, 1, none), nil)), "another cutting")
 
 				// A live run: a piece at a time, or two, each within 90 ms, so that no tick of 100 ms falls between.
 				waits := rapid.SliceOfN(rapid.IntRange(1, 90), 3, 30).Draw(rt, "waits, ms")

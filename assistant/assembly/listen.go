@@ -105,7 +105,7 @@ func (d *Drive) Listen() (Listened, error) {
 	found, meter := d.newListened()
 	found.Source, found.Counts.Record = "recording "+d.what, "sample"
 	for {
-		in, err := d.Tape.Next()
+		in, err := d.Inputs.Next()
 		if errors.Is(err, io.EOF) {
 			found.measured(meter)
 			return found, nil

@@ -24,12 +24,12 @@ func (e *CallError) Error() string { return e.text }
 
 func badCall(format string, args ...any) error { return &CallError{fmt.Sprintf(format, args...)} }
 
-// A Drive is a tape and what it is replayed with. Close it.
+// A Drive is what is replayed: the inputs, and the parts to replay them with. Close it.
 type Drive struct {
 	*Parts
-	Tape  assistant.Tape
-	Head  journal.Session
-	Close func() error
+	Inputs assistant.Inputs
+	Head   journal.Session
+	Close  func() error
 
 	what  string            // the files that are replayed
 	stats func() feed.Stats // nil: it is no log
@@ -57,7 +57,7 @@ func Open(ctx context.Context, r Request, files []string) (*Drive, error) {
 		return nil, err
 	}
 	return &Drive{
-		Parts: p, Tape: assistant.NewFeedTape(stream, nil), Head: p.Head("replay"), Close: stream.Close,
+		Parts: p, Inputs: assistant.NewFeedReplay(stream, nil), Head: p.Head("replay"), Close: stream.Close,
 		what: strings.Join(append([]string{p.FeedName()}, files...), ", "), stats: stream.Stats,
 	}, nil
 }
@@ -101,7 +101,7 @@ func openRecording(r Request, path string) (*Drive, error) {
 	}
 	head := p.Head(recording.Head.Session)
 	head.Started = recording.Head.Started
-	return &Drive{Parts: p, Tape: assistant.NewRecordedTape(recording), Head: head, what: path, Close: func() error {
+	return &Drive{Parts: p, Inputs: assistant.NewRecordingReplay(recording), Head: head, what: path, Close: func() error {
 		if text := recording.Loss().String(); text != "" {
 			p.tell(path + ": " + text)
 		}
@@ -179,7 +179,7 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 			d.tell(err.Error())
 		}
 	})
-	err = a.Replay(ctx, d.Tape, how.Speed)
+	err = a.Replay(ctx, d.Inputs, how.Speed)
 	kept()
 	if err == nil && ctx.Err() == nil {
 		err = d.Unread()

@@ -291,16 +291,16 @@ func told(t testing.TB, events []journal.Event) (list []string) {
 	return list
 }
 
-// onlySamples is a tape of the first n samples of another.
+// onlySamples gives the first n samples of other inputs.
 type onlySamples struct {
-	tape assistant.Tape
-	n    int
-	bits []string
+	inputs assistant.Inputs
+	n      int
+	bits   []string
 }
 
 func (o *onlySamples) Next() (assistant.Input, error) {
 	for {
-		in, err := o.tape.Next()
+		in, err := o.inputs.Next()
 		if err == nil && in.Kind != assistant.KindSample {
 			continue
 		}
@@ -314,11 +314,11 @@ func (o *onlySamples) Next() (assistant.Input, error) {
 	}
 }
 
-// storyOf replays a tape's samples and gives them with what they tell.
-func storyOf(t testing.TB, l *assembly.Parts, tape assistant.Tape, n int) (bits, story []string) {
+// storyOf replays the samples of inputs and returns them with what they tell.
+func storyOf(t testing.TB, l *assembly.Parts, inputs assistant.Inputs, n int) (bits, story []string) {
 	t.Helper()
 	var events []journal.Event
-	o := &onlySamples{tape: tape, n: n}
+	o := &onlySamples{inputs: inputs, n: n}
 	a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "x"}, Sinks: []assistant.Sink{
 		assistant.JournalTo(func(e journal.Event) error { events = append(events, e); return nil }),
 	}}
@@ -405,7 +405,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	// The undisturbed run: the good datagrams alone.
 	decoder, err := ref.Feed.NewDecoder(ref.Channels)
 	require.NoError(t, err)
-	wantBits, want := storyOf(t, ref, assistant.NewFeedTape(&datagramList{decoder, good}, nil), len(good))
+	wantBits, want := storyOf(t, ref, assistant.NewFeedReplay(&datagramList{decoder, good}, nil), len(good))
 	require.Len(t, wantBits, len(good))
 	require.GreaterOrEqual(t, strings.Count(strings.Join(want, ""), `"kind":"lap"`), 2)
 	found, err := filepath.Glob(filepath.Join(l.sessions, "*", "recording.mcap"))
@@ -416,7 +416,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	defer rec.Close()
 	require.Empty(t, rec.Bind(ref.Channels))
 	// Ticks and health between samples depend on how busy this machine is: without them both must be one.
-	gotBits, got := storyOf(t, ref, assistant.NewRecordedTape(rec), len(good))
+	gotBits, got := storyOf(t, ref, assistant.NewRecordingReplay(rec), len(good))
 	require.Len(t, gotBits, len(wantBits), "samples")
 	for i := range wantBits {
 		require.Equal(t, wantBits[i], gotBits[i], "sample %d is another", i)

@@ -337,7 +337,7 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		require.NoError(t, err)
 		defer source.Close()
 		a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "replay", Feed: "r"}, Sinks: []assistant.Sink{assistant.RecordTo(recorder)}}
-		require.NoError(t, a.Replay(t.Context(), assistant.NewFeedTape(source, nil), 0))
+		require.NoError(t, a.Replay(t.Context(), assistant.NewFeedReplay(source, nil), 0))
 		require.NoError(t, recorder.Close())
 		var stdout, stderr bytes.Buffer
 		require.Equal(t, 0, Main([]string{"replay", file}, nil, &stdout, &stderr), stderr.String())

@@ -15,9 +15,9 @@ import (
 // tickAfter is the silence, in seconds of the feed's clock, after which a replay ticks as a live run would.
 const tickAfter = 0.1
 
-// A FeedTape replays a feed that can wait, such as a file: its samples, with ticks where it was silent, and at the
+// A FeedReplay replays a feed that can wait, such as a file: its samples, with ticks where it was silent, and at the
 // end what its decoder had to refuse.
-type FeedTape struct {
+type FeedReplay struct {
 	feed  Feed
 	rows  []channel.Sample // decoded and not yet given
 	next  int
@@ -32,13 +32,13 @@ type FeedTape struct {
 	notices []feed.Notice
 }
 
-// NewFeedTape returns a tape of f. more, unless nil, is asked after each read for other inputs that have become due since.
-func NewFeedTape(f Feed, more func() []Input) *FeedTape {
-	return &FeedTape{feed: f, at: math.NaN(), more: more}
+// NewFeedReplay returns a inputs of f. more, unless nil, is asked after each read for other inputs that have become due since.
+func NewFeedReplay(f Feed, more func() []Input) *FeedReplay {
+	return &FeedReplay{feed: f, at: math.NaN(), more: more}
 }
 
 // Next returns the next sample or tick.
-func (t *FeedTape) Next() (Input, error) {
+func (t *FeedReplay) Next() (Input, error) {
 	if len(t.notices) > 0 && t.notices[0].After <= t.given { // where it stands among the samples, however they were read
 		h := t.notices[0].Health
 		t.notices = t.notices[1:]
@@ -88,7 +88,7 @@ func (t *FeedTape) Next() (Input, error) {
 }
 
 // keep copies a sample; the rows of earlier reads are used again.
-func (t *FeedTape) keep(s channel.Sample) {
+func (t *FeedReplay) keep(s channel.Sample) {
 	if n := len(t.rows); n < cap(t.rows) {
 		t.rows = t.rows[:n+1]
 		if len(t.rows[n].Row) != len(s.Row) {
@@ -102,18 +102,18 @@ func (t *FeedTape) keep(s channel.Sample) {
 	copy(last.Row, s.Row)
 }
 
-// A RecordedTape replays a recording exactly.
-type RecordedTape struct {
+// A RecordingReplay replays a recording exactly.
+type RecordingReplay struct {
 	recording *session.Recording
 	told      bool
 	at        float64
 }
 
-// NewRecordedTape returns a tape of r, whose channels must have been bound to the set of the core.
-func NewRecordedTape(r *session.Recording) *RecordedTape { return &RecordedTape{recording: r} }
+// NewRecordingReplay returns a inputs of r, whose channels must have been bound to the set of the core.
+func NewRecordingReplay(r *session.Recording) *RecordingReplay { return &RecordingReplay{recording: r} }
 
 // Next returns the next recorded input. After the last one a recording that lacks something says so.
-func (t *RecordedTape) Next() (Input, error) {
+func (t *RecordingReplay) Next() (Input, error) {
 	e, err := t.recording.Next()
 	if errors.Is(err, io.EOF) && !t.told {
 		t.told = true

@@ -5,19 +5,19 @@ import (
 	"time"
 )
 
-// A Pace holds a replay to so many times the speed of the feed's clock.
-type Pace struct {
+// A Pacer holds a replay to so many times the speed of the feed's clock.
+type Pacer struct {
 	speed float64
 	begun bool
 	begin time.Time
 	first float64
 }
 
-// NewPace returns a Pace; speed 0 never waits.
-func NewPace(speed float64) *Pace { return &Pace{speed: speed} }
+// NewPacer returns a Pacer; speed 0 never waits.
+func NewPacer(speed float64) *Pacer { return &Pacer{speed: speed} }
 
 // Wait returns when at (s on the feed's clock) is due, the first one at once. It is false where ctx was done before.
-func (p *Pace) Wait(ctx context.Context, at float64) bool {
+func (p *Pacer) Wait(ctx context.Context, at float64) bool {
 	if p.speed <= 0 {
 		return ctx.Err() == nil
 	}
