@@ -51,8 +51,8 @@ func TestLowGear(t *testing.T) {
 		passes []pass
 		found  int // the pass that tells, from 1; 0: none
 	}{
-		"the third gear, then the second twice":         {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 20.1}, {2, 19.95}}, 5},
-		"once":                                          {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 20.1}, {3, 20.1}, {2, 20}}, 0},
+		"the third gear, then the second twice": {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 20.1}, {2, 19.95}}, 5},
+		"once":                                  {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 20.1}, {3, 20.1}, {2, 20}}, 0},
 		"a slower pass between the two decides nothing": {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 20.1}, {2, 19.8}, {2, 20}}, 6},
 		"slower than ever in the third":                 {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 19.8}, {2, 19.7}, {2, 19.8}}, 0},
 		"now this, now that":                            {[]pass{{3, 20}, {2, 20.2}, {3, 19.9}, {2, 20.1}, {2, 20}, {2, 20.3}}, 0},
