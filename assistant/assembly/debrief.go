@@ -33,7 +33,8 @@ func (c Config) FindJournal(ref string) (f Found, err error) {
 		f.Journal, f.Page = d.Journal(), d.Debrief()
 	} else {
 		f.Journal, f.Page = path, strings.TrimSuffix(path, filepath.Ext(path))+".html"
-		if beside, _ := session.Open(filepath.Dir(path)); beside != nil && filepath.Base(beside.Journal()) == filepath.Base(path) {
+		if beside, _ := session.Open(filepath.Dir(path)); beside != nil &&
+			filepath.Base(beside.Journal()) == filepath.Base(path) {
 			d = beside
 		}
 	}
@@ -79,8 +80,8 @@ func (f *Found) findCar(d *session.Dir) error {
 	return err
 }
 
-// CarNamed returns the car file of that name among the user's own and those that ship, for a journal that stands alone; nil where
-// there is none, or the journal names none.
+// CarNamed returns the car file of that name among the user's own and those that ship, for a journal that stands alone;
+// nil where there is none, or the journal names none.
 func CarNamed(events []journal.Event) *car.Car {
 	for _, e := range events {
 		s, ok := e.Body.(*journal.Session)
@@ -127,7 +128,8 @@ func (c Config) Debrief(events []journal.Event, k *car.Car) debrief.Report {
 		u, _ := channel.UnitNamed(c.Units[name]) // validated; a unit not set is the debrief's default
 		return u
 	}
-	ctx.Pressure, ctx.Temperature, ctx.Speed, ctx.Volume = unit("pressure"), unit("temperature"), unit("speed"), unit("volume")
+	ctx.Pressure, ctx.Temperature, ctx.Speed, ctx.Volume = unit("pressure"), unit("temperature"), unit("speed"),
+		unit("volume")
 	return debrief.Build(events, ctx)
 }
 

@@ -232,8 +232,9 @@ func (p *Passes) begin(i int) {
 	p.active, p.inside = i, false
 	p.weight = [4]float64{}
 	p.pass = Pass{Entered: nan, Distance: c.Exit, Hand: c.Hand, Corner: journal.Corner{
-		Number: c.Number, Name: c.Name, EntrySpeed: journal.Unknown, MinSpeed: journal.Unknown, ExitSpeed: journal.Unknown,
-		MinGear: journal.Unknown, Time: journal.Unknown, Balance: journal.Unknown, MaxSlip: no, BrakeTemp: no, TyreTemperature: no,
+		Number: c.Number, Name: c.Name, EntrySpeed: journal.Unknown, MinSpeed: journal.Unknown,
+		ExitSpeed: journal.Unknown, MinGear: journal.Unknown, Time: journal.Unknown, Balance: journal.Unknown,
+		MaxSlip: no, BrakeTemp: no, TyreTemperature: no,
 		LineApex: journal.Unknown, LineMost: journal.Unknown, Lost: journal.Unknown,
 	}}
 	for i := range p.pass.Phases {
@@ -365,7 +366,7 @@ func (p *Passes) see(from, to, d float64, row channel.Row) {
 			j.BrakeTemp[w] = t
 		}
 	}
-	if !p.inside || d != p.m.Wrap(row[channel.CoursePlace]) { // not in the corner: before it, or this sample lies behind it
+	if !p.inside || d != p.m.Wrap(row[channel.CoursePlace]) { // before the corner or behind it
 		return
 	}
 	if v := journal.Num(v); !(j.MinSpeed <= v) && !math.IsNaN(float64(v)) {

@@ -20,8 +20,8 @@ type line struct {
 	paint paint
 }
 
-// fonts are the two that texts are measured with and that a PNG is written with. A browser takes a face of its own, which may be wider: measured
-// widths are taken a little larger.
+// fonts are the two that texts are measured with and that a PNG is written with. A browser takes a face of its own,
+// which may be wider: measured widths are taken a little larger.
 var fonts = sync.OnceValue(func() [2]*sfnt.Font {
 	var f [2]*sfnt.Font
 	for i, data := range [][]byte{goregular.TTF, gobold.TTF} {
@@ -75,8 +75,8 @@ func (p *plan) put(x, y float64, l line, kind string) {
 }
 
 // label finds a place for a label at a point of the road: in the direction out as near as it goes, turning away from it
-// and farther off until it keeps clear of the road and of everything else. Far away it is joined to its point by a thin line. A label
-// of a straight, which can be read off the scale too, is left out where there is no room.
+// and farther off until it keeps clear of the road and of everything else. Far away it is joined to its point by a thin
+// line. A label of a straight, which can be read off the scale too, is left out where there is no room.
 func (p *plan) label(at, out vec, lines []line, kind string) {
 	w, h := 0.0, 0.0
 	for _, l := range lines {
@@ -110,7 +110,8 @@ func (p *plan) label(at, out vec, lines []line, kind string) {
 			x = best.b.x1 - wide
 		}
 		t := box{x, y - ascent*l.size, x + wide, y + descent*l.size}
-		p.texts = append(p.texts, text{x: x, y: y, size: l.size, bold: l.bold, paint: l.paint, s: l.s, kind: kind, box: t})
+		p.texts = append(p.texts, text{x: x, y: y, size: l.size, bold: l.bold, paint: l.paint, s: l.s, kind: kind,
+			box: t})
 		y += descent * l.size
 	}
 	p.take(best.b)
@@ -124,7 +125,8 @@ type try struct {
 	dir  vec
 }
 
-// search looks for the free place of w by h at some offsets from a point that costs the least. Its line may go over the road or not.
+// search looks for the free place of w by h at some offsets from a point that costs the least. Its line may go over the
+// road or not.
 func (p *plan) search(at, out vec, w, h float64, offs []float64, over bool) try {
 	best := try{cost: math.Inf(1)}
 	for _, off := range offs {

@@ -11,10 +11,12 @@ const (
 	signWide   = 34.0
 )
 
-// layLegend says in words what colours and signs mean, and how long 500 m are. It makes the picture higher by what it needs.
+// layLegend says in words what colours and signs mean, and how long 500 m are. It makes the picture higher by what it
+// needs.
 func (p *plan) layLegend() {
 	x, y := legendLeft, p.h+legendGap
-	p.put(x, y, line{"Room to talk: clear road until the next braking or turn-in point", textSize, true, paintText}, "legend")
+	p.put(x, y, line{"Room to talk: clear road until the next braking or turn-in point", textSize, true, paintText},
+		"legend")
 	y += rowHigh
 	item := func(words string, sign func(at vec)) {
 		l := line{words, textSize, false, paintText}
@@ -28,7 +30,8 @@ func (p *plan) layLegend() {
 	for i, l := range levels {
 		item(l.word, func(at vec) {
 			to := at.add(vec{signWide - 10, 0})
-			p.strokes = append(p.strokes, stroke{points: []vec{at, to}, wide: casing, paint: paintCasing}, stroke{points: []vec{at, to}, wide: roadWide, paint: roomPaint(i)})
+			p.strokes = append(p.strokes, stroke{points: []vec{at, to}, wide: casing, paint: paintCasing},
+				stroke{points: []vec{at, to}, wide: roadWide, paint: roomPaint(i)})
 		})
 	}
 	x, y = legendLeft, y+rowHigh
@@ -42,13 +45,15 @@ func (p *plan) layLegend() {
 	if braking {
 		item("braking begins", func(at vec) {
 			m := at.add(vec{12, 0})
-			p.strokes = append(p.strokes, stroke{points: []vec{m.sub(vec{0, 12}), m.add(vec{0, 12})}, wide: 4, paint: paintBrake})
+			p.strokes = append(p.strokes, stroke{points: []vec{m.sub(vec{0, 12}), m.add(vec{0, 12})}, wide: 4,
+				paint: paintBrake})
 		})
 	}
 	if turnIn {
 		item("turn-in", func(at vec) {
 			m := at.add(vec{12, 0})
-			p.patches = append(p.patches, patch{points: []vec{m.add(vec{7, 0}), m.add(vec{0, 7}), m.sub(vec{7, 0}), m.sub(vec{0, 7})}, paint: paintTurn})
+			p.patches = append(p.patches, patch{points: []vec{m.add(vec{7, 0}), m.add(vec{0, 7}), m.sub(vec{7, 0}),
+				m.sub(vec{0, 7})}, paint: paintTurn})
 		})
 	}
 	if marks {
@@ -91,7 +96,8 @@ func (p *plan) north(x, y float64) {
 	a := vec{x + 8, y + 5}
 	b := a.sub(vec{0, 18})
 	p.strokes = append(p.strokes, stroke{points: []vec{a, b}, wide: 2, paint: paintText, what: "north"})
-	p.patches = append(p.patches, patch{points: []vec{b.sub(vec{0, 9}), b.add(vec{5, 2}), b.add(vec{-5, 2})}, paint: paintText})
+	p.patches = append(p.patches, patch{points: []vec{b.sub(vec{0, 9}), b.add(vec{5, 2}), b.add(vec{-5, 2})},
+		paint: paintText})
 	p.put(x+20, y, line{"N", textSize, true, paintText}, "legend")
 }
 

@@ -147,8 +147,8 @@ func newPlan(m *course.Map, o Options) (*plan, error) {
 	return p, nil
 }
 
-// place finds the scale and lays the line of the map into the picture. A course that is much higher than wide makes the picture higher, up
-// to a square and a half.
+// place finds the scale and lays the line of the map into the picture. A course that is much higher than wide makes the
+// picture higher, up to a square and a half.
 func (p *plan) place() {
 	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
 	for i := range p.m.X {
@@ -216,11 +216,13 @@ func (p *plan) layRoad() {
 		for k := i; k <= j; k++ {
 			points = append(points, p.road[k%n])
 		}
-		p.strokes = append(p.strokes, stroke{points: points, wide: roadWide, paint: roomPaint(of(i)), what: "room to talk: " + levels[of(i)].word})
+		p.strokes = append(p.strokes, stroke{points: points, wide: roadWide, paint: roomPaint(of(i)),
+			what: "room to talk: " + levels[of(i)].word})
 		i = j
 	}
 	if start == n { // the same all around
-		p.strokes = append(p.strokes, stroke{points: p.road, wide: roadWide, paint: roomPaint(of(0)), closed: true, what: "room to talk: " + levels[of(0)].word})
+		p.strokes = append(p.strokes, stroke{points: p.road, wide: roadWide, paint: roomPaint(of(0)), closed: true,
+			what: "room to talk: " + levels[of(0)].word})
 	}
 }
 
@@ -260,7 +262,8 @@ func (p *plan) layStart() {
 			if p.nearRoad(append([]vec{a, a.add(dir.times(long / 2))}, tip...), casing/2+6) {
 				continue
 			}
-			p.strokes = append(p.strokes, stroke{points: []vec{a, b}, wide: 4, paint: paintText, what: "direction of driving"})
+			p.strokes = append(p.strokes, stroke{points: []vec{a, b}, wide: 4, paint: paintText,
+				what: "direction of driving"})
 			p.patches = append(p.patches, patch{points: tip, paint: paintText})
 			p.take(area)
 			p.label(at.add(s.times(8)), s, []line{{"start", textSize, true, paintText}}, "start")
@@ -297,7 +300,8 @@ func (p *plan) layPoints() {
 			l := dir.left()
 			const r = 7.0
 			d := []vec{at.add(dir.times(r)), at.add(l.times(r)), at.sub(dir.times(r)), at.sub(l.times(r))}
-			p.patches = append(p.patches, patch{points: d, paint: paintTurn, what: fmt.Sprintf("turn-in for %s", cornerWord(c))})
+			p.patches = append(p.patches, patch{points: d, paint: paintTurn,
+				what: fmt.Sprintf("turn-in for %s", cornerWord(c))})
 			p.take(around(d))
 		}
 	}
@@ -346,7 +350,8 @@ func (p *plan) layStraights() {
 		}
 		middle := s.From + s.Length/2
 		at, dir := p.at(middle)
-		p.label(at, p.outside(middle, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.Length), textSize, false, paintQuiet}}, "straight")
+		p.label(at, p.outside(middle, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.Length), textSize, false,
+			paintQuiet}}, "straight")
 	}
 }
 
