@@ -234,7 +234,8 @@ func (r *reader) together(c *Car) {
 	}
 	for w := range 4 {
 		if c.ColdMinimum[w] >= c.HotPressure[w] {
-			r.Bad(r.places["tyres: hot_pressure"], "a tyre gains pressure as it warms: the target lies above the minimum",
+			r.Bad(r.places["tyres: hot_pressure"],
+				"a tyre gains pressure as it warms: the target lies above the minimum",
 				"hot_pressure is %.4g kPa and cold_pressure_minimum %.4g kPa (%s)",
 				c.HotPressure[w], c.ColdMinimum[w], channel.Wheel(w).Suffix())
 			break
