@@ -216,5 +216,5 @@ func OpenVoice(name string) (*voice.Voice, error) {
 		}
 		return nil, fmt.Errorf("there is no voice %q: use %s", name, strings.Join(have, ", "))
 	}
-	return voice.Open(pack, voice.With(voice.Installed()), voice.Lazily())
+	return voice.Open(pack, voice.Installed())
 }

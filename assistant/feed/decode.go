@@ -28,11 +28,20 @@ type decoder struct {
 
 // A bound is the plausible range of a channel that the feed supplies.
 type bound struct {
-	id     channel.ID
-	lo, hi float64
+	id channel.ID
+	channelLimit
 }
 
+// A channelLimit is what is plausible of a channel.
 type channelLimit struct{ lo, hi float64 }
+
+func limitsOf(set *channel.Set) (list []channelLimit) {
+	for id := range channel.ID(set.Len()) {
+		c := set.At(id)
+		list = append(list, channelLimit{c.Min, c.Max})
+	}
+	return list
+}
 
 // Decode implements Decoder.
 func (d *decoder) Decode(p []byte, arrived float64, emit func(channel.Sample)) {
@@ -135,8 +144,7 @@ func (d *decoder) dropRepeats(row channel.Row) {
 
 func (d *decoder) usable(row channel.Row, needs []channel.ID) bool {
 	for _, id := range needs {
-		l := d.limits[id]
-		if v := row[id]; !(v >= l.lo && v <= l.hi) {
+		if l, v := d.limits[id], row[id]; !(v >= l.lo && v <= l.hi) {
 			return false
 		}
 	}

@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"earshot/assistant/channel"
-	"earshot/assistant/feed/codec"
 	"earshot/assistant/feed/codec/can"
 	"earshot/assistant/feed/codec/csv"
 	"earshot/assistant/feed/codec/json"
@@ -30,7 +29,7 @@ func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 		return nil, &document.Error{File: f.file, Msg: msg, Hint: hint}
 	}
 	n := set.Len()
-	d := &decoder{clock: f.clock, derived: f.derived, record: "line"}
+	d := &decoder{clock: f.clock, derived: f.derived, record: "line", limits: limitsOf(set)}
 	d.onRecord = d.take
 	d.watchChanges(f.changes)
 	derived := map[channel.ID]bool{}
@@ -41,21 +40,18 @@ func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 		if int(id) >= n {
 			return nil, &document.Error{File: f.file, Msg: "the set of channels is another than the one that Parse was given"}
 		}
-		if c := set.At(id); !derived[id] {
-			d.bounds = append(d.bounds, bound{id, c.Min, c.Max})
+		if !derived[id] {
+			d.bounds = append(d.bounds, bound{id, d.limits[id]})
 		}
 	}
-	for id := range channel.ID(n) {
-		c := set.At(id)
-		d.limits = append(d.limits, channelLimit{c.Min, c.Max})
-	}
-	if f.Transport.Datagrams() {
+	datagrams := f.Transport.Datagrams()
+	if datagrams && (f.Codec == "packet" || f.Codec == "json") {
 		d.record = "datagram"
 	}
 	var err error
 	switch f.Codec {
 	case "packet":
-		if f.Transport.Datagrams() {
+		if datagrams {
 			d.inner, err = packet.NewDecoder(*f.packet, n)
 		} else {
 			d.record = "packet"
@@ -63,21 +59,19 @@ func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 		}
 	case "json":
 		l := *f.json
-		l.Lines = !f.Transport.Datagrams()
+		l.Lines = !datagrams
 		d.inner, err = json.NewDecoder(l, n)
 	case "csv":
 		l := *f.csv
-		if l.Datagrams = f.Transport.Datagrams(); l.Datagrams {
-			d.record = "line"
-		}
+		l.Datagrams = datagrams
 		d.inner = csv.NewDecoder(l, n)
 	case "nmea":
 		l := *f.nmea
-		l.Datagrams, d.record = f.Transport.Datagrams(), "line"
+		l.Datagrams = datagrams
 		d.inner = nmea.NewDecoder(l, n)
 	case "can":
 		l := *f.can
-		l.Datagrams, d.record = f.Transport.Datagrams(), "line"
+		l.Datagrams = datagrams
 		d.inner, err = can.NewDecoder(l, n)
 	default:
 		err = fmt.Errorf("codec %q is unknown", f.Codec)
@@ -87,12 +81,3 @@ func (f *File) NewDecoder(set *channel.Set) (Decoder, error) {
 	}
 	return d, nil
 }
-
-var (
-	_ codec.Decoder = (*packet.Decoder)(nil)
-	_ codec.Decoder = (*packet.Framer)(nil)
-	_ codec.Decoder = (*json.Decoder)(nil)
-	_ codec.Decoder = (*csv.Decoder)(nil)
-	_ codec.Decoder = (*nmea.Decoder)(nil)
-	_ codec.Decoder = (*can.Decoder)(nil)
-)

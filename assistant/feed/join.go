@@ -42,11 +42,9 @@ type rival struct {
 }
 
 func newJoiner(f *File, set *channel.Set) *joiner {
-	j := &joiner{derived: f.derived, held: set.NewRow(), since: make([]float64, set.Len())}
+	j := &joiner{derived: f.derived, held: set.NewRow(), since: make([]float64, set.Len()), limits: limitsOf(set)}
 	for id := range channel.ID(set.Len()) {
-		c := set.At(id)
-		j.limits = append(j.limits, channelLimit{c.Min, c.Max})
-		j.stale = append(j.stale, c.Stale)
+		j.stale = append(j.stale, set.At(id).Stale)
 		if order := f.prefer[id]; order != nil {
 			seen := slices.Repeat([]float64{math.Inf(-1)}, len(order))
 			j.rivals = append(j.rivals, rival{id, order, seen})
@@ -253,11 +251,7 @@ func (d *drift) add(arrived, difference float64) float64 {
 	}
 	k := d.index % driftBuckets
 	d.least[k] = min(d.least[k], difference)
-	least := d.least[0]
-	for _, x := range d.least[1:] {
-		least = min(least, x)
-	}
-	return least
+	return slices.Min(d.least[:])
 }
 
 // A laneClock puts the samples of a live source on the clock of the session.

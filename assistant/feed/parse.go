@@ -163,6 +163,15 @@ func (p *parser) quantity(n *document.Node, what string, q channel.Quantity, oth
 	return otherwise
 }
 
+// seconds reads how long something takes: a time above 0.
+func (p *parser) seconds(o document.Object, key string, otherwise float64) float64 {
+	t := p.quantity(o.Get(key), key, channel.Time, otherwise)
+	if o.Has(key) && t <= 0 {
+		p.Bad(o.Get(key), "", "%s is more than 0 s", key)
+	}
+	return t
+}
+
 // span reads [least, greatest] of a quantity.
 func (p *parser) span(n *document.Node, what string, q channel.Quantity) (lo, hi float64) {
 	const hint = "write it as [least, greatest]"
@@ -183,14 +192,7 @@ func (p *parser) span(n *document.Node, what string, q channel.Quantity) (lo, hi
 func (p *parser) clockSection(n *document.Node) {
 	o := p.Object(n, "clock", "jump", "period")
 	c := &p.f.clock
-	c.jump = p.quantity(o.Get("jump"), "jump", channel.Time, jumpLimit)
-	c.period = p.quantity(o.Get("period"), "period", channel.Time, 0)
-	if c.jump <= 0 {
-		p.Bad(o.Get("jump"), "", "jump is more than 0 s")
-	}
-	if o.Has("period") && c.period <= 0 {
-		p.Bad(o.Get("period"), "", "period is more than 0 s")
-	}
+	c.jump, c.period = p.seconds(o, "jump", jumpLimit), p.seconds(o, "period", 0)
 }
 
 // maxOwn bounds the channels of the user's own: each is a number in every sample.
@@ -226,10 +228,7 @@ func (p *parser) own(n *document.Node) {
 		if o.Has("range") {
 			c.Min, c.Max = p.span(o.Get("range"), "range", c.Quantity)
 		}
-		c.Stale = p.quantity(o.Get("stale"), "stale", channel.Time, 0)
-		if c.Stale < 0 {
-			p.Bad(o.Get("stale"), "", "stale is more than 0 s")
-		}
+		c.Stale = p.seconds(o, "stale", 0)
 		if _, err := p.set.Add(c); err != nil {
 			p.Bad(e.K, "", "%v", err)
 		}

@@ -229,7 +229,7 @@ func (p *parser) canDefined(n *document.Node, name string, def *can.Definition) 
 
 // canSignal reads a signal, or four of them whose name in the DBC file has * for the wheel.
 func (p *parser) canSignal(e document.Pair, def *can.Definition, switched, nested bool) []can.Signal {
-	o := p.Object(e.V, "signal "+e.Key, append(append([]string{"to", "wheels", "mux"}, placeKeys...), conversionKeys...)...)
+	o := p.Object(e.V, "signal "+e.Key, slices.Concat([]string{"to", "wheels", "mux"}, placeKeys, conversionKeys)...)
 	if !o.Has("to") {
 		p.Bad(e.K, "write to: CHANNEL", "where signal %s goes is missing", e.Key)
 		return nil

@@ -107,19 +107,12 @@ func (p *parser) together(e document.Pair, needs []channel.ID) {
 		p.Bad(e.V, "name at least one channel", "%s would be the same for ever", e.Key)
 		return
 	}
-	for _, ids := range p.kinds {
-		if subset(needs, ids) {
-			return
-		}
+	if slices.ContainsFunc(p.kinds, func(ids []channel.ID) bool { return subset(needs, ids) }) {
+		return
 	}
 	p.Bad(e.V, "a derived channel needs all that it names in one record", "%s names channels that never come together", e.Key)
 }
 
 func subset(few, many []channel.ID) bool {
-	for _, id := range few {
-		if !slices.Contains(many, id) {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(few, func(id channel.ID) bool { return !slices.Contains(many, id) })
 }

@@ -3,6 +3,7 @@ package feed
 import (
 	"bytes"
 	"path"
+	"slices"
 	"strings"
 
 	"earshot/configs/document"
@@ -19,24 +20,21 @@ func (i Included) Base() string { return path.Base(i.Name) }
 
 // Includes lists the files that the feed file refers to, in their order. The Data are not copies.
 func (f *File) Includes() []Included {
-	list := append([]Included(nil), f.includes...)
+	list := slices.Clone(f.includes)
 	for _, s := range f.parts {
 		for _, i := range s.f.includes {
-			if !contains(list, i.Name) {
-				list = append(list, i)
-			}
+			list = withFile(list, i)
 		}
 	}
 	return list
 }
 
-func contains(list []Included, name string) bool {
-	for _, i := range list {
-		if i.Name == name {
-			return true
-		}
+// withFile adds a file to a list that does not have it yet.
+func withFile(list []Included, x Included) []Included {
+	if slices.ContainsFunc(list, func(i Included) bool { return i.Name == x.Name }) {
+		return list
 	}
-	return false
+	return append(list, x)
 }
 
 // include reads a file beside the feed file; nil when there is none, which is told.
@@ -65,8 +63,6 @@ func (p *parser) include(n *document.Node, what string) []byte {
 		}
 	}
 	*p.bases = append(*p.bases, Included{name, data})
-	if !contains(p.f.includes, name) {
-		p.f.includes = append(p.f.includes, Included{name, data})
-	}
+	p.f.includes = withFile(p.f.includes, Included{name, data})
 	return data
 }

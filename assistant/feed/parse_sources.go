@@ -1,6 +1,7 @@
 package feed
 
 import (
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -106,16 +107,9 @@ func (p *parser) sourcesSection(o document.Object) {
 		p.Bad(o.Get("sources"), "write a list of sources, each with name, transport, codec and channels", "there is no source")
 	}
 	p.prefer(o, givers, nodes)
-	var all []channel.ID
-	for id := range p.at {
-		all = append(all, id)
-	}
-	p.kinds = [][]channel.ID{all}
+	p.kinds = [][]channel.ID{slices.Collect(maps.Keys(p.at))}
 	p.derivedSection(o.Get("derived"))
-	for id := range p.at {
-		f.covers = append(f.covers, id)
-	}
-	slices.Sort(f.covers)
+	f.covers = slices.Sorted(maps.Keys(p.at))
 	f.clock.own = len(f.parts) > 0
 	for _, s := range f.parts {
 		f.clock.own = f.clock.own && s.f.clock.own
@@ -134,8 +128,7 @@ func (p *parser) prefer(o document.Object, givers map[channel.ID][]int, nodes ma
 		id, known := p.set.Lookup(e.Key)
 		ids := []channel.ID{id}
 		if first, ok := p.set.Lookup(e.Key + "_fl"); !known && ok {
-			known = true
-			ids = []channel.ID{first, first + 1, first + 2, first + 3}
+			known, ids = true, channel.Four(first)
 		}
 		if !known || len(givers[ids[0]]) == 0 {
 			p.Bad(e.K, "", "no source gives %s", e.Key)
@@ -171,11 +164,7 @@ func (p *parser) prefer(o document.Object, givers map[channel.ID][]int, nodes ma
 			p.Bad(nodes[id], "write prefer: {"+name+": "+names[list[0]]+"}: it wins while its reading is fresh", "%s is given by %s and by %s", name, names[list[0]], names[list[1]])
 		}
 	}
-	for id, list := range p.f.prefer {
-		if len(list) < 2 {
-			delete(p.f.prefer, id)
-		}
-	}
+	maps.DeleteFunc(p.f.prefer, func(_ channel.ID, list []int) bool { return len(list) < 2 })
 }
 
 // changes notes a channel of which a repeated value is no new reading.

@@ -6,13 +6,13 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/feed/codec/can"
 	"earshot/assistant/feed/codec/csv"
 )
 
@@ -211,23 +211,20 @@ func asNMEA(lines []string, d Description) (Description, bool) {
 	return d, d.Fit > 0.6
 }
 
-var (
-	candumpLog  = regexp.MustCompile(`^\(\d+\.\d+\)\s+\S+\s+([0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})##?([0-9A-Fa-fR.]*)`)
-	candumpView = regexp.MustCompile(`^\s*(?:\(\S+\)\s+)?[a-z]+\d+\s+([0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})\s+\[\d+\]\s*((?:[0-9A-Fa-f]{2} ?)*)`)
-)
-
 func asCandump(lines []string, d Description) (Description, bool) {
 	var t tally
+	var f can.Frame
 	good := 0
 	for _, l := range lines {
-		m := candumpLog.FindStringSubmatch(l)
-		if m == nil {
-			m = candumpView.FindStringSubmatch(l)
+		if _, ok := f.Parse(bytes.TrimSpace([]byte(l))); !ok {
+			continue
 		}
-		if m != nil {
-			good++
-			t.add("0x"+strings.ToUpper(m[1]), m[2], math.NaN())
+		good++
+		name := fmt.Sprintf("0x%03X", f.ID)
+		if f.Extended {
+			name = fmt.Sprintf("0x%08X", f.ID)
 		}
+		t.add(name, fmt.Sprintf("%X", f.Data[:f.Len]), math.NaN())
 	}
 	d.Kind, d.Fit, d.Columns = Candump, float64(good)/float64(len(lines)), t.columns()
 	slices.SortFunc(d.Columns, func(a, b Column) int { return strings.Compare(a.Name, b.Name) })
