@@ -18,6 +18,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 )
@@ -37,9 +38,8 @@ var textWires = []textWire{
 	{
 		"nmea", "name: text\ntransport: {kind: udp, listen: 127.0.0.1:%d}\ncodec: nmea\n", nil,
 		func(i int, s channel.Sample) string {
-			// Past midnight and the end of the year.
-			at := time.Date(2024, 12, 31, 23, 59, 50, 0, time.UTC).Add(time.Duration(i) * 100 * time.Millisecond)
-			lat, lon := 600+s.Row[channel.PositionY]/1852, 1200+s.Row[channel.PositionX]/1852 // minutes
+			at := time.Date(2024, 12, 31, 23, 59, 50, 0, time.UTC).Add(time.Duration(i) * 100 * time.Millisecond) // past midnight and the year
+			lat, lon := 600+s.Row[channel.PositionY]/1852, 1200+s.Row[channel.PositionX]/1852                     // minutes
 			body := fmt.Sprintf("GNRMC,%s,A,%02.0f%09.6f,S,%03.0f%09.6f,W,%.4f,90.0,%s,,,A", at.Format("150405.00"),
 				math.Floor(lat/60), math.Mod(lat, 60), math.Floor(lon/60), math.Mod(lon, 60), s.Row[channel.Speed]*3600/1852,
 				at.Format("020106"))
@@ -163,11 +163,11 @@ func TestAbuseOfLinesOverUDP(t *testing.T) {
 				return path
 			}, "PULSE_SERVER=", "DISPLAY=", "EARSHOT_DEVICE=silent")
 			set := channel.NewSet()
-			f, err := feed.ParseWith("text.yaml", []byte(text), set,
+			f, err := feedfile.ParseWith("text.yaml", []byte(text), set,
 				func(name string) ([]byte, error) { return []byte(w.beside[name]), nil })
 			require.NoError(t, err)
 			newDecoder := func() feed.Decoder {
-				d, err := f.NewDecoder(set)
+				d, err := feed.NewDecoder(f, set)
 				require.NoError(t, err)
 				return d
 			}
