@@ -428,7 +428,7 @@ func number(s string, comma bool) (float64, bool) {
 func known(cells []string) int {
 	n := 0
 	for _, c := range cells {
-		if _, ok := unitCalled(strings.Trim(c, "[]() ")); ok {
+		if _, ok := channel.UnitMeant(strings.Trim(c, "[]() ")); ok {
 			n++
 		}
 	}
@@ -444,13 +444,4 @@ func cutUnit(name string) (base, unit string) {
 		}
 	}
 	return name, ""
-}
-
-// unitCalled finds a unit by how sources write it. Only spellings that cannot be meant otherwise.
-func unitCalled(s string) (channel.Unit, bool) {
-	if u, ok := channel.UnitNamed(s); ok {
-		return u, true
-	}
-	other := map[string]string{"kph": "km/h", "kmh": "km/h", "kmph": "km/h", "m/sec": "m/s", "sec": "s", "degrees": "deg", "C": "°C", "F": "°F", "PSI": "psi", "Bar": "bar", "G": "g", "RPM": "rpm", "1/min": "rpm", "knots": "kn"}
-	return channel.UnitNamed(other[s])
 }
