@@ -20,7 +20,6 @@ import (
 // A File is a feed file that has been read and checked.
 type File struct {
 	Name      string         // how the feed is called, for people
-	About     string         // one line for people
 	Car       string         // the car file that goes with it: a name, or a path from this file; empty where it says none
 	Transport transport.Spec // a replay puts its own here before NewDecoder
 	Codec     string         // packet, json, csv, nmea or can
@@ -88,7 +87,8 @@ func (p *parser) top(n *document.Node) document.Object {
 		return o
 	}
 	f := p.f
-	f.Name, f.About, f.Car = p.Text(o.Get("name"), "name"), p.Text(o.Get("about"), "about"), p.Text(o.Get("car"), "car")
+	f.Name, f.Car = p.Text(o.Get("name"), "name"), p.Text(o.Get("car"), "car")
+	p.Text(o.Get("about"), "about") // for who reads the file
 	p.own(o.Get("own_channels"))
 	if p.shared(o) {
 		return o
