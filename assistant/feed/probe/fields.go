@@ -274,8 +274,8 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 		if within.another(m) || within.changed == 0 && across.another(math.Inf(1)) {
 			return t
 		}
-		// Bytes above that never change: the narrower number says the same, unless the lower byte sweeps as the lower half of
-		// a number does and the upper one is not zero.
+		// Bytes above that never change: the narrower number says the same, unless the lower byte sweeps as the lower
+		// half of a number does and the upper one is not zero.
 		switch {
 		case f.size == 4 && same[lead] && same[lead+step(big)]:
 			return t
