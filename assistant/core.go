@@ -210,9 +210,9 @@ func (c *Core) happened(out *Output) {
 		switch e := &c.timings[i]; e.Kind {
 		case timing.StintStart:
 			c.inStint = e.Number
+			c.stint(e.Number, "start", e.At, out) // with the temperatures, which the stages forget
 			c.condition.StintStart(c.now, row)
 			c.pace.StintStart(row)
-			c.stint(e.Number, "start", e.At, out)
 		case timing.StintEnd:
 			c.stint(e.Number, "end", e.At, out)
 			c.inStint = 0

@@ -18,6 +18,7 @@ import (
 	"earshot/assistant/course"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/hand"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
@@ -47,7 +48,7 @@ func newCoreKnowing(t testing.TB, known []*course.Known) (*assistant.Core, *chan
 		require.NoError(t, err)
 		return data
 	}
-	f, err := feed.Parse("demo.yaml", read("feeds/demo.yaml"), set)
+	f, err := feedfile.Parse("demo.yaml", read("feeds/demo.yaml"), set)
 	require.NoError(t, err)
 	k, err := car.Parse("demo.yaml", read("cars/demo.yaml"))
 	require.NoError(t, err)
@@ -59,7 +60,7 @@ func newCoreKnowing(t testing.TB, known []*course.Known) (*assistant.Core, *chan
 			sources = append(sources, rules.Source{Name: e.Name(), Data: read("rules/" + e.Name())})
 		}
 	}
-	names := assistant.NewVocabulary(set, f.Covers(set), k, nil, nil)
+	names := assistant.NewVocabulary(set, f.Covers, k, nil, nil)
 	shipped, err := rules.Compile(sources, names)
 	require.NoError(t, err)
 	return assistant.NewCore(assistant.Setup{Channels: set, Car: k, Known: known, Rules: shipped, Names: names, Voice: wordy{}}), set

@@ -10,6 +10,7 @@ import (
 
 	"earshot/assistant"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
@@ -128,7 +129,7 @@ func (p *Parts) Paths(args []string) (map[string]string, error) {
 			return nil, badCall("%s: the feed has several sources: write NAME=FILE", arg)
 		}
 		paths[name] = path
-		if !slices.ContainsFunc(sources, func(s feed.Named) bool { return s.Name == name }) {
+		if !slices.ContainsFunc(sources, func(s feedfile.Named) bool { return s.Name == name }) {
 			return paths, nil // opening tells which there are
 		}
 	}

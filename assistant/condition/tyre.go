@@ -30,6 +30,7 @@ type tyres struct {
 	slope  [4]float64 // K/s
 	edge   [4]mean    // inner less outer band, of the lap in progress
 	rise   [4]float64 // K of the lap mean over the lap mean before
+	swell  [4]float64 // kPa, likewise
 	bands  [4]float64 // the edge of the lap completed last
 	leaks  leaks
 
@@ -59,7 +60,7 @@ func (t *tyres) stint() {
 	for w := range 4 {
 		t.core[w], t.slope[w], t.coreMean[w], t.pressureMean[w] = nan, nan, nan, nan
 		t.calm[w], t.calmer[w], t.slow[w] = newLag(treadTau), lag{}, newLag(slowTau)
-		t.edge[w], t.rise[w], t.bands[w] = mean{}, nan, nan
+		t.edge[w], t.rise[w], t.swell[w], t.bands[w] = mean{}, nan, nan, nan
 		t.coreLap[w], t.pressureLap[w] = mean{}, mean{}
 		t.trend[w].n = 0 // how fast these tyres warm up is kept
 	}
@@ -153,11 +154,11 @@ func since(t float64, holds bool, at float64) float64 {
 func (t *tyres) lapDone(slow bool) {
 	t.laps++
 	t.toReady, t.never = 0, 0
-	before := t.coreMean
+	before, beforeP := t.coreMean, t.pressureMean
 	t.coreMean, t.pressureMean, t.bands = alike(&t.coreLap), alike(&t.pressureLap), alike(&t.edge)
 	for w := range 4 {
 		t.coreLap[w], t.pressureLap[w], t.edge[w] = mean{}, mean{}, mean{}
-		t.rise[w] = t.coreMean[w] - before[w]
+		t.rise[w], t.swell[w] = t.coreMean[w]-before[w], t.pressureMean[w]-beforeP[w]
 		if slow {
 			t.trend[w].n = 0
 		} else {
@@ -190,7 +191,7 @@ func (t *tyres) write(row channel.Row) {
 				row[channel.TyreEdgeSide+channel.ID(w)] = 1
 			}
 		}
-		row[channel.TyrePressureMean+channel.ID(w)] = t.pressureMean[w]
+		row[channel.TyrePressureMean+channel.ID(w)], row[channel.TyrePressureRise+channel.ID(w)] = t.pressureMean[w], t.swell[w]
 	}
 	row[channel.TyreSpreadFront] = t.coreMean[channel.FR] - t.coreMean[channel.FL]
 	row[channel.TyreSpreadRear] = t.coreMean[channel.RR] - t.coreMean[channel.RL]

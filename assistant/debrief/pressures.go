@@ -75,6 +75,26 @@ func (b *builder) wheelPressure(s Stint, w int, hot float64, p *Pressure) WheelP
 	return x
 }
 
+// WhyNotCold says why the pressures before the stint are none of cold tyres, or nothing. Where the temperatures are not known,
+// only the tyres of the first stint are taken as cold.
+func (s *Stint) WhyNotCold() string {
+	if s.ColdPressure.IsZero() {
+		return "the pressures before rolling are not in the journal"
+	}
+	known := false
+	for w := range 4 {
+		warmer := s.ColdTemperature[w] - s.AirTemperature
+		if warmer > warmStart {
+			return fmt.Sprintf("the %s tyre was %.0f K warmer than the air when it began", wheelNames[w], warmer)
+		}
+		known = known || !warmer.IsZero()
+	}
+	if !known && s.Number > 1 {
+		return "whether the tyres were cold when it began is not known"
+	}
+	return ""
+}
+
 func (b *builder) pressureNotes(s Stint, p Pressure, flying int) []string {
 	unit := b.ctx.Pressure
 	var notes []string

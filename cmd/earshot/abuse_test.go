@@ -28,6 +28,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/configs"
@@ -342,7 +343,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	villain := &abuser{r: r, seeds: fuzzSeeds(t)}
 
 	// The same bytes once more, here: what a decoder must say of them, to know that they are bad.
-	shadow, err := ref.Feed.NewDecoder(ref.Channels)
+	shadow, err := feed.NewDecoder(ref.Feed, ref.Channels)
 	require.NoError(t, err)
 	taken := 0
 	send := func(p []byte) {
@@ -403,7 +404,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	l.checkReplay()
 
 	// The undisturbed run: the good datagrams alone.
-	decoder, err := ref.Feed.NewDecoder(ref.Channels)
+	decoder, err := feed.NewDecoder(ref.Feed, ref.Channels)
 	require.NoError(t, err)
 	wantBits, want := storyOf(t, ref, assistant.NewFeedReplay(&datagramList{decoder, good}, nil), len(good))
 	require.Len(t, wantBits, len(good))
@@ -491,12 +492,12 @@ func TestAbsurdHitsItsChannels(t *testing.T) {
 	set := channel.NewSet()
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)
-	f, err := feed.Parse("demo.yaml", data, set)
+	f, err := feedfile.Parse("demo.yaml", data, set)
 	require.NoError(t, err)
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	motion := demoDatagrams(t, demoLoaded(t), 0.5, 30)[0]
 	require.Equal(t, byte(1), motion[4])
-	d, err := f.NewDecoder(set)
+	d, err := feed.NewDecoder(f, set)
 	require.NoError(t, err)
 	n := 0
 	d.Decode(absurd(motion, rand.New(rand.NewPCG(1, 2))), 0, func(s channel.Sample) {

@@ -248,7 +248,7 @@ func TestManyCoursesAndBrokenBestsDoNotKeepTheDriverHome(t *testing.T) {
 		old := time.Now().Add(-time.Duration(i+1) * time.Hour)
 		require.NoError(t, os.Chtimes(path, old, old))
 	}
-	all, wrong = store.List(courses)
+	_, wrong = store.List(courses)
 	require.Empty(t, wrong)
 	files, err := filepath.Glob(filepath.Join(dir, "state", "earshot", "bests", "*.json"))
 	require.NoError(t, err)

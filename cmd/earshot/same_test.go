@@ -143,7 +143,7 @@ func (f *datagramFeed) Stats() feed.Stats { return f.decoder.Stats() }
 // runDatagrams is a live run in time of its own over such a source.
 func runDatagrams(t *testing.T, l *assembly.Parts, list [][]byte, period time.Duration) (text string, bits []string) {
 	t.Helper()
-	decoder, err := l.Feed.NewDecoder(l.Channels)
+	decoder, err := feed.NewDecoder(l.Feed, l.Channels)
 	require.NoError(t, err)
 	var b bytes.Buffer
 	synctest.Test(t, func(t *testing.T) {

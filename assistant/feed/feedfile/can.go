@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"errors"
@@ -20,7 +20,7 @@ func (p *parser) canSection(n *document.Node, top document.Object) {
 		p.Bad(top.Get("channels"), "map the signals under can: messages: … signals:, with to: CHANNEL", "a can file has no section channels")
 	}
 	l := &can.Layout{}
-	p.f.can = l
+	p.f.Layout = l
 	if n == nil {
 		p.Bad(top.N, "write can: {dbc: FILE, messages: {…}} or can: {obd: {…}}", "the section can is missing")
 		return
