@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
@@ -69,11 +70,11 @@ type watchedLane struct {
 	n                     int64
 }
 
-func newWatch(f *File, set *channel.Set, lanes []*lane) *watch {
+func newWatch(f *feedfile.File, set *channel.Set, lanes []*lane) *watch {
 	w := &watch{set: set, odd: map[channel.ID]*alarm{}, limits: limitsOf(set)}
 	for _, l := range lanes {
 		part := Whole.Name
-		if f.parts != nil {
+		if f.Parts != nil {
 			part = Source.Of(l.name).Name
 		}
 		w.lanes = append(w.lanes, watchedLane{

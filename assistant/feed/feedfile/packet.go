@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"encoding/hex"
@@ -31,7 +31,7 @@ func (p *parser) packetSection(n, top *document.Node) {
 	o := p.Object(n, "packet", "byte_order", "frame", "when", "sequence", "check", "fields", "kinds")
 	l := &packet.Layout{}
 	big := p.order(o.Get("byte_order"), false)
-	p.f.frame = p.frame(o.Get("frame"), big)
+	p.f.Frame = p.frame(o.Get("frame"), big)
 	l.Sequence = p.counter(o.Get("sequence"), big)
 	check := p.check(o.Get("check"), big)
 	when := p.matches(o.Get("when"), big)
@@ -65,8 +65,8 @@ func (p *parser) packetSection(n, top *document.Node) {
 			p.Bad(n, "", "%v", err)
 		}
 	}
-	p.f.packet = l
-	p.f.clock.modulus = modulus(l)
+	p.f.Layout = l
+	p.f.Clock.Modulus = modulus(l)
 }
 
 // frame reads how packets stand in a stream of bytes.

@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"errors"
@@ -9,13 +9,6 @@ import (
 	"earshot/configs/document"
 	"earshot/rules/expression"
 )
-
-// A derivation computes a channel from others of the same record.
-type derivation struct {
-	id    channel.ID
-	needs []channel.ID
-	is    *expression.Expression
-}
 
 // words are the names and units of the expressions: the channels that are known so far.
 type words struct {
@@ -97,7 +90,7 @@ func (p *parser) derivedSection(n *document.Node) {
 				p.kinds[i] = append(ids, id)
 			}
 		}
-		p.f.derived = append(p.f.derived, derivation{id, needs, x})
+		p.f.Derived = append(p.f.Derived, Derived{id, needs, x})
 	}
 }
 

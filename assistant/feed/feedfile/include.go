@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"bytes"
@@ -17,17 +17,6 @@ type Included struct {
 
 // Base is the Name without its folders: no two files that a feed file includes have the same.
 func (i Included) Base() string { return path.Base(i.Name) }
-
-// Includes lists the files that the feed file refers to, in their order. The Data are not copies.
-func (f *File) Includes() []Included {
-	list := slices.Clone(f.includes)
-	for _, s := range f.parts {
-		for _, i := range s.f.includes {
-			list = withFile(list, i)
-		}
-	}
-	return list
-}
 
 // withFile adds a file to a list that does not have it yet.
 func withFile(list []Included, x Included) []Included {
