@@ -62,24 +62,24 @@ func (a *Assistant) step(in Input, heard func(sink int, err error)) {
 	}
 }
 
-// A Tape gives inputs in their order, stamped. The error is io.EOF after the last one. A row is
-// good until the next call.
-type Tape interface {
+// Inputs are the inputs of a replay in their order, stamped. The error is io.EOF after the last one. A row is good until
+// the next call.
+type Inputs interface {
 	Next() (Input, error)
 }
 
-// Replay carries a tape to its end or until ctx is done, at so many times the speed of the feed's clock;
-// 0 is as fast as it goes. A tape that has no start and end of its own gets them. A sink that fails ends it.
-func (a *Assistant) Replay(ctx context.Context, tape Tape, speed float64) error {
+// Replay carries inputs to their end or until ctx is done, at so many times the speed of the feed's clock; 0 is as fast
+// as it goes. It adds a start and an end where the inputs have none. A sink that fails ends it.
+func (a *Assistant) Replay(ctx context.Context, inputs Inputs, speed float64) error {
 	var broken error
 	step := func(in Input) error {
 		a.step(in, func(_ int, err error) { broken = errors.Join(broken, err) })
 		return broken
 	}
-	pace := NewPace(speed)
+	pace := NewPacer(speed)
 	started, ended := false, false
 	for ctx.Err() == nil && !ended {
-		in, err := tape.Next()
+		in, err := inputs.Next()
 		if errors.Is(err, io.EOF) {
 			break
 		}

@@ -15,6 +15,7 @@ import (
 	"earshot/assistant/hand"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
+	"earshot/assistant/pace"
 	"earshot/assistant/race"
 	"earshot/assistant/sensor"
 	"earshot/assistant/timing"
@@ -62,6 +63,7 @@ type Core struct {
 	recogniser *course.Recogniser
 	condition  *condition.Condition
 	fuel       *fuel.Fuel
+	pace       *pace.Pace
 	race       *race.Race
 	rules      *rules.Set
 	memory     *rules.Memory
@@ -97,7 +99,7 @@ func NewCore(s Setup) *Core {
 		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
 		guard: sensor.New(s.Channels), frozen: sensor.NewCall(sensor.Frozen), nonsense: sensor.NewCall(sensor.Implausible),
 		recogniser: course.NewRecogniser(s.Known),
-		condition:  condition.New(s.Car), fuel: fuel.New(s.Car), race: race.New(),
+		condition:  condition.New(s.Car), fuel: fuel.New(s.Car), pace: pace.New(s.Car), race: race.New(),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(), most: course.CalmRoom,
 		lastPass: make(map[int]course.Pass),
@@ -168,6 +170,7 @@ func (c *Core) sample(in Input, out *Output) {
 	c.condition.Step(c.now, row)
 	c.fuel.Step(c.now, row)
 	c.race.Step(c.now, row)
+	c.pace.Step(c.now, row)
 	c.happened(out)
 	c.trail.note(c.now, row)
 	c.tellLearned(out)
@@ -207,8 +210,9 @@ func (c *Core) happened(out *Output) {
 		switch e := &c.timings[i]; e.Kind {
 		case timing.StintStart:
 			c.inStint = e.Number
+			c.stint(e.Number, "start", e.At, out) // with the temperatures, which the stages forget
 			c.condition.StintStart(c.now, row)
-			c.stint(e.Number, "start", e.At, out)
+			c.pace.StintStart(row)
 		case timing.StintEnd:
 			c.stint(e.Number, "end", e.At, out)
 			c.inStint = 0
@@ -232,6 +236,7 @@ func (c *Core) lapDone(e *timing.Event, out *Output) {
 	row := c.hold.Row
 	means := c.condition.LapDone(e.Lap.Number, string(e.Lap.Class), e.Lap.Valid, row)
 	used := c.fuel.LapDone(string(e.Lap.Class), e.Lap.Time, row)
+	c.pace.LapDone(e.Lap.Valid && e.Lap.Whole && e.Lap.Class == timing.Flying, e.Lap.Time, row)
 	lap := e.Lap.Journal()
 	lap.TyrePressure, lap.TyreTemperature, lap.BrakePeak = means.TyrePressure, means.TyreTemperature, means.BrakePeak
 	lap.FuelUsed = journal.Num(used)

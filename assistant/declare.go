@@ -6,6 +6,7 @@ import (
 	"earshot/assistant/condition"
 	"earshot/assistant/course"
 	"earshot/assistant/fuel"
+	"earshot/assistant/pace"
 	"earshot/assistant/race"
 	"earshot/assistant/timing"
 )
@@ -21,6 +22,7 @@ func declarations() []channel.Declaration {
 	list = append(list, course.Declarations()...)
 	list = append(list, condition.Declarations()...)
 	list = append(list, fuel.Declarations()...)
+	list = append(list, pace.Declarations()...)
 	return append(list, race.Declarations()...)
 }
 

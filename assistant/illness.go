@@ -20,7 +20,7 @@ var (
 // Parts lists everything that may fall ill.
 func Parts() []health.Part {
 	return []health.Part{
-		feed.Whole, feed.Source, feed.Reading, feed.Movement, hand.KeysPart, SoundPart, session.JournalPart,
+		feed.Whole, feed.Source, feed.Reading, hand.KeysPart, SoundPart, session.JournalPart,
 		session.RecordingPart, CoursesPart, BestsPart, coursePart, RulesPart,
 	}
 }

@@ -18,6 +18,7 @@ import (
 	"earshot/assistant/course"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/hand"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
@@ -47,7 +48,7 @@ func newCoreKnowing(t testing.TB, known []*course.Known) (*assistant.Core, *chan
 		require.NoError(t, err)
 		return data
 	}
-	f, err := feed.Parse("demo.yaml", read("feeds/demo.yaml"), set)
+	f, err := feedfile.Parse("demo.yaml", read("feeds/demo.yaml"), set)
 	require.NoError(t, err)
 	k, err := car.Parse("demo.yaml", read("cars/demo.yaml"))
 	require.NoError(t, err)
@@ -59,7 +60,7 @@ func newCoreKnowing(t testing.TB, known []*course.Known) (*assistant.Core, *chan
 			sources = append(sources, rules.Source{Name: e.Name(), Data: read("rules/" + e.Name())})
 		}
 	}
-	names := assistant.NewVocabulary(set, f.Covers(set), k, nil, nil)
+	names := assistant.NewVocabulary(set, f.Covers, k, nil, nil)
 	shipped, err := rules.Compile(sources, names)
 	require.NoError(t, err)
 	return assistant.NewCore(assistant.Setup{Channels: set, Car: k, Known: known, Rules: shipped, Names: names, Voice: wordy{}}), set
@@ -95,11 +96,11 @@ func (d *drive) Read(ctx context.Context, emit func(channel.Sample)) error {
 func (d *drive) Stats() feed.Stats { return feed.Stats{Record: "sample"} }
 
 // keepAll are sinks that keep every input and every event.
-func keepAll(tape *[]assistant.Input, lived *[]journal.Event) []assistant.Sink {
+func keepAll(inputs *[]assistant.Input, lived *[]journal.Event) []assistant.Sink {
 	return []assistant.Sink{
 		assistant.InputsTo(func(in assistant.Input) error {
 			in.Row = slices.Clone(in.Row)
-			*tape = append(*tape, in)
+			*inputs = append(*inputs, in)
 			return nil
 		}),
 		assistant.JournalTo(func(e journal.Event) error { *lived = append(*lived, e); return nil }),
@@ -107,9 +108,9 @@ func keepAll(tape *[]assistant.Input, lived *[]journal.Event) []assistant.Sink {
 }
 
 // recorded are the inputs as a recording gives them back.
-func recorded(t *testing.T, tape []assistant.Input) (again []assistant.Input) {
+func recorded(t *testing.T, inputs []assistant.Input) (again []assistant.Input) {
 	t.Helper()
-	for _, in := range tape {
+	for _, in := range inputs {
 		if in.Kind != assistant.KindSample {
 			data, err := in.Encode()
 			require.NoError(t, err)
@@ -135,7 +136,7 @@ func journalText(t testing.TB, events []journal.Event) string {
 // Four minutes of live driving in a bubble of its own time, with presses of every kind, an illness, other rules and a
 // silent feed; then the recorded inputs once more through a new core. Both tell the same story, byte for byte.
 func TestReplayEqualsLive(t *testing.T) {
-	var tape []assistant.Input
+	var inputs []assistant.Input
 	var lived []journal.Event
 	synctest.Test(t, func(t *testing.T) {
 		core, set := newCore(t)
@@ -144,7 +145,7 @@ func TestReplayEqualsLive(t *testing.T) {
 		door := assistant.NewDoor()
 		a := &assistant.Assistant{
 			Core: core, Session: journal.Session{ID: "live", Feed: "demo"},
-			Feed: &drive{sim: sim, until: 240, hush: 5}, Door: door, Sinks: keepAll(&tape, &lived),
+			Feed: &drive{sim: sim, until: 240, hush: 5}, Door: door, Sinks: keepAll(&inputs, &lived),
 		}
 		go func() {
 			for i, r := range []hand.Request{
@@ -170,7 +171,7 @@ func TestReplayEqualsLive(t *testing.T) {
 
 	core, _ := newCore(t)
 	var out assistant.Output
-	for _, in := range recorded(t, tape) {
+	for _, in := range recorded(t, inputs) {
 		core.Step(in, &out)
 	}
 	require.Equal(t, journalText(t, lived), journalText(t, out.Events))
@@ -178,7 +179,7 @@ func TestReplayEqualsLive(t *testing.T) {
 	// A journal that is always the same would pass the line above: another drive tells another story.
 	core, _ = newCore(t)
 	out.Reset()
-	for _, in := range tape[:len(tape)/2] {
+	for _, in := range inputs[:len(inputs)/2] {
 		core.Step(in, &out)
 	}
 	require.NotEqual(t, journalText(t, lived), journalText(t, out.Events))
@@ -242,21 +243,21 @@ func BenchmarkStep(b *testing.B) {
 	core, set := newCore(b)
 	sim, err := demo.New(set, demo.Options{Seed: 1, Story: true, Stint: 2})
 	require.NoError(b, err)
-	var tape []assistant.Input
+	var inputs []assistant.Input
 	for s, ok := sim.Next(); ok; s, ok = sim.Next() {
-		tape = append(tape, assistant.Input{Kind: assistant.KindSample, At: s.At, Row: slices.Clone(s.Row)})
+		inputs = append(inputs, assistant.Input{Kind: assistant.KindSample, At: s.At, Row: slices.Clone(s.Row)})
 	}
 	var out assistant.Output
-	last := tape[len(tape)-1].At + 1
+	last := inputs[len(inputs)-1].At + 1
 	shift := 0.0
 	b.ReportAllocs()
 	i := 0
 	for b.Loop() {
-		in := tape[i]
+		in := inputs[i]
 		in.At += shift
 		out.Reset()
 		core.Step(in, &out)
-		if i++; i == len(tape) {
+		if i++; i == len(inputs) {
 			i, shift = 0, shift+last
 		}
 	}

@@ -115,7 +115,7 @@ func TestReplayRecognisesAsTheLiveRunDid(t *testing.T) {
 	core, set := newCore(t)
 	_, maps := driven(t, core, set, demo.Options{Seed: 3, Stint: 1, Rate: 30})
 	known := []*course.Known{overnight(t, maps[0], "ring")}
-	var tape []assistant.Input
+	var inputs []assistant.Input
 	var lived []journal.Event
 	saved := 0
 	synctest.Test(t, func(t *testing.T) {
@@ -124,7 +124,7 @@ func TestReplayRecognisesAsTheLiveRunDid(t *testing.T) {
 		require.NoError(t, err)
 		a := &assistant.Assistant{
 			Core: core, Session: journal.Session{ID: "live", Feed: "demo"}, Feed: &drive{sim: sim, until: 240},
-			Sinks: append(keepAll(&tape, &lived), assistant.CoursesTo(func(*course.Map) { saved++ })),
+			Sinks: append(keepAll(&inputs, &lived), assistant.CoursesTo(func(*course.Map) { saved++ })),
 		}
 		require.NoError(t, a.Run(t.Context()))
 	})
@@ -135,7 +135,7 @@ func TestReplayRecognisesAsTheLiveRunDid(t *testing.T) {
 	replayed := func(known []*course.Known) string {
 		core, _ := newCoreKnowing(t, known)
 		var out assistant.Output
-		for _, in := range tape {
+		for _, in := range inputs {
 			core.Step(in, &out)
 		}
 		return journalText(t, out.Events)

@@ -25,6 +25,7 @@ import (
 	"earshot/assistant/course"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
@@ -34,7 +35,7 @@ import (
 
 // A bench is a feed file compiled with the shipped rules and the demo car, ready to make cores.
 type bench struct {
-	file   *feed.File
+	file   *feedfile.File
 	set    *channel.Set
 	car    *car.Car
 	course *course.File // nil: learned
@@ -47,7 +48,7 @@ func newBench(t testing.TB, text string, more ...session.File) *bench {
 	t.Helper()
 	b := &bench{set: channel.NewSet(), files: append([]session.File{{Kind: session.FeedFile, Name: "feed.yaml", Data: []byte(text)}}, more...)}
 	var err error
-	b.file, err = feed.ParseWith("feed.yaml", []byte(text), b.set, func(name string) ([]byte, error) {
+	b.file, err = feedfile.ParseWith("feed.yaml", []byte(text), b.set, func(name string) ([]byte, error) {
 		for _, f := range more {
 			if f.Kind == session.IncludedFile && f.Name == name {
 				return f.Data, nil
@@ -72,7 +73,7 @@ func newBench(t testing.TB, text string, more ...session.File) *bench {
 			sources = append(sources, rules.Source{Name: e.Name(), Data: []byte(shipped("rules/" + e.Name()))})
 		}
 	}
-	b.rules, err = rules.Compile(sources, assistant.NewVocabulary(b.set, b.file.Covers(b.set), b.car, b.course, nil))
+	b.rules, err = rules.Compile(sources, assistant.NewVocabulary(b.set, b.file.Covers, b.car, b.course, nil))
 	require.NoError(t, err)
 	return b
 }
@@ -244,7 +245,7 @@ func TestReplayEqualsLiveInEveryCodec(t *testing.T) {
 func (b *bench) live(t testing.TB, list []delivery, presses []int, path string) (lived []byte) {
 	recorder, err := session.NewRecorder(path, session.Head{Session: "x", Channels: b.set.Names(), Files: b.files}, session.Options{})
 	require.NoError(t, err)
-	decoder, err := b.file.NewDecoder(b.set)
+	decoder, err := feed.NewDecoder(b.file, b.set)
 	require.NoError(t, err)
 	a := b.assistant(&lived)
 	a.Feed = &deliveries{decoder: decoder, list: list, live: true}
@@ -281,17 +282,17 @@ func replay(t testing.TB, path string) (text []byte) {
 	b := newBench(t, string(r.Head.Files[0].Data), r.Head.Files[1:]...)
 	require.Empty(t, r.Bind(b.set))
 	a := b.assistant(&text)
-	require.NoError(t, a.Replay(context.Background(), assistant.NewRecordedTape(r), 0))
+	require.NoError(t, a.Replay(context.Background(), assistant.NewRecordingReplay(r), 0))
 	return text
 }
 
-// tape replays deliveries as a file.
-func (b *bench) tape(t require.TestingT, list []delivery, see func(channel.Sample)) (text []byte) {
-	decoder, err := b.file.NewDecoder(b.set)
+// replayed replays deliveries as a file and returns the journal.
+func (b *bench) replayed(t require.TestingT, list []delivery, see func(channel.Sample)) (text []byte) {
+	decoder, err := feed.NewDecoder(b.file, b.set)
 	require.NoError(t, err)
 	a := b.assistant(&text)
 	f := &deliveries{decoder: decoder, list: list, after: see}
-	require.NoError(t, a.Replay(context.Background(), assistant.NewFeedTape(f, nil), 0))
+	require.NoError(t, a.Replay(context.Background(), assistant.NewFeedReplay(f, nil), 0))
 	return text
 }
 
@@ -301,7 +302,7 @@ func TestEveryCuttingTellsOneStory(t *testing.T) {
 	for _, w := range wires {
 		t.Run(w.name, func(t *testing.T) {
 			b := newBench(t, w.file, w.more...)
-			require.True(t, b.file.OwnClock(), "this test is about feeds with a clock of their own")
+			require.True(t, b.file.Clock.Own, "this test is about feeds with a clock of their own")
 			datagrams := b.file.Transport.Datagrams()
 			dir := t.TempDir()
 			run := 0
@@ -313,11 +314,11 @@ func TestEveryCuttingTellsOneStory(t *testing.T) {
 					whole = cut(rt, pieces, true, 1, func() time.Duration { return 0 })
 				}
 				samples := 0
-				want := b.tape(rt, whole, func(channel.Sample) { samples++ })
+				want := b.replayed(rt, whole, func(channel.Sample) { samples++ })
 				require.GreaterOrEqual(rt, samples, len(drive))
 
 				none := func() time.Duration { return 0 }
-				require.Equal(rt, string(want), string(b.tape(rt, cut(rt, pieces, datagrams, 1, none), nil)), "another cutting")
+				require.Equal(rt, string(want), string(b.replayed(rt, cut(rt, pieces, datagrams, 1, none), nil)), "another cutting")
 
 				// A live run: a piece at a time, or two, each within 90 ms, so that no tick of 100 ms falls between.
 				waits := rapid.SliceOfN(rapid.IntRange(1, 90), 3, 30).Draw(rt, "waits, ms")

@@ -30,7 +30,7 @@ func (h *heard) Hush(float64)              {}
 // A journal that cannot be written for a while is told once, aloud too, and once that it works again. The run goes on,
 // the other sinks get everything, and a replay of what was recorded gives what they got.
 func TestASinkThatFailsEndsNothing(t *testing.T) {
-	var tape []assistant.Input
+	var inputs []assistant.Input
 	var lived []journal.Event
 	ears := &heard{}
 	synctest.Test(t, func(t *testing.T) {
@@ -46,7 +46,7 @@ func TestASinkThatFailsEndsNothing(t *testing.T) {
 		}
 		a := &assistant.Assistant{
 			Core: core, Session: journal.Session{ID: "live", Feed: "demo"}, Feed: &drive{sim: sim, until: 150},
-			Sinks: append(keepAll(&tape, &lived), assistant.JournalTo(broken), assistant.SpeakTo(ears)),
+			Sinks: append(keepAll(&inputs, &lived), assistant.JournalTo(broken), assistant.SpeakTo(ears)),
 		}
 		require.NoError(t, a.Run(t.Context()))
 	})
@@ -56,11 +56,11 @@ func TestASinkThatFailsEndsNothing(t *testing.T) {
 	require.Equal(t, "ok", told[len(told)-1].State)
 	require.LessOrEqual(t, len(told), 6, "however often it fails")
 	require.Contains(t, ears.texts, "Journal stopped.")
-	require.Equal(t, "end", string(tape[len(tape)-1].Kind))
+	require.Equal(t, "end", string(inputs[len(inputs)-1].Kind))
 
 	core, _ := newCore(t)
 	var out assistant.Output
-	for _, in := range recorded(t, tape) {
+	for _, in := range recorded(t, inputs) {
 		core.Step(in, &out)
 	}
 	require.Equal(t, journalText(t, lived), journalText(t, out.Events))
@@ -71,8 +71,8 @@ func TestASinkThatFailsEndsAReplay(t *testing.T) {
 	core, _ := newCore(t)
 	full := errors.New("no space left on device")
 	a := &assistant.Assistant{Core: core, Sinks: []assistant.Sink{assistant.JournalTo(func(journal.Event) error { return full })}}
-	tape := assistant.NewFeedTape(&lumps{size: 1, samples: []channel.Sample{{At: 1, Row: channel.NewSet().NewRow()}}}, nil)
-	require.ErrorIs(t, a.Replay(t.Context(), tape, 0), full)
+	inputs := assistant.NewFeedReplay(&lumps{size: 1, samples: []channel.Sample{{At: 1, Row: channel.NewSet().NewRow()}}}, nil)
+	require.ErrorIs(t, a.Replay(t.Context(), inputs, 0), full)
 }
 
 // Nobody waits at the door: what does not fit is refused, and so is what comes after the end.
@@ -86,10 +86,10 @@ func TestTheDoorIsBounded(t *testing.T) {
 		}
 	}
 	require.Equal(t, 1024, n)
-	var tape []assistant.Input
+	var inputs []assistant.Input
 	var lived []journal.Event
 	core, _ := newCore(t)
-	a := &assistant.Assistant{Core: core, Feed: &lumps{size: 1}, Door: door, Sinks: keepAll(&tape, &lived)}
+	a := &assistant.Assistant{Core: core, Feed: &lumps{size: 1}, Door: door, Sinks: keepAll(&inputs, &lived)}
 	require.NoError(t, a.Run(t.Context()))
 	require.Len(t, bodies[*journal.Mark](lived), n, "what came before the end is taken in")
 	require.ErrorIs(t, door.Health(*assistant.SoundPart.Is(health.OK, "")), assistant.ErrShut)
@@ -99,7 +99,7 @@ func TestTheDoorIsBounded(t *testing.T) {
 func TestPartsAreDeclared(t *testing.T) {
 	pack, err := fs.Sub(configs.Files, "voices/clear")
 	require.NoError(t, err)
-	v, err := voice.Open(pack)
+	v, err := voice.Open(pack, nil)
 	require.NoError(t, err)
 	seen, suffix := map[string]bool{}, map[bool]string{true: " one of many"}
 	for _, p := range assistant.Parts() {

@@ -100,7 +100,7 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		}
 		return
 	}
-	q := cue.Cue{Rule: t.Rule.Name, Instance: t.Instance, Wheel: t.Wheel, Text: t.Text, Where: places[t.Rule.Where], Importance: importances[t.Rule.Importance]}
+	q := cue.Cue{Rule: t.Rule.Name, Instance: t.Instance, Wheel: t.Wheel, Text: t.Text, Where: places[t.Rule.Where], Importance: importances[t.Rule.Importance], Apart: t.Rule.Apart}
 	if t.Rule.Expires > 0 {
 		q.Expires = c.now + t.Rule.Expires
 	}

@@ -55,7 +55,7 @@ func partsTold(events []journal.Event) (told []string) {
 // What a feed tells of itself is an input like any other: it stands in the journal, and the recorded inputs tell the
 // same story again.
 func TestTroubleOfTheFeedReplays(t *testing.T) {
-	var tape []assistant.Input
+	var inputs []assistant.Input
 	var lived []journal.Event
 	synctest.Test(t, func(t *testing.T) {
 		core, set := newCore(t)
@@ -63,14 +63,14 @@ func TestTroubleOfTheFeedReplays(t *testing.T) {
 		require.NoError(t, err)
 		a := &assistant.Assistant{
 			Core: core, Session: journal.Session{ID: "live", Feed: "demo"}, Feed: &watchedDrive{drive: drive{sim: sim, until: 90}},
-			Sinks: keepAll(&tape, &lived),
+			Sinks: keepAll(&inputs, &lived),
 		}
 		require.NoError(t, a.Run(t.Context()))
 	})
 	require.Equal(t, []string{"source gps lost", "source gps ok"}, partsTold(lived))
 	core, _ := newCore(t)
 	var out assistant.Output
-	for _, in := range tape {
+	for _, in := range inputs {
 		core.Step(in, &out)
 	}
 	require.Equal(t, journalText(t, lived), journalText(t, out.Events))
@@ -117,10 +117,10 @@ func TestNoticesStandWhereTheyBelong(t *testing.T) {
 		for i := range 1000 {
 			f.samples = append(f.samples, channel.Sample{At: float64(i) * 0.15, Row: set.NewRow()})
 		}
-		tape, samples := assistant.NewFeedTape(f, nil), 0
+		inputs, samples := assistant.NewFeedReplay(f, nil), 0
 		var order strings.Builder
 		for {
-			in, err := tape.Next()
+			in, err := inputs.Next()
 			if err == io.EOF {
 				return order.String()
 			}

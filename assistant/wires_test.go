@@ -16,6 +16,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/session"
 	"earshot/configs"
 )
@@ -26,7 +27,7 @@ type wire struct {
 	file string
 	more []session.File // that the feed file names, and the course
 	// write returns the drive as pieces that belong together: datagrams, or the lines of a stream.
-	write func(t testing.TB, f *feed.File, set *channel.Set, drive []channel.Sample) [][]byte
+	write func(t testing.TB, f *feedfile.File, set *channel.Set, drive []channel.Sample) [][]byte
 }
 
 // wires are all codecs. A codec has its line here.
@@ -126,8 +127,8 @@ func tabbedLine(t testing.TB, i int, s channel.Sample) string {
 	return text
 }
 
-func writeLines(line func(t testing.TB, i int, s channel.Sample) string) func(testing.TB, *feed.File, *channel.Set, []channel.Sample) [][]byte {
-	return func(t testing.TB, f *feed.File, set *channel.Set, drive []channel.Sample) (pieces [][]byte) {
+func writeLines(line func(t testing.TB, i int, s channel.Sample) string) func(testing.TB, *feedfile.File, *channel.Set, []channel.Sample) [][]byte {
+	return func(t testing.TB, f *feedfile.File, set *channel.Set, drive []channel.Sample) (pieces [][]byte) {
 		if head := line(t, -1, channel.Sample{Row: set.NewRow()}); head != "" {
 			pieces = append(pieces, []byte(head))
 		}
@@ -138,7 +139,7 @@ func writeLines(line func(t testing.TB, i int, s channel.Sample) string) func(te
 	}
 }
 
-func writePackets(t testing.TB, f *feed.File, set *channel.Set, drive []channel.Sample) (pieces [][]byte) {
+func writePackets(t testing.TB, f *feedfile.File, set *channel.Set, drive []channel.Sample) (pieces [][]byte) {
 	e, err := feed.NewEncoder(f, set)
 	require.NoError(t, err)
 	for _, s := range drive {
@@ -196,7 +197,7 @@ func degrees(x float64, width int, positive, negative string) string {
 }
 
 // writeSentences writes RMC, GGA and VTG for each moment, as a receiver at 10 Hz does.
-func writeSentences(_ testing.TB, _ *feed.File, _ *channel.Set, drive []channel.Sample) (pieces [][]byte) {
+func writeSentences(_ testing.TB, _ *feedfile.File, _ *channel.Set, drive []channel.Sample) (pieces [][]byte) {
 	for _, s := range drive {
 		r := s.Row
 		lat, lon := place(r[channel.PositionX], r[channel.PositionY])
@@ -282,7 +283,7 @@ var canSignals = map[string]channel.ID{
 
 // writeFrames writes the drive as candump does, in its log form and every third moment in columns. What the DBC file means
 // and where bits go is the work of another program (go.einride.tech/can), so that a mistake of ours does not cancel out.
-func writeFrames(t testing.TB, _ *feed.File, _ *channel.Set, drive []channel.Sample) (pieces [][]byte) {
+func writeFrames(t testing.TB, _ *feedfile.File, _ *channel.Set, drive []channel.Sample) (pieces [][]byte) {
 	p := dbc.NewParser("bus.dbc", []byte(canBus))
 	require.NoError(t, p.Parse())
 	for i, s := range drive {
@@ -366,7 +367,7 @@ func TestWiresCarryTheDrive(t *testing.T) {
 		t.Run(w.name, func(t *testing.T) {
 			b := newBench(t, w.file, w.more...)
 			drive := aDrive(t, b.set, 3, 90)
-			d, err := b.file.NewDecoder(b.set)
+			d, err := feed.NewDecoder(b.file, b.set)
 			require.NoError(t, err)
 			seen := map[channel.ID]int{}
 			pieces := w.write(t, b.file, b.set, drive)

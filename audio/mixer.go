@@ -31,7 +31,7 @@ var ErrQueueFull = errors.New("the sound device is not taking sound: its queue i
 // Play, Stop, SetGain and Idle may be called from any goroutine; Mix and Read only
 // from the device's, which owns the rest of the state.
 type Mixer struct {
-	rate, channels int
+	rate int
 
 	in      chan queued
 	stops   atomic.Uint64 // clips from before the latest stop carry a smaller number
@@ -52,11 +52,10 @@ type queued struct {
 	stops   uint64
 }
 
-// NewMixer returns a mixer that gives interleaved frames at rate, the same sound
-// on all channels. Rate and channels must be positive.
-func NewMixer(rate, channels int) *Mixer {
+// NewMixer returns a mixer that gives mono samples at rate, which must be positive.
+func NewMixer(rate int) *Mixer {
 	m := &Mixer{
-		rate: rate, channels: channels,
+		rate:     rate,
 		in:       make(chan queued, queueLength),
 		quiet:    make(chan struct{}, 1),
 		fadeLen:  max(1, int(fadeSeconds*float64(rate))),
@@ -66,12 +65,6 @@ func NewMixer(rate, channels int) *Mixer {
 	m.SetGain(0)
 	return m
 }
-
-// Rate is the sample rate of what Mix gives.
-func (m *Mixer) Rate() int { return m.rate }
-
-// Channels is the number of samples in a frame of what Mix gives.
-func (m *Mixer) Channels() int { return m.channels }
 
 // SetGain makes everything louder or softer by so many decibels. True peaks beyond
 // -1 dBTP are limited.
@@ -119,16 +112,12 @@ func (m *Mixer) done() {
 	}
 }
 
-// Mix fills dst, whose length is a multiple of the channels. It runs on the
-// goroutine of the device, so it does not block, allocate, lock or log.
+// Mix fills dst. It runs on the goroutine of the device, so it does not block, allocate, lock or log.
 func (m *Mixer) Mix(dst []float32) {
 	stops := m.stops.Load()
 	gain := math.Float32frombits(m.gain.Load())
-	for i := 0; i+m.channels <= len(dst); i += m.channels {
-		s := m.limited(m.next(stops) * gain)
-		for c := range m.channels {
-			dst[i+c] = s
-		}
+	for i := range dst {
+		dst[i] = m.limited(m.next(stops) * gain)
 	}
 }
 
@@ -177,16 +166,14 @@ func (m *Mixer) limited(s float32) float32 {
 	return s * m.limit
 }
 
-// Read fills p with little-endian float32 frames and never fails. It keeps the
-// promises of Mix.
+// Read fills p with little-endian float32 samples and never fails. It keeps the promises of Mix.
 func (m *Mixer) Read(p []byte) (int, error) {
 	var block [256]float32
-	frame := 4 * m.channels
-	total := len(p) / frame * frame
+	total := len(p) / 4 * 4
 	for n := 0; n < total; {
-		k := min((total-n)/4, len(block)/m.channels*m.channels)
-		m.Mix(block[:k])
-		for _, s := range block[:k] {
+		b := block[:min((total-n)/4, len(block))]
+		m.Mix(b)
+		for _, s := range b {
 			binary.LittleEndian.PutUint32(p[n:], math.Float32bits(s))
 			n += 4
 		}

@@ -29,7 +29,7 @@ func mixed(m *Mixer, n int) []float32 {
 }
 
 func TestMixerPlaysOneAfterTheOther(t *testing.T) {
-	m := NewMixer(1000, 1)
+	m := NewMixer(1000)
 	require.True(t, m.Idle())
 	require.NoError(t, m.Play(steady(0.1, 3)))
 	require.NoError(t, m.Play(Clip{Rate: 1000}))
@@ -42,7 +42,7 @@ func TestMixerPlaysOneAfterTheOther(t *testing.T) {
 }
 
 func TestMixerStopFadesAndForgets(t *testing.T) {
-	m := NewMixer(1000, 1)
+	m := NewMixer(1000)
 	require.NoError(t, m.Play(steady(0.5, 200)))
 	require.NoError(t, m.Play(steady(0.4, 200)))
 	mixed(m, 10)
@@ -64,7 +64,7 @@ func TestMixerStopFadesAndForgets(t *testing.T) {
 }
 
 func TestMixerRefuses(t *testing.T) {
-	m := NewMixer(48000, 1)
+	m := NewMixer(48000)
 	require.ErrorIs(t, m.Play(Clip{Rate: 0, Samples: []float32{1}}), ErrClip)
 	require.ErrorIs(t, m.Play(Clip{Rate: 16000, Samples: []float32{float32(math.NaN())}}), ErrClip)
 	for range queueLength {
@@ -78,7 +78,7 @@ func TestMixerRefuses(t *testing.T) {
 }
 
 func TestMixerLimits(t *testing.T) {
-	m := NewMixer(16000, 1)
+	m := NewMixer(16000)
 	m.SetGain(20)
 	require.NoError(t, m.Play(tone(16000, 440, 0.8, 0.5)))
 	out := Clip{Rate: 16000, Samples: mixed(m, 8000)}
@@ -120,7 +120,7 @@ func TestMixerKeepsToTheTruePeakOfR128(t *testing.T) {
 	for _, rate := range []int{16000, 44100, 48000} {
 		for _, hz := range []float64{200, 997, 2000, 3000, 4000, 6000} {
 			for _, gain := range []float64{3, 12, 24} {
-				m := NewMixer(rate, 1)
+				m := NewMixer(rate)
 				m.SetGain(gain)
 				c := tone(16000, hz, 0.8, 0.1)
 				for i := range c.Samples { // louder and softer, as speech
@@ -137,20 +137,20 @@ func TestMixerKeepsToTheTruePeakOfR128(t *testing.T) {
 	require.LessOrEqual(t, worst, -1.0)
 }
 
-func TestMixerReadGivesFramesOnAllChannels(t *testing.T) {
-	m := NewMixer(1000, 2)
+func TestMixerReadGivesWholeSamples(t *testing.T) {
+	m := NewMixer(1000)
 	require.NoError(t, m.Play(steady(0.25, 300)))
-	p := make([]byte, 8*300+5) // a torn frame at the end stays out
+	p := make([]byte, 4*300+3) // a torn sample at the end stays out
 	n, err := m.Read(p)
 	require.NoError(t, err)
-	require.Equal(t, 8*300, n)
+	require.Equal(t, 4*300, n)
 	for i := 0; i < n; i += 4 {
 		require.Equal(t, float32(0.25), math.Float32frombits(binary.LittleEndian.Uint32(p[i:])))
 	}
 }
 
 func TestMixDoesNotAllocate(t *testing.T) {
-	m := NewMixer(48000, 1)
+	m := NewMixer(48000)
 	c := tone(48000, 440, 0.5, 0.001)
 	out, p := make([]float32, 480), make([]byte, 1920)
 	require.Zero(t, testing.AllocsPerRun(1000, func() {
@@ -165,7 +165,7 @@ func TestMixDoesNotAllocate(t *testing.T) {
 // never one that was stopped before it began.
 func TestMixerNeverTwoAtOnce(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		m := NewMixer(1000, 1)
+		m := NewMixer(1000)
 		var heard []float32
 		id, stopped := 0, 0
 		began := map[int]bool{}
@@ -206,7 +206,7 @@ func TestMixerNeverTwoAtOnce(t *testing.T) {
 }
 
 func BenchmarkMix(b *testing.B) {
-	m := NewMixer(48000, 1)
+	m := NewMixer(48000)
 	c := tone(48000, 440, 0.5, 1)
 	out := make([]float32, 480)
 	b.ReportAllocs()

@@ -28,7 +28,7 @@ func NewTrack(w io.WriteSeeker, rate int) (*Track, error) {
 	if err != nil {
 		return nil, fmt.Errorf("beginning the track: %w", err)
 	}
-	return &Track{w: ww, mixer: NewMixer(rate, 1), block: make([]float32, 4096)}, nil
+	return &Track{w: ww, mixer: NewMixer(rate), block: make([]float32, 4096)}, nil
 }
 
 // Place starts a clip at a time, or behind the one that still sounds then.

@@ -91,6 +91,7 @@ func (w *ruleWriter) times() {
 	w.rule.repeat = w.duration("repeat", 0, true)
 	w.rule.repeatLater = w.duration("repeat_later", w.rule.repeat, true)
 	w.rule.Expires = w.duration("expires", defaultExpires, true)
+	w.rule.Apart = w.duration("apart", 0, true)
 	n, v, ok := w.fixed("deadband", func(lit *expression.Node) {
 		if lit.U.Quantity == expression.QTemp { // 20 °C can only be meant as a difference here
 			lit.U = expression.Unit{Quantity: expression.QTempDiff, Scale: lit.U.Scale}

@@ -29,7 +29,7 @@ type rawRule struct {
 }
 
 var (
-	ruleKeys = []string{"name", "when", "each", "deadband", "on_delay", "off_delay", "latch", "repeat", "repeat_later", "expires", "priority", "clear_priority", "importance", "suppress_in", "where",
+	ruleKeys = []string{"name", "when", "each", "deadband", "on_delay", "off_delay", "latch", "repeat", "repeat_later", "apart", "expires", "priority", "clear_priority", "importance", "suppress_in", "where",
 		"say", "say_short", "say_clear", "merge", "merge_short", "needs", "off"}
 	answerKeys = []string{"ask", "when", "say", "say_short"}
 	kebab      = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)

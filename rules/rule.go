@@ -48,6 +48,8 @@ type Rule struct {
 	// Expires is how long what is said of an event may wait, in seconds, and say_clear from the clearing of a state. What
 	// is said of a state waits as long as the state lasts.
 	Expires float64
+	// Apart is how long a call is not told after another one of the same rule, in seconds; 0: there is no such time.
+	Apart float64
 	// Momentary: the condition speaks of an event, by changed or a Name that is Momentary, so the
 	// instance clears at the next step although what it says still holds.
 	Momentary bool

@@ -15,7 +15,7 @@ import (
 	"earshot/assistant/course"
 	"earshot/assistant/course/store"
 	"earshot/assistant/cue"
-	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/assistant/timing"
@@ -46,7 +46,7 @@ func (r Request) tell(text string) {
 type Parts struct {
 	Config   Config
 	Channels *channel.Set
-	Feed     *feed.File
+	Feed     *feedfile.File
 	Car      *car.Car
 	Course   *course.File    // nil: none is named
 	Known    []*course.Known // saved courses that can be recognised
@@ -80,7 +80,7 @@ func Build(r Request) (*Parts, error) {
 			errs = append(errs, err)
 		}
 	}
-	p.Feed, err = feed.ParseWith(p.in.feed.Name, p.in.feed.Data, p.Channels, p.in.open)
+	p.Feed, err = feedfile.ParseWith(p.in.feed.Name, p.in.feed.Data, p.Channels, p.in.open)
 	note(err)
 	if p.in.car.Kind == "" {
 		p.in.car, err = p.in.carOf(p.Feed)
@@ -115,7 +115,7 @@ func Build(r Request) (*Parts, error) {
 
 // compileRules compiles the rules for what the feed, the course and a car have.
 func (p *Parts) compileRules(k *car.Car) (*assistant.Vocabulary, *rules.Set, error) {
-	names := assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), k, p.Course, p.Config.Display())
+	names := assistant.NewVocabulary(p.Channels, p.Feed.Covers, k, p.Course, p.Config.Display())
 	names.Speak(p.Config.Words().Spoken)
 	if p.Bests != nil {
 		names.KeepBests()
@@ -211,5 +211,5 @@ func OpenVoice(name string) (*voice.Voice, error) {
 		}
 		return nil, fmt.Errorf("there is no voice %q: use %s", name, strings.Join(have, ", "))
 	}
-	return voice.Open(pack, voice.With(voice.Installed()), voice.Lazily())
+	return voice.Open(pack, voice.Installed())
 }

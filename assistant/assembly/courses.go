@@ -130,7 +130,7 @@ func knownIn(f *session.File) ([]*course.Known, error) {
 
 // pitByDistance refuses a pit lane by distance where the feed knows better: one of the two would be wrong unseen.
 func (p *Parts) pitByDistance() error {
-	if p.Course == nil || p.Course.Pit.EntryAt == 0 || !slices.Contains(p.Feed.Covers(p.Channels), channel.InPitLane) {
+	if p.Course == nil || p.Course.Pit.EntryAt == 0 || !slices.Contains(p.Feed.Covers, channel.InPitLane) {
 		return nil
 	}
 	return fmt.Errorf("%s: the pit lane is told by distance, and the feed tells in_pit_lane itself: take pit.entry and pit.exit out of the course file", p.in.course.Name)

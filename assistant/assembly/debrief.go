@@ -79,6 +79,46 @@ func (f *Found) findCar(d *session.Dir) error {
 	return err
 }
 
+// Events finds a session's journal and reads it, and its car: the recorded one, else the one that the journal names. Where a part of
+// the journal is lost, that is told and the rest is returned.
+func (r Request) Events(ref string) (Found, []journal.Event, error) {
+	found, err := r.FindJournal(ref)
+	if err != nil {
+		return found, nil, err
+	}
+	events, err := ReadJournal(found.Journal)
+	if errors.Is(err, journal.ErrTorn) || errors.As(err, new(*journal.LineError)) {
+		r.tell(fmt.Sprintf("%s: %v; the rest of it is used", found.Journal, err))
+		err = nil
+	}
+	if found.Car == nil {
+		found.Car = carNamed(events)
+	}
+	return found, events, err
+}
+
+// carNamed returns the car file of that name among the user's own and those that ship, for a journal that stands alone; nil where
+// there is none, or the journal names none.
+func carNamed(events []journal.Event) *car.Car {
+	for _, e := range events {
+		s, ok := e.Body.(*journal.Session)
+		if !ok || s.Car == "" {
+			continue
+		}
+		for _, file := range Cars.names() {
+			data, shown, err := Cars.Read(file)
+			if err != nil || file == None {
+				continue
+			}
+			if k, err := car.Parse(shown, data); err == nil && k.Name == s.Car {
+				return k
+			}
+		}
+		return nil
+	}
+	return nil
+}
+
 // ReadJournal reads the events of a journal. An error beside events means that they are not all.
 func ReadJournal(path string) ([]journal.Event, error) {
 	f, err := os.Open(path)

@@ -31,10 +31,10 @@ func NewDemoDrive(p *Parts, sim *demo.Sim, watch DemoWatcher) (*Drive, error) {
 	if f.encoder, err = feed.NewEncoder(p.Feed, p.Channels); err != nil {
 		return nil, err
 	}
-	if f.decoder, err = p.Feed.NewDecoder(p.Channels); err != nil {
+	if f.decoder, err = feed.NewDecoder(p.Feed, p.Channels); err != nil {
 		return nil, err
 	}
-	return &Drive{Parts: p, Tape: assistant.NewFeedTape(f, f.presses), Head: p.Head("demo"), Close: func() error { return nil }}, nil
+	return &Drive{Parts: p, Inputs: assistant.NewFeedReplay(f, f.presses), Head: p.Head("demo"), Close: func() error { return nil }}, nil
 }
 
 type demoFeed struct {

@@ -192,7 +192,7 @@ func (o Export) rows(ctx context.Context, d *Drive, emit func(at float64, row ch
 		if n%1000 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		in, err := d.Tape.Next()
+		in, err := d.Inputs.Next()
 		if errors.Is(err, io.EOF) {
 			break
 		}

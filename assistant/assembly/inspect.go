@@ -61,7 +61,7 @@ func (p *Parts) Test(name string) ([]story.Result, error) {
 		if err != nil {
 			return nil, err
 		}
-		return assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), k, p.Course, p.Config.Display()), nil
+		return assistant.NewVocabulary(p.Channels, p.Feed.Covers, k, p.Course, p.Config.Display()), nil
 	}
 	return story.Run(name, data, b)
 }
@@ -69,7 +69,7 @@ func (p *Parts) Test(name string) ([]story.Result, error) {
 // Check tells what the parts come to.
 func (p *Parts) Check() Checked {
 	found := Checked{Feed: p.FeedName(), Answers: p.Rules.Asks()}
-	for _, id := range p.Feed.Covers(p.Channels) {
+	for _, id := range p.Feed.Covers {
 		found.Channels = append(found.Channels, p.Channels.At(id).Name)
 	}
 	for _, r := range p.Rules.Rules() {

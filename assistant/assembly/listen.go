@@ -12,6 +12,7 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/probe"
 )
 
@@ -42,7 +43,7 @@ type Datagrams struct {
 
 // Live tells whether the feed has a source whose bytes come as they are made.
 func (p *Parts) Live() bool {
-	return slices.ContainsFunc(p.Feed.Sources(), func(s feed.Named) bool { return s.Transport.Live() })
+	return slices.ContainsFunc(p.Feed.Sources(), func(s feedfile.Named) bool { return s.Transport.Live() })
 }
 
 // Listen measures the feed, for so long where it is live and to its end where it is not. files are read in the place of
@@ -62,7 +63,7 @@ func (p *Parts) Listen(ctx context.Context, files []string, long time.Duration, 
 		defer stop()
 		found.Listened = long.Seconds()
 	}
-	by := sizes{covers: p.Feed.Covers(p.Channels)}
+	by := sizes{covers: p.Feed.Covers}
 	datagrams := map[string]bool{}
 	for _, s := range p.Feed.Sources() {
 		datagrams[s.Name] = s.Transport.Datagrams() && paths[s.Name] == ""
@@ -105,7 +106,7 @@ func (d *Drive) Listen() (Listened, error) {
 	found, meter := d.newListened()
 	found.Source, found.Counts.Record = "recording "+d.what, "sample"
 	for {
-		in, err := d.Tape.Next()
+		in, err := d.Inputs.Next()
 		if errors.Is(err, io.EOF) {
 			found.measured(meter)
 			return found, nil
@@ -122,7 +123,7 @@ func (d *Drive) Listen() (Listened, error) {
 }
 
 func (p *Parts) newListened() (Listened, *probe.Meter) {
-	meter := probe.NewMeter(p.Channels, p.Feed.Covers(p.Channels), probe.Mappings(p.in.feed.Data, p.Channels))
+	meter := probe.NewMeter(p.Channels, p.Feed.Covers, probe.Mappings(p.in.feed.Data, p.Channels))
 	meter.Wheelbase, meter.SteeringRatio = p.Car.Wheelbase, p.Car.SteeringRatio
 	return Listened{Feed: p.FeedName(), Source: p.Source(), Rules: p.Check()}, meter
 }

@@ -42,7 +42,7 @@ func referenceLap(cfg Config) (*timing.Trace, error) {
 		return nil, err
 	}
 	defer d.Close()
-	trace, laps, err := findLap(d.Core(), d.Tape, number)
+	trace, laps, err := findLap(d.Core(), d.Inputs, number)
 	switch {
 	case err != nil || trace != nil:
 		return trace, err
@@ -52,13 +52,13 @@ func referenceLap(cfg Config) (*timing.Trace, error) {
 	return nil, fmt.Errorf("none of the session's %d laps is a valid flying lap that was seen whole: name one, %s:LAP", laps, ref)
 }
 
-// findLap drives a tape through a core and returns the lap of that number by distance, or the best valid flying lap
+// findLap carries inputs through a core and returns the lap of that number by distance, or the best valid flying lap
 // where it is 0; nil where there is none that was seen whole. laps is how many there are.
-func findLap(core *assistant.Core, tape assistant.Tape, number int) (found *timing.Trace, laps int, err error) {
+func findLap(core *assistant.Core, inputs assistant.Inputs, number int) (found *timing.Trace, laps int, err error) {
 	var out assistant.Output
 	best := math.Inf(1)
 	for {
-		in, err := tape.Next()
+		in, err := inputs.Next()
 		if errors.Is(err, io.EOF) {
 			return found, laps, nil
 		}

@@ -10,6 +10,7 @@ import (
 
 	"earshot/assistant"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
@@ -24,12 +25,12 @@ func (e *CallError) Error() string { return e.text }
 
 func badCall(format string, args ...any) error { return &CallError{fmt.Sprintf(format, args...)} }
 
-// A Drive is a tape and what it is replayed with. Close it.
+// A Drive is what is replayed: the inputs, and the parts to replay them with. Close it.
 type Drive struct {
 	*Parts
-	Tape  assistant.Tape
-	Head  journal.Session
-	Close func() error
+	Inputs assistant.Inputs
+	Head   journal.Session
+	Close  func() error
 
 	what  string            // the files that are replayed
 	stats func() feed.Stats // nil: it is no log
@@ -57,7 +58,7 @@ func Open(ctx context.Context, r Request, files []string) (*Drive, error) {
 		return nil, err
 	}
 	return &Drive{
-		Parts: p, Tape: assistant.NewFeedTape(stream, nil), Head: p.Head("replay"), Close: stream.Close,
+		Parts: p, Inputs: assistant.NewFeedReplay(stream, nil), Head: p.Head("replay"), Close: stream.Close,
 		what: strings.Join(append([]string{p.FeedName()}, files...), ", "), stats: stream.Stats,
 	}, nil
 }
@@ -101,7 +102,7 @@ func openRecording(r Request, path string) (*Drive, error) {
 	}
 	head := p.Head(recording.Head.Session)
 	head.Started = recording.Head.Started
-	return &Drive{Parts: p, Tape: assistant.NewRecordedTape(recording), Head: head, what: path, Close: func() error {
+	return &Drive{Parts: p, Inputs: assistant.NewRecordingReplay(recording), Head: head, what: path, Close: func() error {
 		if text := recording.Loss().String(); text != "" {
 			p.tell(path + ": " + text)
 		}
@@ -128,7 +129,7 @@ func (p *Parts) Paths(args []string) (map[string]string, error) {
 			return nil, badCall("%s: the feed has several sources: write NAME=FILE", arg)
 		}
 		paths[name] = path
-		if !slices.ContainsFunc(sources, func(s feed.Named) bool { return s.Name == name }) {
+		if !slices.ContainsFunc(sources, func(s feedfile.Named) bool { return s.Name == name }) {
 			return paths, nil // opening tells which there are
 		}
 	}
@@ -179,7 +180,7 @@ func (d *Drive) Replay(ctx context.Context, how Playback) (core *assistant.Core,
 			d.tell(err.Error())
 		}
 	})
-	err = a.Replay(ctx, d.Tape, how.Speed)
+	err = a.Replay(ctx, d.Inputs, how.Speed)
 	kept()
 	if err == nil && ctx.Err() == nil {
 		err = d.Unread()

@@ -105,6 +105,7 @@ var kinds = []LimitKind{
 	{"travel_stop", channel.Length, false, "the suspension is at its stop beyond this", "", ""},
 	{"damage_limit", channel.Ratio, true, "damage worth telling", "5 %", "5 %"},
 	{"drop_off_limit", channel.Time, true, "lap time lost per lap", "0.15 s", "0.15 s"},
+	{"pace_scatter_limit", channel.Ratio, true, "scatter of the lap times about their trend, share of the lap", "0.8 %", "0.8 %"},
 	{"fuel_every", channel.Laps, true, "laps between two fuel calls", "5 laps", "5 laps"},
 	{"fuel_save_most", channel.Ratio, true, "share of the burn at full pace that saving can bring", "8 %", "8 %"},
 }

@@ -203,6 +203,7 @@ var (
 	TyreEdge         = calcWheels("tyre_edge", TemperatureDifference, "between the inner and the outer band of the tread, mean over the lap completed last")
 	TyreEdgeSide     = calcWheels("tyre_edge_side", None, "which of the two is hotter", "inner", "outer")
 	TyrePressureMean = calcWheels("tyre_pressure_mean", Pressure, "mean over the lap completed last")
+	TyrePressureRise = calcWheels("tyre_pressure_rise", Pressure, "tyre_pressure_mean less that of the lap before")
 	TyreSpreadFront  = calc("tyre_spread_front", TemperatureDifference, "right minus left of tyre_core_mean")
 	TyreSpreadRear   = calc("tyre_spread_rear", TemperatureDifference, "right minus left of tyre_core_mean")
 	TyresReady       = calc("tyres_ready", None, "1 while every tyre has been in its window for the hold time")
@@ -293,4 +294,18 @@ var (
 	FuelSaving     = calc("fuel_saving", None, "whether the driver meets fuel_target", "on_target", "over_target")
 	FuelBoxLaps    = calc("fuel_box_laps", Laps, "line crossings after which the car must come in at the latest, 0 in this lap; absent where the tank reaches the flag")
 	StopWindow     = calc("stop_window_opens", Laps, "laps until a stop may come, 0 at the end of this lap; absent where none is needed")
+)
+
+// Computed channels: the pace of the stint.
+var (
+	PaceLaps       = calc("pace_laps", Laps, "valid flying laps of the stint on tyres that were ready, on which the pace is judged")
+	PaceSlope      = calc("pace_slope", Time, "lap time lost a lap over the stint, fuel taken out where pace_fuel says so; negative is gained")
+	PaceSlopeLow   = calc("pace_slope_low", Time, "lower end of its 95 % interval")
+	PaceSlopeHigh  = calc("pace_slope_high", Time, "upper end of its 95 % interval")
+	PaceFuel       = calc("pace_fuel", None, "whether the fuel burnt off is taken out", "not_taken_out", "from_car_file", "estimated")
+	PaceLoss       = calc("pace_loss", Time, "lap time lost a lap, over the latest twelve laps or the stint; absent unless it is beyond drop_off_limit and certain")
+	PaceLossLaps   = calc("pace_loss_laps", Laps, "laps completed since there has been a pace_loss")
+	PaceScatter    = calc("pace_scatter", Time, "how far lap times out of traffic lie off their line, as a standard deviation")
+	PaceUneven     = calc("pace_uneven", Ratio, "pace_scatter as a share of the lap time")
+	PaceUnevenLaps = calc("pace_uneven_laps", Laps, "laps completed since pace_uneven has been beyond pace_scatter_limit; absent while it is not")
 )

@@ -14,16 +14,24 @@ type Sense struct {
 	Alone  bool    // its standing still is proof without another sensor that moves
 	Jump   float64 // the most that two readings differ by however soon they follow one another; 0: any
 	Slew   float64 // what is allowed on top of Jump, per second
-	NoZero bool    // exactly 0 cannot be
+	NoZero bool    // exactly 0 cannot be, or says that there is no reading
 	Kin    []ID    // other channels that move when it does, besides those of the other wheels
+	Pair   ID      // the other coordinate of a place, which is frozen only where both are; 0: none
 }
 
-const frozenAfter = 20.0 // s
+const (
+	frozenAfter = 20.0 // s
+	placeAfter  = 5.0  // s: a place changes with every metre
+)
 
 // senses are by the channel of the front left wheel, or the channel itself.
 var senses = func() map[ID]*Sense {
 	tread := Sense{Stir: 2, Frozen: frozenAfter, Alone: true, Jump: 12, Slew: 25, NoZero: true}
 	moves := func(stir float64, kin ...ID) Sense { return Sense{Stir: stir, Frozen: frozenAfter, Kin: kin} }
+	motion := []ID{Speed, WheelSpeed, WheelSpeed + 1, EngineSpeed}
+	place := func(stir float64, pair ID) *Sense {
+		return &Sense{Spoken: "position", Stir: stir, Frozen: placeAfter, NoZero: true, Kin: motion, Pair: pair}
+	}
 	named := func(s Sense, spoken string) *Sense { s.Spoken = spoken; return &s }
 	return map[ID]*Sense{
 		TyreTemperature:    named(tread, "tyre temperature"),
@@ -33,6 +41,11 @@ var senses = func() map[ID]*Sense {
 		TyreCarcass:        named(Sense{Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 5, Slew: 5, NoZero: true}, "tyre carcass temperature"),
 		TyrePressure:       named(Sense{Stir: 0.5, Frozen: frozenAfter, Alone: true, Jump: 15, Slew: 5, NoZero: true}, "tyre pressure"),
 		BrakeTemperature:   named(Sense{Stir: 10, Frozen: frozenAfter, Alone: true, Jump: 50, Slew: 400, NoZero: true}, "brake temperature"),
+		PositionX:          place(40, PositionY),
+		PositionY:          place(40, PositionX),
+		Latitude:           place(6e-6, Longitude), // rad: 40 m
+		Longitude:          place(6e-6, Latitude),
+		LapDistance:        place(40, 0),
 		WheelSpeed:         named(moves(1), "wheel speed"),
 		SuspensionTravel:   named(moves(0.003), "suspension travel"),
 		RideHeight:         named(moves(0.003), "ride height"),
@@ -45,7 +58,7 @@ var senses = func() map[ID]*Sense {
 		OilTemperature:     {Spoken: "oil temperature", Jump: 10, Slew: 5},
 		CoolantTemperature: {Spoken: "coolant temperature", Jump: 10, Slew: 5},
 		OilPressure:        {Spoken: "oil pressure"},
-		EngineSpeed:        {Spoken: "engine speed"},
+		EngineSpeed:        named(moves(30, Speed, WheelSpeed, WheelSpeed+1, WheelSpeed+2), "engine speed"),
 	}
 }()
 
@@ -74,21 +87,41 @@ var groups = []struct {
 	{0b0001, "front left"}, {0b0010, "front right"}, {0b0100, "rear left"}, {0b1000, "rear right"},
 }
 
-// sensorNames lists what the driver hears of sensors: "front left tyre temperature", "all four tyre pressures".
+// A spokenName is what the driver hears of one sensor, or of several of a kind: "all four tyre pressures".
+type spokenName struct {
+	text string
+	of   []ID
+}
+
+// spokenNames lists the names for the sensors of a Sense, those of the most sensors first.
+func spokenNames(id ID) (list []spokenName) {
+	spoken := senses[id].Spoken
+	if !PerWheel(id) {
+		return []spokenName{{spoken, []ID{id}}}
+	}
+	for _, g := range groups {
+		n := spokenName{text: g.spoken + " " + spoken}
+		for w := range ID(4) {
+			if g.wheels>>w&1 == 1 {
+				n.of = append(n.of, id+w)
+			}
+		}
+		if len(n.of) > 1 {
+			n.text += "s"
+		}
+		list = append(list, n)
+	}
+	return list
+}
+
+// sensorNames lists what the driver hears of sensors, each once.
 var sensorNames = func() []string {
 	list := []string{"none"}
 	for _, id := range Sensed() {
-		spoken := senses[id].Spoken
-		if !PerWheel(id) {
-			list = append(list, spoken)
-			continue
-		}
-		for _, g := range groups {
-			name := g.spoken + " " + spoken
-			if g.wheels&(g.wheels-1) != 0 {
-				name += "s"
+		for _, n := range spokenNames(id) {
+			if !slices.Contains(list, n.text) {
+				list = append(list, n.text)
 			}
-			list = append(list, name)
 		}
 	}
 	return list
@@ -97,26 +130,15 @@ var sensorNames = func() []string {
 // SensorName returns the number among the labels of FrozenChannel that names the most of these channels at once, and
 // which those are. ids are not empty, and each has a Sense.
 func SensorName(ids []ID) (label float64, named []ID) {
-	n := 1
 	for _, id := range Sensed() {
-		if !PerWheel(id) {
-			if slices.Contains(ids, id) {
-				return float64(n), []ID{id}
+		for _, n := range spokenNames(id) {
+			if slices.ContainsFunc(n.of, func(id ID) bool { return !slices.Contains(ids, id) }) {
+				continue
 			}
-			n++
-			continue
-		}
-		for _, g := range groups {
-			named = named[:0]
-			for w := range ID(4) {
-				if g.wheels>>w&1 == 1 {
-					named = append(named, id+w)
-				}
+			if pair := senses[id].Pair; pair != 0 && slices.Contains(ids, pair) {
+				n.of = append(n.of, pair)
 			}
-			if !slices.ContainsFunc(named, func(id ID) bool { return !slices.Contains(ids, id) }) {
-				return float64(n), named
-			}
-			n++
+			return float64(slices.Index(sensorNames, n.text)), n.of
 		}
 	}
 	return 0, nil

@@ -155,28 +155,35 @@ func (e *ParseError) Error() string {
 // only where q is None. A temperature difference may be written in °C or °F as well: no
 // offset applies to it. The error is a *ParseError.
 func Parse(text string, q Quantity) (float64, error) {
+	x, _, err := ParseUnit(text, q)
+	return x, err
+}
+
+// ParseUnit is Parse that also returns the unit in which the number is written.
+func ParseUnit(text string, q Quantity) (float64, Unit, error) {
+	none := Unit{InsideUnit(q), q, 1, 0}
 	number, spelling := split(strings.TrimSpace(text))
 	x, err := strconv.ParseFloat(number, 64)
 	if err != nil || math.IsInf(x, 0) || math.IsNaN(x) {
-		return math.NaN(), &ParseError{text, "this is not a number with a unit", "write for example " + example(q)}
+		return math.NaN(), none, &ParseError{text, "this is not a number with a unit", "write for example " + example(q)}
 	}
 	if spelling == "" {
 		if q == None {
-			return x, nil
+			return x, none, nil
 		}
-		return math.NaN(), &ParseError{text, "the unit is missing", Choices(q)}
+		return math.NaN(), none, &ParseError{text, "the unit is missing", Choices(q)}
 	}
 	u, ok := UnitNamed(spelling)
 	if !ok {
-		return math.NaN(), &ParseError{text, fmt.Sprintf("unknown unit %q", spelling), unitHint(spelling, q)}
+		return math.NaN(), none, &ParseError{text, fmt.Sprintf("unknown unit %q", spelling), unitHint(spelling, q)}
 	}
 	if q == TemperatureDifference && u.Quantity == Temperature {
-		return x * u.Scale, nil
+		return x * u.Scale, u, nil
 	}
 	if u.Quantity != q {
-		return math.NaN(), &ParseError{text, fmt.Sprintf("%s is a unit of %s, and this is a %s", spelling, u.Quantity, q), "use one of " + strings.Join(UnitsOf(q), ", ")}
+		return math.NaN(), none, &ParseError{text, fmt.Sprintf("%s is a unit of %s, and this is a %s", spelling, u.Quantity, q), "use one of " + strings.Join(UnitsOf(q), ", ")}
 	}
-	return u.In(x), nil
+	return u.In(x), u, nil
 }
 
 // Choices tells in which units q is written.

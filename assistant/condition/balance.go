@@ -37,7 +37,8 @@ const (
 	extrapolate  = 15.0 // spans: a line is not believed further out than this; slicks corner at ten times what is gentle
 	offsetMost   = 0.07 // rad
 	gradientMost = 0.01 // rad per m/s²; a strongly understeering road car has 0.0016
-	steerLag     = 0.10 // s by which a car follows its front wheels; what it is compared with is calmed alike
+	steerLag     = 0.10 // s by which a car follows its front wheels: one that does so at once or twice as late is no fault;
+	// what it is compared with is calmed alike
 )
 
 // balance compares the steering with what speed, yaw rate and lateral acceleration need: the steady-state
@@ -60,6 +61,7 @@ type balance struct {
 	pick     cadence
 
 	steer, steerCalm, need, rate lag
+	fresh                        lag // as steerCalm, of a car that follows at once
 	index                        float64
 }
 
@@ -71,7 +73,8 @@ func (b *balance) init(c *car.Car) {
 	for i := range b.hard {
 		b.hard[i] = newCentre(-2*steerReach, 2*steerReach, 800)
 	}
-	b.steer, b.steerCalm, b.need, b.rate = newLag(bySteering), newLag(bySteering), newLag(bySteering), newLag(bySteering)
+	b.steer, b.steerCalm, b.need = newLag(bySteering), newLag(bySteering), newLag(bySteering)
+	b.rate, b.fresh = newLag(bySteering), newLag(bySteering)
 }
 
 func (b *balance) relearn() {
@@ -100,7 +103,7 @@ func (b *balance) step(at float64, m *motion, row channel.Row) {
 	bend := b.wheelbase * m.yaw / m.speed
 	known := m.speed > balanceFloor && !math.IsNaN(delta+bend+m.lateral)
 	if !known {
-		b.steer.y, b.steerCalm.y, b.need.y = nan, nan, nan
+		b.steer.y, b.steerCalm.y, b.need.y, b.fresh.y = nan, nan, nan, nan
 		return
 	}
 	if math.Abs(m.long) < hardLong && math.Abs(steerRate) < hardSteer && math.Abs(m.yawAcc) < hardYaw && !(row[channel.OnCourse] == 0) && b.pick.due(at) {
@@ -115,12 +118,16 @@ func (b *balance) step(at float64, m *motion, row channel.Row) {
 	b.steer.step(m.gains, delta-b.offset)
 	b.steerCalm.step(m.gains, b.steer.y)
 	b.need.step(m.gains, bend+b.gradient*m.lateral)
+	b.fresh.step(m.gains, delta-b.offset)
 	if math.Abs(m.lateral) > b.reach {
 		return
 	}
 	// The hand of the bend, not the sign of the steering: counter-steer is then deep oversteer.
 	turn := math.Copysign(1, m.lateral)
-	b.index = turn * (b.steerCalm.y - b.need.y)
+	x := turn * (b.steerCalm.y - b.need.y)
+	// While the wheel is turned quickly, what the car does depends on how soon it follows. That much is in doubt and is nobody's fault.
+	doubt := math.Abs(b.fresh.y - b.steerCalm.y)
+	b.index = math.Copysign(max(0, math.Abs(x)-doubt), x)
 }
 
 func (b *balance) learn(beyond, lateral float64) {

@@ -30,6 +30,7 @@ type tyres struct {
 	slope  [4]float64 // K/s
 	edge   [4]mean    // inner less outer band, of the lap in progress
 	rise   [4]float64 // K of the lap mean over the lap mean before
+	swell  [4]float64 // kPa, likewise
 	bands  [4]float64 // the edge of the lap completed last
 	leaks  leaks
 
@@ -60,7 +61,7 @@ func (t *tyres) stint() {
 	for w := range 4 {
 		t.core[w], t.slope[w], t.coreMean[w], t.pressureMean[w] = nan, nan, nan, nan
 		t.calm[w], t.calmer[w], t.slow[w] = newLag(byTread), newLag(byTreadSlope), newLag(bySlow)
-		t.edge[w], t.rise[w], t.bands[w] = mean{}, nan, nan
+		t.edge[w], t.rise[w], t.swell[w], t.bands[w] = mean{}, nan, nan, nan
 		t.coreLap[w], t.pressureLap[w] = mean{}, mean{}
 		t.trend[w].n = 0 // how fast these tyres warm up is kept
 	}
@@ -152,11 +153,11 @@ func since(t float64, holds bool, at float64) float64 {
 func (t *tyres) lapDone(slow bool) {
 	t.laps++
 	t.toReady, t.never, t.shown = 0, 0, false
-	before := t.coreMean
+	before, beforeP := t.coreMean, t.pressureMean
 	t.coreMean, t.pressureMean, t.bands = alike(&t.coreLap), alike(&t.pressureLap), alike(&t.edge)
 	for w := range 4 {
 		t.coreLap[w], t.pressureLap[w], t.edge[w] = mean{}, mean{}, mean{}
-		t.rise[w] = t.coreMean[w] - before[w]
+		t.rise[w], t.swell[w] = t.coreMean[w]-before[w], t.pressureMean[w]-beforeP[w]
 		if slow {
 			t.trend[w].n = 0
 		} else {
@@ -196,6 +197,7 @@ func (t *tyres) write(row channel.Row) {
 func (t *tyres) writeLap(row channel.Row) {
 	for w := range channel.ID(4) {
 		row[channel.TyreCoreMean+w], row[channel.TyreCoreRise+w], row[channel.TyrePressureMean+w] = t.coreMean[w], t.rise[w], t.pressureMean[w]
+		row[channel.TyrePressureRise+w] = t.swell[w]
 		side := nan
 		switch {
 		case t.bands[w] < 0:

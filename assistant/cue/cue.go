@@ -90,6 +90,7 @@ type Cue struct {
 	Live       bool    // the words are made anew when it is said, by Wording
 	Holds      bool    // it tells of a state: it waits until it was said or is withdrawn, and has no expiry
 	Queued     float64 // set by Offer
+	Apart      float64 // s that have to pass between two cues of its rule
 	Expires    float64 // the moment from which it must not start; 0, NaN or infinite: Config.Life after Queued
 	Duration   float64 // s, of the clip of Text
 }
@@ -132,6 +133,7 @@ const (
 	SessionEnded   Reason = "session_end"  // it waited or sounded when the session ended
 	LapFull        Reason = "lap_full"     // enough advisories in this lap
 	WindowFull     Reason = "calls_full"   // enough calls in ten minutes
+	TooSoon        Reason = "too_soon"     // its rule spoke up a short time ago
 	ByWarning      Reason = "warning"      // a warning waits for nothing, and interrupts
 	Standing       Reason = "standing"     // the car stands or is in the pits
 	RoomEnough     Reason = "room"         // there was room
@@ -183,9 +185,9 @@ type Config struct {
 	// LapAtMost renews the budget of advisories where no lap begins for so long, s: in the pits, without
 	// a line, on a very long course. Default 180 s (common practice, no source).
 	LapAtMost float64
-	// MaxCalls is how many calls there may have been in the last ten minutes where something of low importance is said; negative: no
-	// limit. Default 8, so that with a caution or two there are no more than the 10 of ISA-18.2-2016. Answers, warnings and
-	// what belongs to the line are not counted: a lap time asks for no response and so is no alarm.
+	// MaxCalls is how many calls there may have been in the last ten minutes where an advisory is said that is not of high importance,
+	// two fewer for low; negative: no limit. Default 8, so that with a caution or two there are no more than the 10 of ISA-18.2-2016.
+	// Answers, warnings and what belongs to the line are not counted: a lap time asks for no response and so is no alarm.
 	MaxCalls int
 	// LineWindow is how long after the line a cue for the line may start, s. Default 12 s: a lap time is old in the
 	// next corner but one (common practice, no source).
@@ -209,6 +211,9 @@ type Config struct {
 
 // minGap is the least pause between two cues, s (IVBSS, DOT HS 810 905: signals interfere within 500 ms).
 const minGap = 0.5
+
+// lowLeaves is how many of MaxCalls something of low importance leaves to others. Common practice, no source.
+const lowLeaves = 2
 
 // callWindow is the time that MaxCalls speaks of, s.
 const callWindow = 600

@@ -25,11 +25,11 @@ type Scheduler struct {
 	hasLast bool
 
 	mutedUntil  float64
-	cornerSince float64   // NaN outside corners
-	lapSince    float64   // NaN before the first call
-	advisories  int       // begun since lapSince
-	calls       []float64 // when something but answers, warnings and what belongs to the line was begun, within callWindow
-
+	cornerSince float64            // NaN outside corners
+	lapSince    float64            // NaN before the first call
+	advisories  int                // begun since lapSince
+	calls       []float64          // when something but answers, warnings and what belongs to the line was begun, within callWindow
+	begun       map[string]float64 // when each rule was begun last
 }
 
 // An item is a cue that waits, or a part of what sounds.
@@ -67,7 +67,7 @@ func New(c Config, words Wording) *Scheduler {
 	c = c.filled()
 	return &Scheduler{
 		conf: c, words: words, now: math.Inf(-1), lastEnd: math.Inf(-1), lastWas: Advisory,
-		mutedUntil: math.Inf(-1), cornerSince: nan, lapSince: nan,
+		mutedUntil: math.Inf(-1), cornerSince: nan, lapSince: nan, begun: map[string]float64{},
 	}
 }
 
@@ -243,8 +243,12 @@ func (s *Scheduler) whyMuted() string {
 	return fmt.Sprintf("the driver has muted advisories and cautions until %.1f s", s.mutedUntil)
 }
 
-// spent says why there is no place for an advisory of its importance, or nothing where there is one.
+// spent says why there is no place for a cue yet: its rule spoke up too short a time ago, or there were enough advisories of its
+// importance. It says nothing where there is a place.
 func (s *Scheduler) spent(c *Cue, now float64) Reason {
+	if at, ok := s.begun[c.Rule]; ok && now < at+c.Apart {
+		return TooSoon
+	}
 	if c.Priority != Advisory {
 		return ""
 	}
@@ -254,17 +258,20 @@ func (s *Scheduler) spent(c *Cue, now float64) Reason {
 	if most := s.conf.MaxAdvisoriesPerLap; most >= 0 && s.advisories >= max(1, most+int(c.Importance)) {
 		return LapFull
 	}
-	if most := s.conf.MaxCalls; c.Importance == Low && most >= 0 && s.recent(now) >= most {
+	if most := s.conf.MaxCalls; c.Importance < High && c.Where != Line && most >= 0 && s.recent(now) >= most+lowLeaves*min(int(c.Importance), 0) {
 		return WindowFull
 	}
 	return ""
 }
 
 func (s *Scheduler) whyFull(full Reason) string {
-	if full == LapFull {
+	switch full {
+	case TooSoon:
+		return "the same rule spoke up a short time ago"
+	case LapFull:
 		return fmt.Sprintf("%d advisories in a lap are the most, one fewer for low importance", s.conf.MaxAdvisoriesPerLap)
 	}
-	return fmt.Sprintf("%d calls in ten minutes are the most for something of low importance", s.conf.MaxCalls)
+	return fmt.Sprintf("%d calls in ten minutes are the most for an advisory that is not of high importance, %d fewer for low", s.conf.MaxCalls, lowLeaves)
 }
 
 // recent counts the calls begun within callWindow.
@@ -308,17 +315,17 @@ func (s *Scheduler) insert(it item) {
 	s.regroup = true
 }
 
-// before orders what waits: by priority; by importance; then what may only be said near the line, as its chance passes first; then
+// before orders what waits: by priority; then what may only be said near the line, as its chance passes first; by importance; then
 // by age.
 func before(a, b *item) bool {
 	if a.cue.Priority != b.cue.Priority {
 		return a.cue.Priority > b.cue.Priority
 	}
-	if a.cue.Importance != b.cue.Importance {
-		return a.cue.Importance > b.cue.Importance
-	}
 	if line := a.cue.Where == Line; line != (b.cue.Where == Line) {
 		return line
+	}
+	if a.cue.Importance != b.cue.Importance {
+		return a.cue.Importance > b.cue.Importance
 	}
 	return a.seq < b.seq
 }
@@ -384,6 +391,7 @@ func (s *Scheduler) begin(now float64, parts []item, said Phrase, reason Reason,
 	}
 	s.sound = sounding{on: true, cue: c, parts: parts, start: now, end: now + c.Duration, reason: reason, why: why}
 	s.last, s.hasLast = c, true
+	s.begun[c.Rule] = now
 	if c.Priority == Advisory {
 		s.advisories++
 	}
@@ -441,6 +449,7 @@ func (s *Scheduler) cut(now float64, v Verdict, reason Reason, why string, again
 			s.insert(p)
 		}
 	}
+	delete(s.begun, snd.cue.Rule)
 	if snd.cue.Priority == Advisory {
 		s.advisories = max(0, s.advisories-1) // it was not heard
 	}

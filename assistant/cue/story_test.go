@@ -23,7 +23,7 @@ var update = flag.Bool("update", false, "rewrite the want part of the stories; r
 //	config max=1 gap=0.6
 //	words GROUP MEMBERS(binary) DURATION TEXT       the words for several
 //	TIME offer RULE[/INSTANCE] PRIORITY DURATION TEXT [| key=value …]   keys: where, group, expires (a moment), short (s),
-//	                                                importance, holds, live
+//	                                                importance, holds, live, apart
 //	TIME reword RULE[/INSTANCE] DURATION TEXT       a live cue has these words from now on
 //	TIME reword RULE[/INSTANCE] none                and now none
 //	TIME keep|release RULE[/INSTANCE]               it must not be said, or may again
@@ -183,6 +183,8 @@ func (p *teller) act(at float64, verb string, args []string) {
 				c.Short = Phrase{"short: " + c.Text, p.number(v)}
 			case "importance":
 				c.Importance = map[string]Importance{"low": Low, "high": High}[v]
+			case "apart":
+				c.Apart = p.number(v)
 			case "holds":
 				c.Holds = true
 			case "live":

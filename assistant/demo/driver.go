@@ -64,6 +64,11 @@ func (r *driver) skill(s *Sim, lap, part, bend int) (use float64, left [2]float6
 			if bend == part {
 				left[1] *= 1 - f.Amount/2
 			}
+		case Wear:
+			worn := 1 - f.Amount*float64(lap-f.FromLap+1)
+			left[0], left[1] = left[0]*worn, left[1]*worn
+		case Uneven:
+			use *= 1 - f.Amount*(1+scatter(hash(s.o.Seed, uint64(lap)+5000, 0)))/2
 		case RunWide:
 			use *= 1.05 // too fast into the corner
 		}

@@ -1,16 +1,14 @@
 // Package feed turns the bytes of any source that a driver can describe into
-// samples in the units used inside. The description is a feed file (YAML): where the
-// bytes come from, how they are laid out, and which field is which channel in which
-// unit.
+// samples in the units used inside. Package feedfile reads the
+// description, a feed file.
 //
 //	transport ──bytes──▶ codec ──Record──▶ clock ▶ range ▶ derived ──Sample──▶
 //	                       ▲                 ▲                ▲
-//	feed file ── Parse ────┴─────────────────┴────────────────┘
+//	feedfile.File ─────────┴─────────────────┴────────────────┘
 //
 // Nothing is lost: what cannot be used is counted with its reason and place. Nothing
 // is invented: a value that is missing, marked as absent, not understood or not
-// mapped is absent (NaN), never zero; a unit that is not written is an error of
-// the file, not a guess.
+// mapped is absent (NaN), never zero.
 //
 // # The clock
 //
@@ -30,10 +28,7 @@
 // An expression is arithmetic over other channels of the same record: + - * / and
 // parentheses, sqrt, abs, hypot, atan2, min, max, and numbers with a unit. Values are in the
 // units used inside. If any channel that it names has no plausible reading in the
-// record, or the result is not finite, the derived channel is absent. Sums and comparisons of
-// different quantities are errors of the file; products and quotients are not followed
-// further than by numbers and ratios. The parser is the package's own: the language is a page long
-// and errors point at the character.
+// record, or the result is not finite, the derived channel is absent.
 //
 // # Several sources
 //
@@ -62,16 +57,14 @@
 //
 // Stream.Notices tells once what falls ill, by name, and once when it is over, at most five times for a part: a source that
 // is silent while others send, or whose transport is lost; a clock that steps back by more than 0.1 s or jumps; sequence numbers that begin
-// anew; a rate that is another by a factor of 1.5 for over 5 s; readings that were implausible and are so no more;
-// and channels that stand still to the last bit for 3 s at more than 5 m/s (`frozen: {channels, after, above}`, false
-// for none). A position stands still when both its coordinates do; a wheel or the engine only when the speed has changed
-// meanwhile, since a limiter holds all of them.
+// anew; a rate that is another by a factor of 1.5 for over 5 s; and readings that were implausible and are so no more.
+// Package sensor judges whether a channel measures.
 //
 // # Adding a codec
 //
 // A codec is a package under codec/ with a layout made of plain values and a
-// codec.Decoder for it; here it gets a file parse_NAME.go that fills the layout from
-// YAML, and a line in the table of codecs.
+// codec.Decoder for it; feedfile gets a file NAME.go that fills the layout from YAML and a
+// line in its table of codecs, and NewDecoder here a case.
 //
 // Decoding, joining and watching read no file and no clock; the transports and Stream do.
 package feed

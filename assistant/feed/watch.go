@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
@@ -30,38 +31,19 @@ const (
 	rateLearn    = 10  // windows of a second from which the usual rate is learnt
 	rateLast     = 5   // windows that must be another or usual again
 	rateLeast    = 4.0 // Hz: what comes more seldom has no rate
-	frozenAfter  = 3.0 // s
-	frozenAbove  = 5.0 // m/s
-	frozenStir   = 1.0 // m/s by which the speed must have changed while what turns with it did not
 	episodesTold = 5   // of one part
 )
 
-// mustMove are the channels that cannot stand still while the car moves, unless the feed file says otherwise.
-var mustMove = []channel.ID{
-	channel.PositionX, channel.Latitude, channel.LapDistance, channel.EngineSpeed,
-	channel.WheelSpeed, channel.WheelSpeed + 1, channel.WheelSpeed + 2, channel.WheelSpeed + 3,
-}
-
-// frozen is what a feed file says of channels that must move.
-type frozen struct {
-	ids          []channel.ID
-	after, above float64
-}
-
-// A watch turns what happens to a feed into notices: one when a trouble begins, one when it is over, and no more than
-// episodesTold of either for one part. It is pure; time is that of the samples.
+// A watch turns what a source shows by itself (silence, its counters, its clock, its rate, what its channels cannot be)
+// into notices: one when a trouble begins, one when it is over, and no more than episodesTold of either for one part.
+// Whether a sensor measures is package sensor's to judge. It is pure; time is that of the samples.
 type watch struct {
 	set     *channel.Set
 	lanes   []watchedLane
-	frozen  frozen
-	still   []still
 	limits  []channelLimit
 	odd     map[channel.ID]*alarm // implausible channels
 	oddNow  []channel.ID          // those in alarm
 	oddSeen int64
-	speed   float64
-	fast    float64 // since when the car has been fast without a break, +Inf: it is not
-	fastAt  float64 // of the last speed
 	samples int64
 	begun   bool
 	first   float64
@@ -71,16 +53,14 @@ type watch struct {
 
 // An alarm is a part's state.
 type alarm struct {
-	part  string
-	on    bool
-	began float64
-	last  float64 // when the trouble was seen last
-	told  int
+	part string
+	on   bool
+	last float64 // when the trouble was seen last
+	told int
 }
 
 // A watchedLane is what is known of a source.
 type watchedLane struct {
-	name                  string // "" for the only one
 	decoder               *decoder
 	back, jumps, restarts int64
 	silent, clock, begin  alarm
@@ -88,50 +68,19 @@ type watchedLane struct {
 	any                   bool
 	first, last, interval float64
 	n                     int64
-	covers                []channel.ID
 }
 
-// A still is a channel that must move, or the pair that makes a position.
-type still struct {
-	ids     []channel.ID
-	lane    int
-	turns   bool // it turns with the speed, so a steady speed excuses it
-	values  []float64
-	changed float64 // when it changed last
-	lo, hi  float64 // m/s, speeds since
-	alarm   alarm
-}
-
-func newWatch(f *File, set *channel.Set, lanes []*lane) *watch {
-	w := &watch{set: set, frozen: f.frozen, odd: map[channel.ID]*alarm{}, fast: math.Inf(1), fastAt: math.Inf(-1), speed: math.NaN()}
-	for id := range channel.ID(set.Len()) {
-		c := set.At(id)
-		w.limits = append(w.limits, channelLimit{c.Min, c.Max})
-	}
-	for i, l := range lanes {
-		part, covers := Whole.Name, f.covers
-		if f.parts != nil {
-			part, covers = Source.Of(l.name).Name, f.parts[i].f.covers
+func newWatch(f *feedfile.File, set *channel.Set, lanes []*lane) *watch {
+	w := &watch{set: set, odd: map[channel.ID]*alarm{}, limits: limitsOf(set)}
+	for _, l := range lanes {
+		part := Whole.Name
+		if f.Parts != nil {
+			part = Source.Of(l.name).Name
 		}
 		w.lanes = append(w.lanes, watchedLane{
-			name: l.name, decoder: l.decoder, silent: alarm{part: part}, clock: alarm{part: part + " clock"}, begin: alarm{part: part + " sequence"},
-			rate: rate{alarm: alarm{part: part + " rate"}}, covers: covers,
+			decoder: l.decoder, silent: alarm{part: part}, clock: alarm{part: part + " clock"},
+			begin: alarm{part: part + " sequence"}, rate: rate{alarm: alarm{part: part + " rate"}},
 		})
-	}
-	partner := map[channel.ID]channel.ID{channel.PositionX: channel.PositionY, channel.Latitude: channel.Longitude}
-	for _, id := range f.frozen.ids {
-		lane := slices.IndexFunc(w.lanes, func(l watchedLane) bool { return slices.Contains(l.covers, id) })
-		if lane < 0 || slices.Contains(f.frozen.ids, channel.PositionX) && id == channel.PositionY || slices.Contains(f.frozen.ids, channel.Latitude) && id == channel.Longitude {
-			continue
-		}
-		s := still{ids: []channel.ID{id}, lane: lane, changed: math.Inf(1), alarm: alarm{part: Movement.Of(set.At(id).Name).Name}}
-		if other, ok := partner[id]; ok && slices.Contains(w.lanes[lane].covers, other) {
-			s.ids = append(s.ids, other) // a car may well go due east
-			s.alarm.part = Movement.Of("the position").Name
-		}
-		s.turns = id == channel.EngineSpeed || id >= channel.WheelSpeed && id < channel.WheelSpeed+4
-		s.values = slices.Repeat([]float64{math.NaN()}, len(s.ids))
-		w.still = append(w.still, s)
 	}
 	return w
 }
@@ -148,7 +97,7 @@ func (w *watch) raise(a *alarm, at float64, state health.State, text string) {
 	if a.on {
 		return
 	}
-	a.on, a.began = true, at
+	a.on = true
 	a.told++
 	if a.told == episodesTold {
 		text += "; this is told no more"
@@ -198,7 +147,6 @@ func (w *watch) sample(sources []int, s channel.Sample) {
 	}
 	w.silence(s.At)
 	w.plausible(s)
-	w.movement(sources, s)
 }
 
 // ended tells that a live source will not send again.
@@ -339,7 +287,7 @@ func (w *watch) plausible(s channel.Sample) {
 			}
 			w.oddNow = append(w.oddNow, id)
 			if a.told == 0 {
-				a.on, a.began, a.last, a.told = true, s.At, s.At, 1
+				a.on, a.last, a.told = true, s.At, 1
 				continue
 			}
 			w.raise(a, s.At, health.Degraded, fmt.Sprintf("the feed gives %.4g, outside its plausible range, again", v))
@@ -351,48 +299,6 @@ func (w *watch) plausible(s channel.Sample) {
 			w.settle(a, s.At, fmt.Sprintf("plausible for %.0f s", calm))
 			w.oddNow = slices.Delete(w.oddNow, i, i+1)
 			i--
-		}
-	}
-}
-
-// movement looks for channels that stand still while the car does not.
-func (w *watch) movement(sources []int, s channel.Sample) {
-	if len(w.still) == 0 {
-		return
-	}
-	if v := s.Row[channel.Speed]; v > w.frozen.above {
-		if s.At-w.fastAt > frozenAfter/3 || math.IsInf(w.fast, 1) {
-			w.fast = s.At
-		}
-		w.speed, w.fastAt = v, s.At
-	} else if !math.IsNaN(v) {
-		w.speed, w.fast = v, math.Inf(1)
-	}
-	for i := range w.still {
-		x := &w.still[i]
-		if !slices.Contains(sources, x.lane) {
-			continue
-		}
-		came, moved := false, false
-		for k, id := range x.ids {
-			if v := s.Row[id]; !math.IsNaN(v) {
-				came = true
-				moved = moved || v != x.values[k]
-				x.values[k] = v
-			}
-		}
-		if moved {
-			x.changed, x.lo, x.hi = s.At, math.Inf(1), math.Inf(-1)
-			if x.alarm.on {
-				w.settle(&x.alarm, s.At, fmt.Sprintf("it moves again, after %.1f s", s.At-x.alarm.began))
-			}
-		}
-		if w.speed > w.frozen.above {
-			x.lo, x.hi = min(x.lo, w.speed), max(x.hi, w.speed)
-		}
-		// A channel of which nothing comes is not frozen but absent.
-		if came && s.At-max(x.changed, w.fast) > w.frozen.after && s.At-w.fastAt <= frozenAfter/3 && (!x.turns || x.hi-x.lo > frozenStir) {
-			w.raise(&x.alarm, s.At, health.Degraded, fmt.Sprintf("it has stood still for %.1f s at %.3g m/s", s.At-x.changed, w.speed))
 		}
 	}
 }

@@ -63,7 +63,10 @@ func Plain(name string) string {
 
 // Argument writes a path so that it can be copied into a command line.
 func Argument(path string) string {
-	plain := strings.Trim(path, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-+=:,@%/"+string(filepath.Separator)) == ""
+	plain := !strings.ContainsFunc(path, func(r rune) bool {
+		letter := 'a' <= r && r <= 'z' || 'A' <= r && r <= 'Z' || '0' <= r && r <= '9'
+		return !letter && r != filepath.Separator && !strings.ContainsRune("._-+=:,@%/", r)
+	})
 	switch {
 	case plain && path != "":
 		return path

@@ -118,6 +118,9 @@ func faulty(course string, add func(*drive)) {
 	single(demo.Fault{Kind: demo.Bottoming, FromLap: 3, ToLap: 9, Corner: k, Amount: 0.08}, expected{rule: "bottoming", from: 3, late: 7})
 	single(demo.Fault{Kind: demo.SetABS, FromLap: 3, Corner: k, Amount: 1}, expected{rule: "abs-changed", from: 3, late: 4})
 	single(demo.Fault{Kind: demo.SetTC, FromLap: 3, Corner: k, Amount: 0}, expected{rule: "traction-control-changed", from: 3, late: 4})
+	single(demo.Fault{Kind: demo.Wear, FromLap: 1, ToLap: 11, Amount: 0.01}, expected{rule: "pace-dropping", from: 6, late: 11})
+	add(&drive{name: course + " uneven", options: demo.Options{Course: course, Laps: 17, Faults: []demo.Fault{{Kind: demo.Uneven, FromLap: 1, ToLap: 17, Amount: 0.1}}},
+		expect: []expected{{rule: "pace-uneven", from: 6, late: 17}}})
 	single(demo.Fault{Kind: demo.RunWide, FromLap: 5, Corner: k, Amount: 2}, expected{rule: "lap-void", from: 5, late: 6})
 	single(demo.Fault{Kind: demo.Silence, FromLap: 5, Corner: k, Amount: 8}, expected{rule: "feed-silent", from: 5, late: 6})
 	single(demo.Fault{Kind: demo.Caution, FromLap: 4, Corner: k, Amount: 130}, expected{rule: "full-course-caution", from: 4, late: 5})

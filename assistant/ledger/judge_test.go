@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/stat"
+
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 )
@@ -281,7 +283,7 @@ func (o *outcome) judge(c *said) judgement {
 		}
 		return notSo("the sensors are good")
 	case "pace-dropping", "pace-uneven":
-		return judgement{}
+		return o.pace(c, t)
 	}
 	return judgement{}
 }
@@ -583,4 +585,42 @@ func (o *outcome) lapTime(c *said, t float64) judgement {
 		return wrongNumber(sprintf("%.2f s from the best", delta))
 	}
 	return fine
+}
+
+// pace judges a call about the laps of the stint: by least squares through their true times from the third on, when the tyres are
+// warm, what the fuel aboard cost taken out.
+func (o *outcome) pace(c *said, t float64) judgement {
+	var age, time []float64
+	for i, l := range o.truth.Done {
+		if l.End > t {
+			break
+		}
+		if l.Class == "in" { // another stint begins
+			age, time = nil, nil
+		}
+		if i > 2 && l.Valid && l.Class == "flying" {
+			age, time = append(age, float64(i)), append(time, l.Time-o.car.FuelEffect*o.car.FuelDensity*l.FuelLeft)
+		}
+	}
+	if len(age) < 5 {
+		return notSo("fewer than six flying laps")
+	}
+	first := max(0, len(age)-12)
+	start, slope := stat.LinearRegression(age[first:], time[first:], nil, false)
+	if c.Rule == "pace-dropping" {
+		if slope < 0.7*o.limit("drop_off_limit", 0) {
+			return notSo(sprintf("the laps fall off by %.3f s", slope))
+		}
+		return check(near(c.Text, slope, 0.3*slope+0.03), "%.3f s a lap", slope)
+	}
+	sum := 0.0
+	for i := first; i < len(age); i++ {
+		off := time[i] - start - slope*age[i]
+		sum += off * off
+	}
+	scatter := math.Sqrt(sum / float64(len(age)-first-2))
+	if scatter < 0.6*o.limit("pace_scatter_limit", 0)*time[0] {
+		return notSo(sprintf("the laps lie within %.2f s", scatter))
+	}
+	return check(near(c.Text, scatter, 0.6*scatter) || !strings.Contains(c.Text, ","), "scatter %.2f s", scatter)
 }

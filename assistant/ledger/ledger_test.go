@@ -87,18 +87,20 @@ func (l *ledger) enter(o *outcome) {
 			continue
 		}
 		if c.Priority == "answer" {
-			l.worst["answer"] = max(l.worst["answer"], wait)
+			l.worst["answer"] = max(l.worst["answer"], o.open(float64(c.Queued), float64(c.Start)))
 			continue
 		}
 		l.calls[c.Priority]++
 		l.worst[c.Priority] = max(l.worst[c.Priority], wait)
-		if c.Rule != "lap-time" && c.Rule != "personal-best" {
+		laptime := c.Rule == "lap-time" || c.Rule == "personal-best"
+		if !laptime {
 			times = append(times, c.when())
 		}
 		if c.Priority != "warning" {
 			l.overlap(o, c)
 		}
-		if before, ok := last[c.Rule+c.Text]; ok && c.when()-before < 60 && c.Priority != "warning" {
+		// The time of another lap is another call, even where it reads the same.
+		if before, ok := last[c.Rule+c.Text]; ok && c.when()-before < 60 && c.Priority != "warning" && !laptime {
 			l.chatter++
 			note("chatter: %q again after %.0f s", c.Text, c.when()-before)
 		}
@@ -170,15 +172,31 @@ func (l *ledger) overlap(o *outcome, c *said) {
 		return
 	}
 	l.speech += b - a
-	before := 0.0
+	l.bad += b - a - o.open(a, b)
+}
+
+// open is how much of a span, s, the driver neither braked nor turned in.
+func (o *outcome) open(a, b float64) (seconds float64) {
+	before := a
 	for _, m := range o.between(a, b) {
 		dt := m.at - before
 		before = m.at
-		busy := m.row[channel.Brake] > 0.1 && m.row[channel.Speed] > 15
-		if busy && dt < 1 {
-			l.bad += dt
+		if dt < 1 && !(m.row[channel.Brake] > 0.1 && m.row[channel.Speed] > 15) && !o.turnsIn(m) {
+			seconds += dt
 		}
 	}
+	return seconds
+}
+
+// turnsIn tells whether the car is in the first half of the way from a corner's entry to its apex.
+func (o *outcome) turnsIn(m moment) bool {
+	d := m.row[channel.LapDistance]
+	for _, k := range o.truth.Course.Corners {
+		if d >= k.Entry && d < k.Entry+(k.Apex-k.Entry)/2 {
+			return true
+		}
+	}
+	return false
 }
 
 func (l *ledger) table() string {

@@ -23,7 +23,7 @@ var tens = map[string]float64{
 // numbers returns what the number words of a text may mean: a number of one part ("twenty-seven point four"), of several that stand side by side
 // ("one forty-two point three" is 102.3 s, "six sixty" 660), and parts of it ("two tenths").
 func numbers(text string) [][]float64 {
-	text = strings.NewReplacer("-", " ", ",", " | ", ".", " | ", "half a lap", "| point five |", "a lap and a half", "| one point five |").Replace(strings.ToLower(text))
+	text = strings.NewReplacer("-", " ", ",", " | ", ".", " | ", "half a lap", "| point five |", "a lap and a half", "| one point five |", "a tenth and a half", "| point one five |", "a tenth", "| point one |").Replace(strings.ToLower(text))
 	words := strings.Fields(text)
 	var all [][]float64
 	for i := 0; i < len(words); {
@@ -147,7 +147,7 @@ func TestNumbersAreReadBack(t *testing.T) {
 		"Front right high, point three.": 0.3, "Front right brake, six sixty.": 660, "Twenty-one four. Eight tenths quicker.": 21.4,
 		"One forty-two point three.": 102.3, "Save point one three. Half a lap short.": 0.13, "One oh two three.": 62.3,
 		"Front left hot, one hundred and twelve.": 112, "Eight tenths slower.": 0.8, "Fuel good, a lap and a half over.": 1.5,
-		"Twenty-seven point four.": 27.4, "minus three": -3, "Front right tyre nine hotter.": 9,
+		"Twenty-seven point four.": 27.4, "minus three": -3, "Front right tyre nine hotter.": 9, "Ahead, a tenth.": 0.1,
 	} {
 		require.True(t, near(text, want, 1e-6), "%s: %v", text, numbers(text))
 	}

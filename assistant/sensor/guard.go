@@ -39,7 +39,8 @@ const (
 	restFactor  = 3.0  // times the longest rest seen before
 	fewSteps    = 3.0  // steps by which its fellows must have moved, in
 	fewMoves    = 4    // changes at least: one that tells its reading every minute is no witness
-	fewChanges  = 5    // changes from which the steps of a sensor are known
+	fewChanges  = 5    // changes from which the steps of a sensor are known, and how often it tells its reading
+	unknownFor  = 20.0 // s of the car moving before one is judged that has changed less often
 	finest      = 0.05 // of Stir: a sensor of finer steps cannot repeat itself
 	fine        = 0.25 // of Stir
 	worked      = 10.0 // m/s by which the car must have slowed for a sensor to be judged alone
@@ -74,6 +75,7 @@ type sensor struct {
 	id    channel.ID
 	sense *channel.Sense
 	kin   [4]int // indices of its fellows, -1: none
+	pair  int    // index of Sense.Pair, -1: none
 	lo    float64
 	hi    float64
 	stale float64
@@ -122,7 +124,7 @@ func New(set *channel.Set) *Guard {
 			}
 			s := sensor{id: id, sense: sense, lo: c.Min, hi: c.Max, stale: c.Stale, step: math.Inf(1)}
 			s.last, s.level, s.oddAt, s.soundAt = nan, nan, nan, nan
-			s.kin = [4]int{-1, -1, -1, -1}
+			s.kin, s.pair = [4]int{-1, -1, -1, -1}, -1
 			at := 0
 			for other := range n {
 				if first+other != id {
@@ -135,8 +137,12 @@ func New(set *channel.Set) *Guard {
 		}
 	}
 	for i := range g.sensors {
-		for k, id := range g.sensors[i].sense.Kin {
-			g.sensors[i].kin[k] = index[id]
+		s := &g.sensors[i]
+		for k, id := range s.sense.Kin {
+			s.kin[k] = index[id]
+		}
+		if s.sense.Pair != 0 {
+			s.pair = index[s.sense.Pair]
 		}
 	}
 	return g
@@ -324,4 +330,7 @@ func (g *Guard) recover(i int, v float64) {
 	s.fault, s.masked, s.spikes, s.soundAt = None, false, 0, math.NaN()
 	s.last = v
 	s.rested()
+	if p := s.pair; p >= 0 && g.sensors[p].fault == Frozen {
+		g.recover(p, g.sensors[p].last)
+	}
 }

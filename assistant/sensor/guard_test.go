@@ -63,6 +63,9 @@ func coarse(row channel.Row) {
 		case channel.Angle:
 			step = 0.01
 		}
+		if id == channel.Latitude || id == channel.Longitude {
+			step = 1e-6 // 6 m
+		}
 		for w := range channel.ID(4) {
 			if step > 0 && (w == 0 || channel.PerWheel(id)) {
 				row[id+w] = math.Round(row[id+w]/step) * step
@@ -147,6 +150,9 @@ func TestFrozenSensors(t *testing.T) {
 		{"the yaw rate", []channel.ID{channel.YawRate}, false, 24},
 		{"the steering", []channel.ID{channel.SteeringWheelAngle}, false, 24},
 		{"the speed", []channel.ID{channel.Speed}, false, 24},
+		{"the engine speed", []channel.ID{channel.EngineSpeed}, false, 24},
+		{"the position", []channel.ID{channel.PositionX, channel.PositionY}, false, 14},
+		{"the lap distance", []channel.ID{channel.LapDistance}, false, 14},
 		{"everything of a wheel", []channel.ID{channel.TyreTemperature, channel.TyrePressure, channel.BrakeTemperature}, false, 24},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -175,7 +181,8 @@ func TestFrozenSensors(t *testing.T) {
 			}
 			for _, id := range tt.ids {
 				require.Contains(t, frozen, id, set.At(id).Name)
-				require.InDelta(t, from+tt.within/2+7, frozen[id], tt.within/2-6)
+				require.GreaterOrEqual(t, frozen[id], from+min(13, tt.within/3))
+				require.LessOrEqual(t, frozen[id], from+tt.within+1)
 				require.InDelta(t, until+1, back[id], 15)
 			}
 			for i, s := range samples {
@@ -357,6 +364,46 @@ func TestRests(t *testing.T) {
 			}
 			require.Equal(t, tt.frozen, frozen)
 		})
+	}
+}
+
+// A place is frozen when both coordinates stand still in a car that drives, and in no other case.
+func TestPlaces(t *testing.T) {
+	driving := func(at float64) float64 { return 40 + 20*math.Sin(at/7) }
+	way := func(at float64) float64 { return 40*at - 140*math.Cos(at/7) }
+	still := func(float64) float64 { return 5 }
+	for _, tt := range []struct {
+		name        string
+		speed, x, y func(at float64) float64
+		frozen      bool
+	}{
+		{"on its way", driving, way, way, false},
+		{"due east", driving, way, still, false},
+		{"a place every four seconds", driving, func(at float64) float64 { return way(at - math.Mod(at, 4)) }, still, false},
+		{"never moved", driving, still, still, true},
+		{"no place known", driving, func(float64) float64 { return 0 }, func(float64) float64 { return 0 }, false},
+		{"the car stands", func(float64) float64 { return 0.1 }, still, still, false},
+		{"the car stands and its speed is frozen", func(float64) float64 { return 30 }, still, still, false},
+		{"at walking pace behind the safety car", func(at float64) float64 { return driving(at) / 12 }, still, still, false},
+	} {
+		g, hold, row := sensor.New(set), channel.NewHold(set), set.NewRow()
+		var frozen []channel.ID
+		for i := range 10 * 200 {
+			at := float64(i) / 10
+			row[channel.Speed], row[channel.PositionX], row[channel.PositionY] = tt.speed(at), tt.x(at), tt.y(at)
+			g.Update(hold, channel.Sample{At: at, Row: row})
+			for _, f := range g.Findings() {
+				frozen = append(frozen, f.Channel)
+			}
+		}
+		if !tt.frozen {
+			require.Empty(t, frozen, tt.name)
+			continue
+		}
+		require.ElementsMatch(t, []channel.ID{channel.PositionX, channel.PositionY}, frozen, tt.name)
+		label, named := channel.SensorName(frozen)
+		require.Equal(t, "position", set.At(channel.FrozenChannel).Labels[int(label)])
+		require.Len(t, named, 2)
 	}
 }
 

@@ -97,11 +97,16 @@ func (g *Guard) alive(i int) bool {
 
 // frozen judges a sensor that has stood still.
 func (g *Guard) frozen(s *sensor) bool {
-	if s.last == 0 && s.sense.NoZero { // a flat tyre
+	if s.last == 0 && s.sense.NoZero { // a flat tyre, or a source that knows no place
 		return false
 	}
-	if s.rest < s.sense.Frozen || s.rest < restFactor*s.longest {
+	if s.rest < s.sense.Frozen || s.rest < restFactor*s.longest || s.changes < fewChanges && s.rest < unknownFor {
 		return false
+	}
+	if p := s.pair; p >= 0 { // a car may well go due east
+		if o := &g.sensors[p]; !math.IsNaN(o.last) && o.fault != Frozen && o.rest < s.sense.Frozen {
+			return false
+		}
 	}
 	step, live := s.step, 0
 	for k, other := range s.kin {

@@ -39,7 +39,7 @@ var English = &Language{
 		cue.NoWords: "nothing to say, or a value in its words was not known", cue.AlreadyExpired: "it had expired when it was offered",
 		cue.MutedByDriver: "muted by the driver", cue.BeingSaid: "the same was being said", cue.NewerText: "a newer text of the same call took its place",
 		cue.SaidWithin: "said within another call", cue.NoLongerTrue: "no longer true", cue.SessionEnded: "the session ended",
-		cue.LapFull: "enough advisories in the lap", cue.WindowFull: "enough calls in ten minutes", cue.ByWarning: "a warning waits for nothing",
+		cue.LapFull: "enough advisories in the lap", cue.WindowFull: "enough calls in ten minutes", cue.TooSoon: "said a short time ago", cue.ByWarning: "a warning waits for nothing",
 		cue.Standing: "the car stood or was in the pits", cue.RoomEnough: "there was room", cue.RoomUnknown: "room not known, but not in a corner",
 		cue.Waited: "the driver had waited for his answer", cue.OtherSounded: "another call was being said", cue.OthersFirst: "others went first",
 		cue.KeptBack: "it was not the time for it", cue.InCorner: "in a corner, and the room not known", cue.NotStraight: "not on a straight",

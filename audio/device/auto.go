@@ -4,25 +4,23 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"runtime"
 	"strings"
 	"sync"
 	"time"
 
 	"earshot/audio"
-	"earshot/audio/device/internal/output"
-	"earshot/audio/device/oto"
-	"earshot/audio/device/pulse"
 )
 
 // lookEvery is how often a device is looked for while there is none. That costs two calls of the system.
 const lookEvery = 2 * time.Second
 
-// An Auto plays through the first device that can be had. While there is none, at the start or after a loss that is
+// An auto plays through the first device that can be had. While there is none, at the start or after a loss that is
 // for good, it looks for one and takes up what appears.
-type Auto struct {
+type auto struct {
 	find finder
-	news output.News
+	news news
 
 	mu   sync.Mutex
 	now  Device // nil: there is none
@@ -38,7 +36,7 @@ type Auto struct {
 type finder func(context.Context) (Device, error)
 
 func openAuto(ctx context.Context, say func(string), find finder, every time.Duration) (Device, error) {
-	a := &Auto{find: find, news: output.NewNews(), stop: make(chan struct{}), done: make(chan struct{})}
+	a := &auto{find: find, news: newNews(), stop: make(chan struct{}), done: make(chan struct{})}
 	d, err := find(ctx)
 	switch {
 	case d != nil && err != nil:
@@ -47,7 +45,7 @@ func openAuto(ctx context.Context, say func(string), find finder, every time.Dur
 		return nil, fmt.Errorf("opening a sound device: %w", context.Cause(ctx))
 	case d == nil:
 		say("no sound: " + oneLine(err) + ". Nothing will be heard until you " + advice() + "; it is taken up when it is there")
-		a.news.Tell(fmt.Errorf("auto: %w: there is none yet", ErrLost))
+		a.news.tell(fmt.Errorf("auto: %w: there is none yet", ErrLost))
 	}
 	a.now = d
 	go a.run(every)
@@ -67,24 +65,34 @@ func oneLine(err error) string { return strings.ReplaceAll(err.Error(), "\n", ";
 func first(ctx context.Context) (Device, error) {
 	var why []error
 	if runtime.GOOS == "linux" {
-		d, err := pulse.Open(ctx)
+		d, err := openPulse(ctx, parkAfter)
 		if err == nil {
 			return d, nil
 		}
 		why = append(why, err)
 	}
-	if !oto.Card() {
+	if !hasCard() {
 		return nil, errors.Join(append(why, errors.New("there is no sound card"))...)
 	}
-	d, err := oto.Open(ctx)
+	d, err := openOto(ctx)
 	if err != nil {
 		return nil, errors.Join(append(why, err)...)
 	}
 	return d, errors.Join(why...)
 }
 
+// hasCard tells whether the system has a sound card; where that cannot be known cheaply it is taken to have one. The
+// oto library can be started only once in a process, so it is not to be tried in vain.
+func hasCard() bool {
+	if runtime.GOOS != "linux" {
+		return true
+	}
+	cards, _ := filepath.Glob("/dev/snd/pcm*p")
+	return len(cards) > 0
+}
+
 // run waits for the device to be lost or for one to appear.
-func (a *Auto) run(every time.Duration) {
+func (a *auto) run(every time.Duration) {
 	defer close(a.done)
 	for {
 		d := a.device()
@@ -99,33 +107,33 @@ func (a *Auto) run(every time.Duration) {
 		}
 		select {
 		case err := <-d.Lost():
-			if _, comesBack := d.(*pulse.Device); err != nil && !comesBack {
+			if _, comesBack := d.(*pulse); err != nil && !comesBack {
 				a.take(nil)
 				_ = d.Close()
 			}
-			a.news.Tell(err)
+			a.news.tell(err)
 		case <-a.stop:
 			return
 		}
 	}
 }
 
-func (a *Auto) look() {
+func (a *auto) look() {
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
 	if d, _ := a.find(ctx); d != nil {
 		a.take(d)
-		a.news.Tell(nil)
+		a.news.tell(nil)
 	}
 }
 
-func (a *Auto) device() Device {
+func (a *auto) device() Device {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return a.now
 }
 
-func (a *Auto) take(d Device) {
+func (a *auto) take(d Device) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if a.now = d; d != nil {
@@ -134,7 +142,7 @@ func (a *Auto) take(d Device) {
 }
 
 // Play queues a clip; where there is no device the error wraps ErrLost.
-func (a *Auto) Play(c audio.Clip) error {
+func (a *auto) Play(c audio.Clip) error {
 	d := a.device()
 	if d == nil {
 		return fmt.Errorf("auto: %w: there is none yet", ErrLost)
@@ -143,14 +151,14 @@ func (a *Auto) Play(c audio.Clip) error {
 }
 
 // Stop fades out what sounds and forgets what waits.
-func (a *Auto) Stop() {
+func (a *auto) Stop() {
 	if d := a.device(); d != nil {
 		d.Stop()
 	}
 }
 
 // SetGain makes everything louder or softer, also through a device that appears later.
-func (a *Auto) SetGain(decibels float64) {
+func (a *auto) SetGain(decibels float64) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if a.gain = decibels; a.now != nil {
@@ -159,10 +167,10 @@ func (a *Auto) SetGain(decibels float64) {
 }
 
 // Lost tells that there is no device, and nil when there is one.
-func (a *Auto) Lost() <-chan error { return a.news }
+func (a *auto) Lost() <-chan error { return a.news }
 
 // Name is that of the device.
-func (a *Auto) Name() string {
+func (a *auto) Name() string {
 	if d := a.device(); d != nil {
 		return d.Name()
 	}
@@ -170,7 +178,7 @@ func (a *Auto) Name() string {
 }
 
 // Close waits for what sounds and gives the device back.
-func (a *Auto) Close() error {
+func (a *auto) Close() error {
 	a.closing.Do(func() {
 		close(a.stop)
 		<-a.done

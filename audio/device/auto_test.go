@@ -10,12 +10,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/audio"
-	"earshot/audio/device/internal/output"
 )
 
 // fake is a device that keeps what is asked of it.
 type fake struct {
-	news    output.News
+	news    news
 	played  int
 	stopped int
 	gain    float64
@@ -53,7 +52,7 @@ func TestAutoTakesUpWhatAppears(t *testing.T) {
 
 		time.Sleep(10 * time.Second)
 		require.Empty(t, a.Lost(), "that there is still none is no news")
-		one := &fake{news: output.NewNews()}
+		one := &fake{news: newNews()}
 		there = one
 		require.NoError(t, <-a.Lost())
 		require.Equal(t, -6.0, one.gain)
@@ -63,11 +62,11 @@ func TestAutoTakesUpWhatAppears(t *testing.T) {
 		require.Equal(t, 1, one.stopped)
 
 		there = nil
-		one.news.Tell(errors.New("pulled out"))
+		one.news.tell(errors.New("pulled out"))
 		require.ErrorContains(t, <-a.Lost(), "pulled out")
 		synctest.Wait()
 		require.True(t, one.closed)
-		two := &fake{news: output.NewNews()}
+		two := &fake{news: newNews()}
 		there = two
 		require.NoError(t, <-a.Lost())
 		require.NoError(t, a.Play(audio.Clip{}))

@@ -13,14 +13,9 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"earshot/audio"
-	"earshot/audio/device/internal/output"
-	"earshot/audio/device/oto"
-	"earshot/audio/device/portaudio"
-	"earshot/audio/device/pulse"
-	"earshot/audio/device/silent"
-	"earshot/audio/device/wav"
 )
 
 // A Device plays clips. Its methods may be called from any goroutine.
@@ -45,17 +40,18 @@ type Device interface {
 
 // Errors that Play and Open wrap.
 var (
-	ErrLost   = output.ErrLost
-	ErrClosed = output.ErrClosed
+	ErrLost   = errors.New("the sound device is lost")
+	ErrClosed = errors.New("the sound device is closed")
 	ErrName   = errors.New("unknown sound device")
 )
 
-// Names lists what Open takes.
-func Names() []string {
-	return []string{"auto", "pulse", "oto", "portaudio", "wav:FILE", "silent"}
-}
+// cardRate is the sample rate of the streams to a card or server, which converts if it wants another.
+const cardRate = 48000
 
-// Open opens a device by name. "auto" is an Auto: on Linux the sound server where one answers, else a sound card;
+// stallLimit is how long a server or library may ask for no sound before it counts as lost.
+const stallLimit = 2 * time.Second
+
+// Open opens a device by name. "auto" is on Linux the sound server where one answers, else a sound card;
 // elsewhere the system's sound. say gets one sentence for people when auto had to fall back. ctx bounds the opening
 // only.
 func Open(ctx context.Context, name string, say func(string)) (Device, error) {
@@ -66,25 +62,17 @@ func Open(ctx context.Context, name string, say func(string)) (Device, error) {
 	case isWAV && file == "":
 		return nil, fmt.Errorf("%w: wav needs a file, as in wav:%s", ErrName, filepath.Join("out", "cues.wav"))
 	case isWAV:
-		return opened(wav.Open(file))
+		return openWAV(file)
 	case name == "auto":
 		return openAuto(ctx, say, first, lookEvery)
 	case name == "pulse":
-		return opened(pulse.Open(ctx))
+		return openPulse(ctx, parkAfter)
 	case name == "oto":
-		return opened(oto.Open(ctx))
+		return openOto(ctx)
 	case name == "portaudio":
-		return opened(portaudio.Open(ctx))
+		return openPortAudio(ctx)
 	case name == "silent":
-		return silent.Open(), nil
+		return openSilent(), nil
 	}
-	return nil, fmt.Errorf("%w %q; there are %s", ErrName, name, strings.Join(Names(), ", "))
-}
-
-// opened keeps a nil pointer from becoming a device that is not nil.
-func opened[D Device](d D, err error) (Device, error) {
-	if err != nil {
-		return nil, err
-	}
-	return d, nil
+	return nil, fmt.Errorf("%w %q; there are auto, pulse, oto, portaudio, wav:FILE, silent", ErrName, name)
 }

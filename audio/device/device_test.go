@@ -1,4 +1,4 @@
-package device_test
+package device
 
 import (
 	"os"
@@ -8,44 +8,42 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/audio"
-	"earshot/audio/device"
-	"earshot/audio/device/internal/devicetest"
 	"earshot/audio/device/soundtest"
 )
 
-func opener(name string) func(t *testing.T) devicetest.Device {
-	return func(t *testing.T) devicetest.Device {
+func opener(name string) func(t *testing.T) Device {
+	return func(t *testing.T) Device {
 		t.Helper()
-		d, err := device.Open(t.Context(), name, nil)
+		d, err := Open(t.Context(), name, nil)
 		require.NoError(t, err)
 		t.Cleanup(func() { d.Stop(); _ = d.Close() })
 		return d
 	}
 }
 
-func TestSilentKeepsTheContract(t *testing.T) { devicetest.Contract(t, opener("silent")) }
+func TestSilentKeepsTheContract(t *testing.T) { keepsTheContract(t, opener("silent")) }
 
 func TestWAVKeepsTheContract(t *testing.T) {
-	devicetest.Contract(t, opener("wav:"+filepath.Join(t.TempDir(), "x.wav")))
+	keepsTheContract(t, opener("wav:"+filepath.Join(t.TempDir(), "x.wav")))
 }
 
 func TestWAVHoldsWhatWasPlayed(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "x.wav")
 	d := opener("wav:" + file)(t)
 	d.SetGain(-6)
-	require.NoError(t, d.Play(devicetest.Tone(44100, 1000, 0.5, 0.5)))
+	require.NoError(t, d.Play(tone(44100, 1000, 0.5, 0.5)))
 	require.NoError(t, d.Close())
 	f, err := os.Open(file)
 	require.NoError(t, err)
 	defer f.Close()
 	c, err := audio.ReadWAV(f)
 	require.NoError(t, err)
-	heard, err := devicetest.Heard(c.Samples, c.Rate)
+	got, err := heard(c.Samples, c.Rate)
 	require.NoError(t, err)
-	require.InDelta(t, 0.5, heard.Seconds, 0.01)
-	require.InDelta(t, 1000, heard.Hz, 1)
-	require.InDelta(t, 0.25, heard.Peak, 0.005)
-	require.Zero(t, heard.Holes)
+	require.InDelta(t, 0.5, got.Seconds, 0.01)
+	require.InDelta(t, 1000, got.Hz, 1)
+	require.InDelta(t, 0.25, got.Peak, 0.005)
+	require.Zero(t, got.Holes)
 }
 
 func TestOpenRefuses(t *testing.T) {
@@ -53,12 +51,12 @@ func TestOpenRefuses(t *testing.T) {
 		"trumpet": `unknown sound device "trumpet"; there are auto, pulse, oto, portaudio, wav:FILE, silent`,
 		"wav:":    "unknown sound device: wav needs a file, as in wav:" + filepath.Join("out", "cues.wav"),
 	} {
-		d, err := device.Open(t.Context(), name, nil)
+		d, err := Open(t.Context(), name, nil)
 		require.Nil(t, d)
-		require.ErrorIs(t, err, device.ErrName)
+		require.ErrorIs(t, err, ErrName)
 		require.EqualError(t, err, want)
 	}
-	_, err := device.Open(t.Context(), "wav:"+filepath.Join(t.TempDir(), "no", "x.wav"), nil)
+	_, err := Open(t.Context(), "wav:"+filepath.Join(t.TempDir(), "no", "x.wav"), nil)
 	require.ErrorIs(t, err, os.ErrNotExist)
 }
 
@@ -71,7 +69,7 @@ func TestAutoGoesOnWithoutADevice(t *testing.T) {
 	t.Setenv("PULSE_RUNTIME_PATH", t.TempDir())
 	t.Setenv("XDG_RUNTIME_DIR", t.TempDir())
 	var said []string
-	d, err := device.Open(t.Context(), "auto", func(s string) { said = append(said, s) })
+	d, err := Open(t.Context(), "auto", func(s string) { said = append(said, s) })
 	require.NoError(t, err)
 	defer d.Close()
 	if d.Name() == "pulse" {
@@ -81,13 +79,13 @@ func TestAutoGoesOnWithoutADevice(t *testing.T) {
 	require.Len(t, said, 1)
 	require.Contains(t, said[0], "no sound: opening the sound device pulse: no sound server answers")
 	require.Contains(t, said[0], "start a sound server")
-	_, err = device.Open(t.Context(), "pulse", nil)
+	_, err = Open(t.Context(), "pulse", nil)
 	require.ErrorContains(t, err, "set PULSE_SERVER or start one")
 }
 
 func TestAutoTakesTheServer(t *testing.T) {
 	soundtest.Start(t).Setenv(t)
-	d, err := device.Open(t.Context(), "auto", func(s string) { t.Errorf("said %q", s) })
+	d, err := Open(t.Context(), "auto", func(s string) { t.Errorf("said %q", s) })
 	require.NoError(t, err)
 	require.Equal(t, "pulse", d.Name())
 	require.NoError(t, d.Close())
@@ -101,12 +99,12 @@ func TestAutoTakesTheServerThatComesLate(t *testing.T) {
 	card := soundtest.Start(t)
 	card.Setenv(t)
 	card.Kill()
-	d, err := device.Open(t.Context(), "auto", nil)
+	d, err := Open(t.Context(), "auto", nil)
 	require.NoError(t, err)
-	require.ErrorIs(t, <-d.Lost(), device.ErrLost)
+	require.ErrorIs(t, <-d.Lost(), ErrLost)
 	card.Restart(t)
 	require.NoError(t, <-d.Lost())
 	require.Equal(t, "pulse", d.Name())
-	require.NoError(t, d.Play(devicetest.Tone(16000, 440, 0.1, 0.1)))
+	require.NoError(t, d.Play(tone(16000, 440, 0.1, 0.1)))
 	require.NoError(t, d.Close())
 }

@@ -1,7 +1,7 @@
 package spoken
 
-// A Language is what a voice says besides texts that somebody wrote: numbers, and what the wheels, axles and sides of a car
-// are called. A second language is another value of this type.
+// A Language is what a voice says besides texts that somebody wrote: numbers, and what the wheels, axles and sides of a
+// car are called. A second language is another value of this type.
 type Language struct {
 	Name string // as a configuration selects it
 
@@ -19,8 +19,8 @@ type Language struct {
 
 	// Places are the names by code: fl, fr, rl, rr, front, rear, left, right.
 	Places map[string]string
-	// Together are names of several places at once by their codes, fl+fr, where they have one; a side alone is left or right.
-	// Others are told one by one with And between them.
+	// Together are names of several places at once by their codes, fl+fr, where they have one; a side alone is left or
+	// right. Others are told one by one with And between them.
 	Together map[string]string
 	And      string
 }

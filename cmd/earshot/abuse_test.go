@@ -28,6 +28,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/configs"
@@ -291,16 +292,16 @@ func told(t testing.TB, events []journal.Event) (list []string) {
 	return list
 }
 
-// onlySamples is a tape of the first n samples of another.
+// onlySamples gives the first n samples of other inputs.
 type onlySamples struct {
-	tape assistant.Tape
-	n    int
-	bits []string
+	inputs assistant.Inputs
+	n      int
+	bits   []string
 }
 
 func (o *onlySamples) Next() (assistant.Input, error) {
 	for {
-		in, err := o.tape.Next()
+		in, err := o.inputs.Next()
 		if err == nil && in.Kind != assistant.KindSample {
 			continue
 		}
@@ -314,11 +315,11 @@ func (o *onlySamples) Next() (assistant.Input, error) {
 	}
 }
 
-// storyOf replays a tape's samples and gives them with what they tell.
-func storyOf(t testing.TB, l *assembly.Parts, tape assistant.Tape, n int) (bits, story []string) {
+// storyOf replays the samples of inputs and returns them with what they tell.
+func storyOf(t testing.TB, l *assembly.Parts, inputs assistant.Inputs, n int) (bits, story []string) {
 	t.Helper()
 	var events []journal.Event
-	o := &onlySamples{tape: tape, n: n}
+	o := &onlySamples{inputs: inputs, n: n}
 	a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "x"}, Sinks: []assistant.Sink{
 		assistant.JournalTo(func(e journal.Event) error { events = append(events, e); return nil }),
 	}}
@@ -342,7 +343,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	villain := &abuser{r: r, seeds: fuzzSeeds(t)}
 
 	// The same bytes once more, here: what a decoder must say of them, to know that they are bad.
-	shadow, err := ref.Feed.NewDecoder(ref.Channels)
+	shadow, err := feed.NewDecoder(ref.Feed, ref.Channels)
 	require.NoError(t, err)
 	taken := 0
 	send := func(p []byte) {
@@ -403,9 +404,9 @@ func TestAbuseOverUDP(t *testing.T) {
 	l.checkReplay()
 
 	// The undisturbed run: the good datagrams alone.
-	decoder, err := ref.Feed.NewDecoder(ref.Channels)
+	decoder, err := feed.NewDecoder(ref.Feed, ref.Channels)
 	require.NoError(t, err)
-	wantBits, want := storyOf(t, ref, assistant.NewFeedTape(&datagramList{decoder, good}, nil), len(good))
+	wantBits, want := storyOf(t, ref, assistant.NewFeedReplay(&datagramList{decoder, good}, nil), len(good))
 	require.Len(t, wantBits, len(good))
 	require.GreaterOrEqual(t, strings.Count(strings.Join(want, ""), `"kind":"lap"`), 2)
 	found, err := filepath.Glob(filepath.Join(l.sessions, "*", "recording.mcap"))
@@ -416,7 +417,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	defer rec.Close()
 	require.Empty(t, rec.Bind(ref.Channels))
 	// Ticks and health between samples depend on how busy this machine is: without them both must be one.
-	gotBits, got := storyOf(t, ref, assistant.NewRecordedTape(rec), len(good))
+	gotBits, got := storyOf(t, ref, assistant.NewRecordingReplay(rec), len(good))
 	require.Len(t, gotBits, len(wantBits), "samples")
 	for i := range wantBits {
 		require.Equal(t, wantBits[i], gotBits[i], "sample %d is another", i)
@@ -491,12 +492,12 @@ func TestAbsurdHitsItsChannels(t *testing.T) {
 	set := channel.NewSet()
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)
-	f, err := feed.Parse("demo.yaml", data, set)
+	f, err := feedfile.Parse("demo.yaml", data, set)
 	require.NoError(t, err)
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	motion := demoDatagrams(t, demoLoaded(t), 0.5, 30)[0]
 	require.Equal(t, byte(1), motion[4])
-	d, err := f.NewDecoder(set)
+	d, err := feed.NewDecoder(f, set)
 	require.NoError(t, err)
 	n := 0
 	d.Decode(absurd(motion, rand.New(rand.NewPCG(1, 2))), 0, func(s channel.Sample) {

@@ -18,6 +18,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 )
@@ -158,10 +159,10 @@ func TestAbuseOfLinesOverUDP(t *testing.T) {
 				return path
 			}, "PULSE_SERVER=", "DISPLAY=", "EARSHOT_DEVICE=silent")
 			set := channel.NewSet()
-			f, err := feed.ParseWith("text.yaml", []byte(text), set, func(name string) ([]byte, error) { return []byte(w.beside[name]), nil })
+			f, err := feedfile.ParseWith("text.yaml", []byte(text), set, func(name string) ([]byte, error) { return []byte(w.beside[name]), nil })
 			require.NoError(t, err)
 			newDecoder := func() feed.Decoder {
-				d, err := f.NewDecoder(set)
+				d, err := feed.NewDecoder(f, set)
 				require.NoError(t, err)
 				return d
 			}

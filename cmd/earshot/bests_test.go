@@ -60,14 +60,14 @@ func logConfig(dir string, i int) assembly.Config {
 	return assembly.Config{Feed: filepath.Join(dir, fmt.Sprint(i), "feed.yaml"), Car: "demo", Course: filepath.Join(dir, "saucer.yaml"), Voice: "clear"}
 }
 
-// A recordingTape records what it gives, as a live run does.
-type recordingTape struct {
-	assistant.Tape
+// recordingInputs records what it gives, as a live run does.
+type recordingInputs struct {
+	assistant.Inputs
 	record func(assistant.Input) error
 }
 
-func (r recordingTape) Next() (assistant.Input, error) {
-	in, err := r.Tape.Next()
+func (r recordingInputs) Next() (assistant.Input, error) {
+	in, err := r.Inputs.Next()
 	if err == nil {
 		err = r.record(in)
 	}
@@ -83,7 +83,7 @@ func recordLog(t *testing.T, dir string, i int, recording string, head journal.S
 	require.NoError(t, err)
 	record := func(in assistant.Input) error { return assistant.Record(recorder, in) }
 	require.NoError(t, record(assistant.Input{Kind: assistant.KindStart, Session: &head}))
-	d.Head, d.Tape = head, recordingTape{d.Tape, record}
+	d.Head, d.Inputs = head, recordingInputs{d.Inputs, record}
 	var b bytes.Buffer
 	_, err = d.Replay(t.Context(), assembly.Playback{Sinks: []assistant.Sink{assembly.JournalTo(&b)}, KeepBests: keep})
 	require.NoError(t, err)
@@ -248,7 +248,7 @@ func TestManyCoursesAndBrokenBestsDoNotKeepTheDriverHome(t *testing.T) {
 		old := time.Now().Add(-time.Duration(i+1) * time.Hour)
 		require.NoError(t, os.Chtimes(path, old, old))
 	}
-	all, wrong = store.List(courses)
+	_, wrong = store.List(courses)
 	require.Empty(t, wrong)
 	files, err := filepath.Glob(filepath.Join(dir, "state", "earshot", "bests", "*.json"))
 	require.NoError(t, err)

@@ -1,14 +1,12 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"earshot/assistant/assembly"
 	"earshot/assistant/debrief"
-	"earshot/assistant/journal"
 )
 
 func newDebrief() *cobra.Command {
@@ -36,14 +34,8 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 		if len(args) == 1 {
 			ref = args[0]
 		}
-		found, err := r.FindJournal(ref)
+		found, events, err := r.Events(ref)
 		if err != nil {
-			return err
-		}
-		events, err := assembly.ReadJournal(found.Journal)
-		if errors.Is(err, journal.ErrTorn) || errors.As(err, new(*journal.LineError)) {
-			r.Tell(fmt.Sprintf("%s: %v; the debrief is made of the rest", found.Journal, err))
-		} else if err != nil {
 			return err
 		}
 		if found.Car == nil || c.Flags().Changed("car") {

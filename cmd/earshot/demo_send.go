@@ -180,7 +180,7 @@ func sendDemo(c *cobra.Command, p *assembly.Parts, sim *demo.Sim, list []destina
 		}
 		senders = append(senders, s)
 	}
-	pace, live := assistant.NewPace(times), !allFiles(list)
+	pace, live := assistant.NewPacer(times), !allFiles(list)
 	for {
 		x, ok := sim.Next()
 		if !ok || !pace.Wait(c.Context(), x.At) {

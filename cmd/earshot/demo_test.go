@@ -15,6 +15,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs"
 )
 
@@ -29,9 +30,9 @@ func TestDemoIsSent(t *testing.T) {
 			name := map[string]string{asPacket: "demo.yaml", asJSON: "demo-json.yaml"}[as]
 			data, err := configs.Files.ReadFile("feeds/" + name)
 			require.NoError(t, err)
-			f, err := feed.Parse(name, data, set)
+			f, err := feedfile.Parse(name, data, set)
 			require.NoError(t, err)
-			decoder, err := f.NewDecoder(set)
+			decoder, err := feed.NewDecoder(f, set)
 			require.NoError(t, err)
 			sim, err := demo.New(set, demo.Options{Seed: 5, Story: true, Rate: 60})
 			require.NoError(t, err)

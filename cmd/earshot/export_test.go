@@ -54,7 +54,7 @@ func recordDemo(t testing.TB, path string, seconds float64) (set *channel.Set, r
 	require.NoError(t, err)
 	at := 0.0
 	for at < seconds {
-		in, err := d.Tape.Next()
+		in, err := d.Inputs.Next()
 		if err != nil {
 			require.ErrorIs(t, err, io.EOF)
 			break
@@ -135,7 +135,7 @@ func TestExportedCSVReadsBackBitForBit(t *testing.T) {
 	require.NoError(t, err)
 	n := 0
 	for {
-		in, err := l.Tape.Next()
+		in, err := l.Inputs.Next()
 		if err == io.EOF {
 			break
 		}

@@ -12,7 +12,6 @@ import (
 	"earshot/assistant/journal"
 	"earshot/assistant/opendata"
 	"earshot/audio"
-	"earshot/audio/hear"
 	"earshot/audio/spoken"
 	"earshot/audio/voice"
 )
@@ -116,5 +115,5 @@ func TestReplayOfMeasuredOval(t *testing.T) {
 	for _, near := range []float64{133.2, 133.9, 134.6, 137.9, 137.1, 136.4, 143.6, 123.6, 147.4, 127.4} {
 		phrases = append(phrases, voice.Normal(spoken.LapBrief(near)))
 	}
-	require.Equal(t, want, hear.RecogniseAll(t, clips, phrases))
+	require.Equal(t, want, recogniseAll(t, clips, phrases))
 }

@@ -16,7 +16,7 @@ import (
 
 	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
-	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/probe"
 	"earshot/assistant/feed/transport"
 )
@@ -160,7 +160,7 @@ func progress(c *cobra.Command, p probeFlags, live bool, more func() string) fun
 }
 
 // nothingCame says what to look at.
-func nothingCame(found assembly.Listened, live bool, f *feed.File) error {
+func nothingCame(found assembly.Listened, live bool, f *feedfile.File) error {
 	source := found.Source
 	if !live {
 		return fmt.Errorf("%s: nothing is in it", source)
@@ -265,7 +265,7 @@ func probeUnknown(c *cobra.Command, p probeFlags, args []string) error {
 		if text, err = sniffer.FeedFile(origin); err != nil {
 			return fmt.Errorf("%s: %w; nothing was written: listen longer while the car drives", found.Source, err)
 		}
-		if _, err := feed.Parse(p.write, text, channel.NewSet()); err != nil {
+		if _, err := feedfile.Parse(p.write, text, channel.NewSet()); err != nil {
 			return err
 		}
 		if err := writeNew(p.write, text, p.force); err != nil {

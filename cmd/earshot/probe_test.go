@@ -16,6 +16,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs"
 )
 
@@ -25,7 +26,7 @@ func sendDemoTo(t *testing.T, port int) {
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)
 	set := channel.NewSet()
-	f, err := feed.Parse("demo.yaml", data, set)
+	f, err := feedfile.Parse("demo.yaml", data, set)
 	require.NoError(t, err)
 	e, err := feed.NewEncoder(f, set)
 	require.NoError(t, err)

@@ -143,7 +143,7 @@ func (f *datagramFeed) Stats() feed.Stats { return f.decoder.Stats() }
 // runDatagrams is a live run in time of its own over such a source.
 func runDatagrams(t *testing.T, l *assembly.Parts, list [][]byte, period time.Duration) (text string, bits []string) {
 	t.Helper()
-	decoder, err := l.Feed.NewDecoder(l.Channels)
+	decoder, err := feed.NewDecoder(l.Feed, l.Channels)
 	require.NoError(t, err)
 	var b bytes.Buffer
 	synctest.Test(t, func(t *testing.T) {
@@ -337,7 +337,7 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		require.NoError(t, err)
 		defer source.Close()
 		a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "replay", Feed: "r"}, Sinks: []assistant.Sink{assistant.RecordTo(recorder)}}
-		require.NoError(t, a.Replay(t.Context(), assistant.NewFeedTape(source, nil), 0))
+		require.NoError(t, a.Replay(t.Context(), assistant.NewFeedReplay(source, nil), 0))
 		require.NoError(t, recorder.Close())
 		var stdout, stderr bytes.Buffer
 		require.Equal(t, 0, Main([]string{"replay", file}, nil, &stdout, &stderr), stderr.String())

@@ -7,6 +7,7 @@ import (
 	"image/png"
 	"io"
 	"math"
+	"slices"
 
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/opentype"
@@ -99,9 +100,7 @@ func (c *canvas) fill(shapes [][]vec, ink color.RGBA) {
 			continue
 		}
 		if area(s) < 0 { // all the same way round, so that overlaps add up
-			for i, j := 0, len(s)-1; i < j; i, j = i+1, j-1 {
-				s[i], s[j] = s[j], s[i]
-			}
+			slices.Reverse(s)
 		}
 		for i, v := range s {
 			if v = v.sub(corner); i == 0 {

@@ -66,14 +66,11 @@ func css(c color.RGBA) string { return fmt.Sprintf("#%02X%02X%02X", c.R, c.G, c.
 func path(b *bufio.Writer, points []vec, closed bool) {
 	b.WriteString(`<path d="`)
 	for i, v := range points {
+		move := "L"
 		if i == 0 {
-			b.WriteByte('M')
-		} else {
-			b.WriteByte('L')
+			move = "M"
 		}
-		b.WriteString(num(v.x))
-		b.WriteByte(' ')
-		b.WriteString(num(v.y))
+		b.WriteString(move + num(v.x) + " " + num(v.y))
 	}
 	if closed {
 		b.WriteByte('Z')

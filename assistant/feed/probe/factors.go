@@ -3,6 +3,7 @@ package probe
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"earshot/assistant/channel"
 )
@@ -50,7 +51,7 @@ func (j *judge) accuseEither(a, b witness, evidence string, n int, r float64) {
 	nameA, nameB := j.nameOf(a.ids), j.nameOf(b.ids)
 	j.accuse(Finding{Kind: "scale", Alternate: true, Samples: n, Ratio: r, Evidence: evidence,
 		Hypothesis: fmt.Sprintf("either %s reads %s, or %s reads %s: nothing else in the feed tells which", nameA, times(r), nameB, times(1/r)),
-		Fix:        fmt.Sprintf("scale: %.4g for %s, or scale: %.4g for %s", wasA/r, nameA, wasB*r, nameB)}, append(append([]channel.ID{}, a.ids...), b.ids...)...)
+		Fix:        fmt.Sprintf("scale: %.4g for %s, or scale: %.4g for %s", wasA/r, nameA, wasB*r, nameB)}, slices.Concat(a.ids, b.ids)...)
 }
 
 // implausible tells whether id is mostly out of all bounds, which is told as such.

@@ -34,22 +34,19 @@ var forms = []form{
 
 // read takes a value out of a datagram: as a number, and as an integer whose order is that of the numbers.
 func (f form) read(p []byte, big bool) (v float64, order int64) {
-	var u uint64
-	switch {
-	case f.size == 1:
+	u, bytes := uint64(0), binary.ByteOrder(binary.LittleEndian)
+	if big {
+		bytes = binary.BigEndian
+	}
+	switch f.size {
+	case 1:
 		u = uint64(p[0])
-	case f.size == 2 && big:
-		u = uint64(binary.BigEndian.Uint16(p))
-	case f.size == 2:
-		u = uint64(binary.LittleEndian.Uint16(p))
-	case f.size == 4 && big:
-		u = uint64(binary.BigEndian.Uint32(p))
-	case f.size == 4:
-		u = uint64(binary.LittleEndian.Uint32(p))
-	case big:
-		u = binary.BigEndian.Uint64(p)
+	case 2:
+		u = uint64(bytes.Uint16(p))
+	case 4:
+		u = uint64(bytes.Uint32(p))
 	default:
-		u = binary.LittleEndian.Uint64(p)
+		u = bytes.Uint64(p)
 	}
 	switch {
 	case f.float && f.size == 4:
@@ -128,7 +125,7 @@ func (p *part) explain(big bool) ([]Field, float64) {
 	var fields []Field
 	for at := 0; at < p.size; {
 		t := choice[at]
-		fields = p.append(fields, t, at, big)
+		fields = p.append(fields, t, at, big, same)
 		at += t.form.size
 	}
 	return fields, least[0] * float64(n)
@@ -285,11 +282,10 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 		if nonzero < 8 || nonzero*50 < n {
 			return t
 		}
-		if len(slices.Compact(sorted(values))) < 6 {
+		if len(slices.Compact(slices.Sorted(slices.Values(values)))) < 6 {
 			return t
 		}
-		t.cost -= floatBonus
-		t.cost = max(t.cost, 0.5)
+		t.cost = max(t.cost-floatBonus, 0.5)
 	} else if f.size > 1 && !counts {
 		if within.another(m) || within.changed == 0 && across.another(math.Inf(1)) {
 			return t
@@ -349,12 +345,6 @@ func step(big bool) int {
 	return -1
 }
 
-func sorted(v []float64) []float64 {
-	s := slices.Clone(v)
-	slices.Sort(s)
-	return s
-}
-
 // length is the bits that a step takes, with its sign.
 func length(step int64) float64 {
 	if step < 0 {
@@ -395,20 +385,8 @@ func flagLike(values []float64) bool {
 	return !near || len(distinct) == 2
 }
 
-// constant tells whether a byte is the same in all that was kept.
-func (p *part) constant(at int) bool {
-	for _, r := range p.runs {
-		for _, d := range r {
-			if d[at] != p.runs[0][0][at] {
-				return false
-			}
-		}
-	}
-	return true
-}
-
 // append adds a field; constants and noise are put together.
-func (p *part) append(fields []Field, t trial, at int, big bool) []Field {
+func (p *part) append(fields []Field, t trial, at int, big bool, same []bool) []Field {
 	f := Field{At: at, Type: t.form.name, Size: t.form.size, Is: t.is, Big: big && t.form.size > 1 && t.form.name != "text"}
 	lastRun := p.runs[len(p.runs)-1]
 	last := lastRun[len(lastRun)-1][at : at+t.form.size]
@@ -438,7 +416,7 @@ func (p *part) append(fields []Field, t trial, at int, big bool) []Field {
 			}
 		}
 		if above := at + step(!big); t.form.size == 1 && t.is == Number && above >= 0 && above < p.size {
-			if c := p.runs[0][0][above]; c != 0 && p.constant(above) {
+			if c := p.runs[0][0][above]; c != 0 && same[above] {
 				f.Note = fmt.Sprintf("with the constant byte %02x at %d perhaps a u16", c, above)
 			}
 		}

@@ -13,6 +13,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs"
 )
 
@@ -22,7 +23,7 @@ func demoBytes(t testing.TB, send func(p []byte, at float64)) {
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)
 	set := channel.NewSet()
-	f, err := feed.Parse("demo.yaml", data, set)
+	f, err := feedfile.Parse("demo.yaml", data, set)
 	require.NoError(t, err)
 	e, err := feed.NewEncoder(f, set)
 	require.NoError(t, err)
@@ -90,7 +91,7 @@ func judgeFields(sent [][]byte, fields []Field, truths []truth) (sc score, misse
 	listed := map[int]bool{}
 	for _, tr := range truths {
 		want := series(sent, tr.at, tr.form, tr.big)
-		if len(slices.Compact(sorted(want))) < 2 {
+		if len(slices.Compact(slices.Sorted(slices.Values(want)))) < 2 {
 			continue // a field that never changed cannot be told from a constant
 		}
 		sc.sent++

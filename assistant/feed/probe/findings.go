@@ -86,15 +86,11 @@ func (j *judge) accuse(f Finding, ids ...channel.ID) {
 		}
 	}
 	f.Channels = brief(f.Channels)
+	where := strings.Join(f.Channels, ", ")
 	if len(f.Lines) > 0 {
-		var s []string
-		for _, l := range f.Lines {
-			s = append(s, fmt.Sprint(l))
-		}
-		f.Fix = "line " + strings.Join(s, ", ") + ": " + f.Fix
-	} else {
-		f.Fix = strings.Join(f.Channels, ", ") + ": " + f.Fix
+		where = "line " + strings.ReplaceAll(strings.Trim(fmt.Sprint(f.Lines), "[]"), " ", ", ")
 	}
+	f.Fix = where + ": " + f.Fix
 	j.list = append(j.list, f)
 }
 
@@ -103,11 +99,7 @@ func brief(names []string) []string {
 	var out []string
 	for _, n := range names {
 		base, wheel := cutWheel(n)
-		if wheel == "" {
-			out = append(out, n)
-			continue
-		}
-		all := true
+		all := wheel != ""
 		for w := channel.FL; w <= channel.RR; w++ {
 			all = all && slices.Contains(names, base+"_"+w.Suffix())
 		}
@@ -181,24 +173,9 @@ func (j *judge) column(i int) []float64 {
 	return c
 }
 
-// present keeps the readings.
-func present(c []float64) []float64 {
-	var p []float64
-	for _, v := range c {
-		if !math.IsNaN(v) {
-			p = append(p, v)
-		}
-	}
-	return p
-}
-
 // magnitude is the value that the absolute readings exceed one time in ten.
 func magnitude(c []float64) float64 {
-	p := present(c)
-	for i := range p {
-		p[i] = math.Abs(p[i])
-	}
-	return statistics.Quantile(p, 0.9)
+	return statistics.Quantile(absolutes(c), 0.9)
 }
 
 // ratio is the median of a/b where both are well off zero, how far the middle half of the
@@ -218,29 +195,32 @@ func ratio(a, b []float64) (r, spread float64, n int) {
 // correlation is Pearson's, over the pairs that are whole. What lies far outside of nearly all other values is brought
 // in to their edge first, so that a jump of a position or a heading does not outweigh the rest.
 func correlation(a, b []float64) (rho float64, n int) {
-	la, ha := edges(a)
-	lb, hb := edges(b)
-	var sa, sb, saa, sbb, sab float64
-	for i := range a {
-		if x, y := a[i], b[i]; !math.IsNaN(x + y) {
-			n++
-			sa, sb = sa+min(max(x, la), ha), sb+min(max(y, lb), hb)
+	x, y := pairs(a, b)
+	bring := func(c, all []float64) {
+		lo, hi := edges(all)
+		for i := range c {
+			c[i] = min(max(c[i], lo), hi)
 		}
 	}
-	if n < 3 {
-		return 0, n
+	bring(x, a)
+	bring(y, b)
+	if len(x) >= 3 {
+		rho = stat.Correlation(x, y, nil)
 	}
-	sa, sb = sa/float64(n), sb/float64(n)
+	if math.IsNaN(rho) { // one of them stands still
+		rho = 0
+	}
+	return rho, len(x)
+}
+
+// pairs keeps what is whole on both sides.
+func pairs(a, b []float64) (x, y []float64) {
 	for i := range a {
-		if x, y := a[i], b[i]; !math.IsNaN(x + y) {
-			x, y = min(max(x, la), ha)-sa, min(max(y, lb), hb)-sb
-			saa, sbb, sab = saa+x*x, sbb+y*y, sab+x*y
+		if !math.IsNaN(a[i] + b[i]) {
+			x, y = append(x, a[i]), append(y, b[i])
 		}
 	}
-	if saa <= 0 || sbb <= 0 {
-		return 0, n
-	}
-	return sab / math.Sqrt(saa*sbb), n
+	return x, y
 }
 
 // edges is beyond which a value lies far out.
@@ -253,12 +233,7 @@ func edges(c []float64) (lo, hi float64) {
 
 // deviation is the standard deviation of the readings at which both are whole.
 func deviation(a, b []float64) float64 {
-	var whole []float64
-	for i := range a {
-		if !math.IsNaN(a[i] + b[i]) {
-			whole = append(whole, a[i])
-		}
-	}
+	whole, _ := pairs(a, b)
 	return stat.StdDev(whole, nil)
 }
 

@@ -3,6 +3,7 @@ package probe
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"earshot/assistant/channel"
 	"earshot/assistant/statistics"
@@ -33,7 +34,6 @@ func (j *judge) pedals() {
 		raw := top / (cur.Scale * m.Scale) // as the source sends it
 		n := int(x.n)
 		evidence := fmt.Sprintf("the full stroke reads %.4g, and 1 is full; the source sends %.4g there (%d readings)", top, raw, n)
-		fits := func(full float64) bool { return math.Abs(raw/full-1) < 0.02 }
 		switch {
 		case math.Abs(100*top-1) < 0.02 && cur.Spelling == "%":
 			j.accuseUnit("1", evidence, n, top, id)
@@ -41,7 +41,7 @@ func (j *judge) pedals() {
 			j.accuseUnit("%", evidence, n, top, id)
 		case top > 1.2 || top < 0.02:
 			for _, full := range []float64{100, 255, 1000, 1023, 4095, 10000, 32767, 65535} {
-				if fits(full) {
+				if math.Abs(raw/full-1) < 0.02 {
 					j.accuse(Finding{Kind: "unit", Unit: "1", Samples: n, Ratio: top, Evidence: evidence,
 						Hypothesis: fmt.Sprintf("%s counts 0 to %.0f", j.m.set.At(id).Name, full),
 						Fix:        fmt.Sprintf(`unit: "1", scale: %.6g`, 1/full)}, id)
@@ -54,16 +54,9 @@ func (j *judge) pedals() {
 
 // worked tells whether a pedal must have been pressed: the car sped up or slowed down well.
 func (j *judge) worked(id channel.ID) bool {
-	hard := 0
-	for _, o := range j.obs {
-		for _, a := range []float64{o[oSpeedRate], o[oWheelRate], o[oWayRate]} {
-			if id == channel.Throttle && a > 2 || id == channel.Brake && a < -4 {
-				hard++
-				break
-			}
-		}
-	}
-	return hard > enough/2
+	return j.often(func(a float64) bool {
+		return id == channel.Throttle && a > 2 || id == channel.Brake && a < -4
+	}, oSpeedRate, oWheelRate, oWayRate) > enough/2
 }
 
 // engine looks at the crankshaft while the car drives.
@@ -86,31 +79,45 @@ func (j *judge) engine() {
 // driven tells whether the car moved at speed for a while, by whatever speed there is. The bound holds for any unit of
 // speed.
 func (j *judge) driven() bool {
-	n := 0
-	for _, o := range j.obs {
-		for _, v := range []float64{o[oSpeed], o[oWheels], o[oWay], o[oLap]} {
-			if v > 15 {
-				n++
-				break
-			}
-		}
-	}
-	return n > 2*enough
+	return j.often(func(v float64) bool { return v > 15 }, oSpeed, oWheels, oWay, oLap) > 2*enough
 }
 
-// fitsTemperature finds the unit in which a reading that stands at x °C now would lie within lo to hi, "" if it lies
-// there already.
-func (j *judge) fitsTemperature(id channel.ID, x, lo, hi float64) (unit string, would float64) {
+// often counts the observations in which one of these values is so.
+func (j *judge) often(so func(float64) bool, values ...int) (n int) {
+	for _, o := range j.obs {
+		if slices.ContainsFunc(values, func(i int) bool { return so(o[i]) }) {
+			n++
+		}
+	}
+	return n
+}
+
+// fits finds the first of these units in which a reading that stands at x now would lie within lo to hi, and in how many
+// of them it would.
+func (j *judge) fits(id channel.ID, x, lo, hi float64, units ...string) (unit string, would float64, n int) {
 	cur := j.current(id)
-	for _, s := range []string{"°C", "°F", "K_abs"} {
+	for _, s := range units {
 		u, _ := channel.UnitNamed(s)
-		if v := u.In(cur.Out(x)); u.Scale != cur.Scale || u.Offset != cur.Offset {
-			if v >= lo && v <= hi && (unit == "" || u.Scale == 1 && u.Offset == 0) {
+		if v := u.In(cur.Out(x)); (u.Scale != cur.Scale || u.Offset != cur.Offset) && v >= lo && v <= hi {
+			if n++; n == 1 {
 				unit, would = s, v
 			}
 		}
 	}
-	return unit, would
+	return unit, would, n
+}
+
+// middles are the medians of channels, with the number of their readings; nil unless each has some.
+func (j *judge) middles(ids []channel.ID) (list []float64, n int) {
+	for _, id := range ids {
+		x := j.m.measured(id)
+		if x == nil {
+			return nil, 0
+		}
+		list = append(list, x.values.quantile(0.5))
+		n += int(x.n)
+	}
+	return list, n
 }
 
 // temperatures looks for degrees of another scale.
@@ -118,55 +125,49 @@ func (j *judge) temperatures() {
 	driven := j.driven()
 	cold := j.airTemperature()
 	type group struct {
-		first            channel.ID
-		most, least      float64 // °C: the median while driving is not above, not below
-		lo, hi           float64 // where the right unit puts it
-		wheels, coldSoak bool
+		first       channel.ID
+		most, least float64 // °C: the median while driving is not above, not below
+		lo, hi      float64 // where the right unit puts it
+		wheels      bool    // they stand in the air before the drive
 	}
 	for _, g := range []group{
-		{channel.TyreTemperature, tyreHottest, -40, 30, 130, true, true},
-		{channel.TyreTempInner, tyreHottest, -40, 30, 130, true, true},
-		{channel.TyreTempMiddle, tyreHottest, -40, 30, 130, true, true},
-		{channel.TyreTempOuter, tyreHottest, -40, 30, 130, true, true},
-		{channel.TyreCarcass, tyreHottest, -40, 30, 130, true, true},
-		{channel.BrakeTemperature, math.Inf(1), math.Inf(-1), 0, 0, true, true},
-		{channel.CoolantTemperature, 140, -45, 55, 130, false, false},
-		{channel.OilTemperature, 165, -45, 55, 150, false, false},
-		{channel.TrackTemperature, 68, -25, -5, 65, false, false},
-		{channel.AirTemperature, 52, -35, -10, 48, false, false},
+		{channel.TyreTemperature, tyreHottest, -40, 30, 130, true},
+		{channel.TyreTempInner, tyreHottest, -40, 30, 130, true},
+		{channel.TyreTempMiddle, tyreHottest, -40, 30, 130, true},
+		{channel.TyreTempOuter, tyreHottest, -40, 30, 130, true},
+		{channel.TyreCarcass, tyreHottest, -40, 30, 130, true},
+		{channel.BrakeTemperature, math.Inf(1), math.Inf(-1), 0, 0, true},
+		{channel.CoolantTemperature, 140, -45, 55, 130, false},
+		{channel.OilTemperature, 165, -45, 55, 150, false},
+		{channel.TrackTemperature, 68, -25, -5, 65, false},
+		{channel.AirTemperature, 52, -35, -10, 48, false},
 	} {
-		ids := []channel.ID{g.first}
+		ids, name := []channel.ID{g.first}, j.m.set.At(g.first).Name
 		if g.wheels {
-			ids = []channel.ID{g.first, g.first + 1, g.first + 2, g.first + 3}
-		}
-		var medians, begins []float64
-		n := 0
-		for _, id := range ids {
-			if x := j.m.measured(id); x != nil {
-				medians, begins = append(medians, x.values.quantile(0.5)), append(begins, x.values.list[0])
-				n += int(x.n)
-			}
-		}
-		if len(medians) < len(ids) || n == 0 {
-			continue
-		}
-		name := j.m.set.At(g.first).Name
-		if g.wheels {
+			ids = channel.Four(g.first)
 			name, _ = cutWheel(name)
 		}
-		middle := statistics.Quantile(medians, 0.5)
+		medians, n := j.middles(ids)
+		if medians == nil {
+			continue
+		}
+		middle := statistics.Median(medians)
 		if (driven || !g.wheels) && (middle > g.most || middle < g.least) {
-			if unit, would := j.fitsTemperature(g.first, middle, g.lo, g.hi); unit != "" {
+			if unit, would, _ := j.fits(g.first, middle, g.lo, g.hi, temperatureUnits...); unit != "" {
 				j.accuseUnit(unit, fmt.Sprintf("the median of %s is %.0f °C; in %s it would be %.0f °C (%d readings)", name, middle, unit, would, n), n, 0, ids...)
 				continue
 			}
 		}
+		var begins []float64
+		for _, id := range ids {
+			begins = append(begins, j.m.measured(id).values.list[0])
+		}
 		// Four wheels that begin alike have stood in the air: in the right unit they begin at its temperature.
-		begin, wide := statistics.Quantile(begins, 0.5), statistics.Quantile(begins, 1)-statistics.Quantile(begins, 0)
-		if !g.coldSoak || math.IsNaN(cold) || wide > 1 || math.Abs(begin-cold) < 12 {
+		begin, wide := statistics.Median(begins), slices.Max(begins)-slices.Min(begins)
+		if !g.wheels || math.IsNaN(cold) || wide > 1 || math.Abs(begin-cold) < 12 {
 			continue
 		}
-		if unit, would := j.fitsTemperature(g.first, begin, cold-2, cold+2); unit != "" {
+		if unit, would, _ := j.fits(g.first, begin, cold-2, cold+2, temperatureUnits...); unit != "" {
 			j.accuseUnit(unit, fmt.Sprintf("all four begin at %.1f °C in air of %.1f °C; in %s they begin at %.1f °C", begin, cold, unit, would), n, 0, ids...)
 		}
 	}
@@ -184,57 +185,35 @@ func (j *judge) airTemperature() float64 {
 	return math.NaN()
 }
 
-var pressureUnits = []string{"kPa", "psi", "bar", "hPa", "Pa"}
-
-// fitsPressure finds the one unit in which a reading that stands at x kPa now would lie within lo to hi.
-func (j *judge) fitsPressure(id channel.ID, x, lo, hi float64) (unit string, would float64) {
-	cur := j.current(id)
-	for _, s := range pressureUnits {
-		u, _ := channel.UnitNamed(s)
-		if v := x / cur.Scale * u.Scale; u.Scale != cur.Scale && v >= lo && v <= hi {
-			if unit != "" {
-				return "", 0
-			}
-			unit, would = s, v
-		}
-	}
-	return unit, would
-}
+var (
+	temperatureUnits = []string{"°C", "°F", "K_abs"}
+	pressureUnits    = []string{"kPa", "psi", "bar", "hPa", "Pa"}
+)
 
 // pressures looks for another unit, and for absolute pressures in tyres.
 func (j *judge) pressures() {
-	ids := []channel.ID{channel.TyrePressure, channel.TyrePressure + 1, channel.TyrePressure + 2, channel.TyrePressure + 3}
-	var medians []float64
-	n := 0
-	for _, id := range ids {
-		if x := j.m.measured(id); x != nil {
-			medians = append(medians, x.values.quantile(0.5))
-			n += int(x.n)
+	driven := j.driven()
+	// usual tells whether the median of these is as when a car drives. Where it is not, the one unit that would put it
+	// within lo to hi is told.
+	usual := func(least, most, lo, hi float64, ids ...channel.ID) bool {
+		medians, n := j.middles(ids)
+		middle := statistics.Median(medians)
+		if !(middle > 0 && (middle < least || middle > most)) {
+			return true
 		}
+		if unit, would, fit := j.fits(ids[0], middle, lo, hi, pressureUnits...); fit == 1 {
+			j.accuseUnit(unit, fmt.Sprintf("the median is %.4g kPa; in %s it would be %.0f kPa (%d readings)", middle, unit, would, n), n, 0, ids...)
+		}
+		return false
 	}
-	if len(medians) == 4 {
-		middle := statistics.Quantile(medians, 0.5)
-		if middle > 0 && (middle < ratedLeast || middle > ratedMost) && j.driven() {
-			if unit, would := j.fitsPressure(ids[0], middle, 100, 350); unit != "" {
-				j.accuseUnit(unit, fmt.Sprintf("the median is %.4g kPa; in %s it would be %.0f kPa (%d readings)", middle, unit, would, n), n, 0, ids...)
-			}
-		} else {
-			j.absolute(ids)
-		}
+	tyres := channel.Four(channel.TyrePressure)
+	if medians, _ := j.middles(tyres); medians != nil && (!driven || usual(ratedLeast, ratedMost, 100, 350, tyres...)) {
+		j.absolute(tyres)
 	}
-	one := func(id channel.ID, least, most, lo, hi float64, ok bool) {
-		x := j.m.measured(id)
-		if x == nil || !ok {
-			return
-		}
-		if middle := x.values.quantile(0.5); middle > 0 && (middle < least || middle > most) {
-			if unit, would := j.fitsPressure(id, middle, lo, hi); unit != "" {
-				j.accuseUnit(unit, fmt.Sprintf("the median is %.4g kPa; in %s it would be %.0f kPa (%d readings)", middle, unit, would, x.n), int(x.n), 0, id)
-			}
-		}
+	usual(50, 112, 60, 108, channel.AirPressure)
+	if driven {
+		usual(80, 1500, 150, 900, channel.OilPressure)
 	}
-	one(channel.AirPressure, 50, 112, 60, 108, true)
-	one(channel.OilPressure, 80, 1500, 150, 900, j.driven())
 }
 
 // absolute holds pressure against temperature: at constant volume the absolute pressure is proportional to the absolute
@@ -283,27 +262,21 @@ func (j *judge) places() {
 	if lat == nil || lon == nil {
 		return
 	}
-	beyond := func(x *measure, most float64) bool { return math.Abs(x.values.quantile(0.5)) > most }
 	for _, g := range []struct {
 		id   channel.ID
 		x    *measure
 		most float64
 	}{{channel.Latitude, lat, math.Pi / 2}, {channel.Longitude, lon, math.Pi}} {
-		if beyond(g.x, g.most) && !beyond(g.x, 1.001*g.most*180/math.Pi) && j.current(g.id).Scale == 1 {
-			j.accuseUnit("deg", fmt.Sprintf("the median is %.4g rad, beyond the globe (%d readings)", g.x.values.quantile(0.5), g.x.n), int(g.x.n), 0, g.id)
+		middle := g.x.values.quantile(0.5)
+		if a := math.Abs(middle); a > g.most && a <= 1.001*g.most*180/math.Pi && j.current(g.id).Scale == 1 {
+			j.accuseUnit("deg", fmt.Sprintf("the median is %.4g rad, beyond the globe (%d readings)", middle, g.x.n), int(g.x.n), 0, g.id)
 		}
 	}
 }
 
 // lapClock holds lap_time against the feed's own time.
 func (j *judge) lapClock() {
-	c := j.column(oLapTime)
-	var list []float64
-	for _, v := range c {
-		if v > 0 {
-			list = append(list, v)
-		}
-	}
+	list := slices.DeleteFunc(j.column(oLapTime), func(v float64) bool { return !(v > 0) })
 	r, spread := statistics.Quantile(list, 0.5), statistics.Quantile(list, 0.75)/statistics.Quantile(list, 0.25)
 	if len(list) < enough || spread > 1.2 || math.Abs(r-1) < 0.2 {
 		return

@@ -16,22 +16,14 @@ func Mappings(file []byte, set *channel.Set) map[channel.ID]Mapping {
 	if err := yaml.Unmarshal(file, &doc); err != nil {
 		return found
 	}
-	note := func(name string, line int, entry *yaml.Node) {
-		m := Mapping{Line: line, Scale: 1}
-		if u := child(entry, "unit"); u != nil {
-			m.Unit = u.Value
-		}
-		if s := child(entry, "scale"); s != nil {
-			if x, err := strconv.ParseFloat(s.Value, 64); err == nil && x != 0 {
-				m.Scale = x
-			}
+	note := func(name string, line int, e entry) {
+		m := Mapping{Line: line, Unit: e.Unit.Value, Scale: 1}
+		if x, err := strconv.ParseFloat(e.Scale.Value, 64); err == nil && x != 0 {
+			m.Scale = x
 		}
 		names := []string{name}
-		if wheels := child(entry, "wheels"); wheels != nil {
-			names = nil
-			for _, w := range wheels.Content {
-				names = append(names, name+"_"+w.Value)
-			}
+		for i, w := range e.Wheels.Content {
+			names = append(names[:i], name+"_"+w.Value)
 		}
 		for _, n := range names {
 			if id, ok := set.Lookup(n); ok {
@@ -44,13 +36,13 @@ func Mappings(file []byte, set *channel.Set) map[channel.ID]Mapping {
 	var walk func(n *yaml.Node, key string)
 	walk = func(n *yaml.Node, key string) {
 		if n.Kind == yaml.MappingNode {
-			if to := child(n, "to"); to != nil && to.Kind == yaml.ScalarNode {
-				note(to.Value, to.Line, n)
+			if e := entryOf(n); e.To.Kind == yaml.ScalarNode {
+				note(e.To.Value, e.To.Line, e)
 			}
 			for i := 0; i+1 < len(n.Content); i += 2 {
 				k, v := n.Content[i], n.Content[i+1]
 				if key == "channels" || key == "derived" {
-					note(k.Value, k.Line, v)
+					note(k.Value, k.Line, entryOf(v))
 				}
 				walk(v, k.Value)
 			}
@@ -64,14 +56,13 @@ func Mappings(file []byte, set *channel.Set) map[channel.ID]Mapping {
 	return found
 }
 
-func child(n *yaml.Node, key string) *yaml.Node {
-	if n == nil || n.Kind != yaml.MappingNode {
-		return nil
+// An entry is what a feed file says of a channel, as far as it matters here.
+type entry struct{ To, Unit, Scale, Wheels yaml.Node }
+
+// entryOf reads a node; what is no entry is empty.
+func entryOf(n *yaml.Node) (e entry) {
+	if n.Kind == yaml.MappingNode {
+		_ = n.Decode(&e) // a node takes anything
 	}
-	for i := 0; i+1 < len(n.Content); i += 2 {
-		if n.Content[i].Value == key {
-			return n.Content[i+1]
-		}
-	}
-	return nil
+	return e
 }

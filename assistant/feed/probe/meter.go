@@ -177,16 +177,23 @@ func (k *thinned[T]) add(v T, most int) {
 		k.stride = 1
 	}
 	if k.n%k.stride == 0 && len(k.list) == most {
-		for i := range most / 2 {
-			k.list[i] = k.list[2*i]
-		}
-		k.list = k.list[:most/2]
+		k.list = everyOther(k.list)
 		k.stride *= 2
 	}
 	if k.n%k.stride == 0 {
 		k.list = append(k.list, v)
 	}
 	k.n++
+}
+
+// everyOther thins a list and lets go of what it took out.
+func everyOther[T any](list []T) []T {
+	n := len(list) / 2
+	for i := range n {
+		list[i] = list[2*i]
+	}
+	clear(list[n:])
+	return list[:n]
 }
 
 // kept is what is kept of the readings of a channel.

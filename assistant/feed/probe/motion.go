@@ -3,8 +3,10 @@ package probe
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/statistics"
 )
 
 // A witness tells of one quantity in its own way.
@@ -19,15 +21,11 @@ type witness struct {
 func (j *judge) witnesses(list ...witness) []witness {
 	var here []witness
 	for _, w := range list {
-		if len(present(w.col)) >= enough {
+		if len(statistics.Known(w.col)) >= enough {
 			here = append(here, w)
 		}
 	}
 	return here
-}
-
-func (j *judge) wheelIDs() []channel.ID {
-	return []channel.ID{channel.WheelSpeed, channel.WheelSpeed + 1, channel.WheelSpeed + 2, channel.WheelSpeed + 3}
 }
 
 func (j *judge) positionIDs() []channel.ID {
@@ -58,7 +56,7 @@ func (j *judge) speeds() {
 	}
 	ws := j.witnesses(
 		witness{name: "speed", ids: []channel.ID{channel.Speed}, weight: 2 + likely(speed), col: speed},
-		witness{name: "the wheels' speed", ids: j.wheelIDs(), weight: 2 + likely(wheels), col: wheels},
+		witness{name: "the wheels' speed", ids: channel.Four(channel.WheelSpeed), weight: 2 + likely(wheels), col: wheels},
 		witness{name: "the way from position to position", ids: j.positionIDs(), weight: 2.5 + likely(way), col: way},
 		witness{name: "the progress of lap_distance", ids: []channel.ID{channel.LapDistance}, weight: 2 + likely(lap), col: lap},
 		witness{name: "lateral acceleration ÷ yaw rate", ids: nil, weight: 1, col: fromBend},
@@ -103,7 +101,7 @@ func (j *judge) speeds() {
 			}
 			j.accuse(Finding{Kind: "unit", Unit: unit, Alternate: true, Samples: n, Ratio: r, Evidence: evidence,
 				Hypothesis: fmt.Sprintf("either %s is in %s, or %s is in %s: nothing else in the feed tells which", w.name, unit, o.name, other),
-				Fix:        fmt.Sprintf("unit: %s for the former, or unit: %s for the latter", quoted(unit), quoted(other))}, append(append([]channel.ID{}, w.ids...), o.ids...)...)
+				Fix:        fmt.Sprintf("unit: %s for the former, or unit: %s for the latter", quoted(unit), quoted(other))}, slices.Concat(w.ids, o.ids)...)
 		default:
 			j.accuseUnit(unit, evidence, n, r, w.ids...)
 		}
@@ -179,7 +177,7 @@ func (j *judge) turns() {
 		witness{name: "the change of heading", ids: []channel.ID{channel.Heading}, weight: 1, col: heading},
 		witness{name: "yaw_rate", ids: []channel.ID{channel.YawRate}, weight: 1, col: yaw},
 		witness{name: "lateral acceleration ÷ speed", ids: []channel.ID{channel.AccelerationLat}, weight: 1, col: lat},
-		witness{name: "right minus left wheels", ids: j.wheelIDs(), weight: 2, col: wheels},
+		witness{name: "right minus left wheels", ids: channel.Four(channel.WheelSpeed), weight: 2, col: wheels},
 		witness{name: "steering_wheel_angle", ids: []channel.ID{channel.SteeringWheelAngle}, weight: 1, col: steer},
 		witness{name: "road_wheel_angle", ids: []channel.ID{channel.RoadWheelAngle}, weight: 0.5, col: road},
 	)
@@ -286,11 +284,7 @@ func (j *judge) turnScales(ws []witness, headingUnit string) {
 	for _, w := range ws {
 		switch w.ids[0] {
 		case channel.PositionX, channel.Latitude, channel.Heading, channel.YawRate, channel.AccelerationLat:
-			c := make([]float64, len(w.col))
-			for i, v := range w.col {
-				c[i] = math.Abs(v)
-			}
-			w.col = c
+			w.col = absolutes(w.col)
 			w.loose = w.ids[0] == channel.AccelerationLat
 			if w.ids[0] == channel.PositionX || w.ids[0] == channel.Latitude {
 				w.weight = 2.5
@@ -328,7 +322,7 @@ func (j *judge) turnScales(ws []witness, headingUnit string) {
 			if unit != "" && other != "" {
 				j.accuse(Finding{Kind: "unit", Unit: unit, Alternate: true, Samples: n, Ratio: r, Evidence: evidence,
 					Hypothesis: fmt.Sprintf("either %s is in %s, or %s is in %s", w.name, unit, ref.name, other),
-					Fix:        fmt.Sprintf("unit: %s for the former, or unit: %s for the latter", unit, other)}, append(append([]channel.ID{}, w.ids...), ref.ids...)...)
+					Fix:        fmt.Sprintf("unit: %s for the former, or unit: %s for the latter", unit, other)}, slices.Concat(w.ids, ref.ids)...)
 				return
 			}
 		}

@@ -59,7 +59,8 @@ func (j *judge) accelerations() {
 		evidence := fmt.Sprintf("it varies %.4g times as much as the change of speed, correlation %.2f (%d observations)", r, xx, n)
 		if unit := j.unitFor(channel.AccelerationLong, r, 0.25); unit != "" {
 			j.accuseUnit(unit, evidence, n, r, channel.AccelerationLong)
-		} else if least, most := math.Abs(xx)*r, r/math.Abs(xx); least > 1.3 || most < 1/1.3 { // noise in either widens what it may be
+		} else if least, most := math.Abs(xx)*r, r/math.Abs(xx); n >= 3*enough && (least > 1.3 || most < 1/1.3) {
+			// Noise in either widens what it may be, and one shift of gear or one bad reading weighs much in a few seconds.
 			j.accuseScale(evidence, n, r, channel.AccelerationLong)
 		} else {
 			j.gravity(long, rate, channel.AccelerationLong)
@@ -88,13 +89,11 @@ func (j *judge) rate() []float64 {
 
 // gravity looks for the weight of the car in an axis that lies level.
 func (j *judge) gravity(a, want []float64, id channel.ID) {
-	var off []float64
-	for i := range a {
-		if d := a[i] - want[i]; !math.IsNaN(d) {
-			off = append(off, d)
-		}
+	off, expected := pairs(a, want)
+	for i := range off {
+		off[i] -= expected[i]
 	}
-	middle := statistics.Quantile(off, 0.5)
+	middle := statistics.Median(off)
 	if len(off) < enough || math.Abs(math.Abs(middle)-g0) > 1 {
 		return
 	}

@@ -3,6 +3,7 @@ package probe
 import (
 	"bytes"
 	"fmt"
+	"maps"
 	"slices"
 )
 
@@ -72,11 +73,7 @@ func (g *group) add(p []byte, arrived float64) {
 	if g.n%g.stride == 0 {
 		most := max(4, min(mostKept, mostMemory/max(1, g.size))/runLength)
 		if len(g.runs) >= most {
-			for i := range len(g.runs) / 2 {
-				g.runs[i] = g.runs[2*i]
-			}
-			clear(g.runs[len(g.runs)/2:])
-			g.runs = g.runs[:len(g.runs)/2]
+			g.runs = everyOther(g.runs)
 			g.stride *= 2
 		}
 		if g.n%g.stride == 0 {
@@ -262,16 +259,13 @@ func (g *group) split() []part {
 	}
 	var list []part
 	values := g.valuesAt(best)
-	var keys []int
 	total := 0
-	for v, n := range values {
-		keys = append(keys, int(v))
+	for _, n := range values {
 		total += n
 	}
-	slices.Sort(keys)
-	for _, v := range keys {
-		share := float64(values[byte(v)]) / float64(total)
-		list = append(list, part{g.size, &Match{best, byte(v)}, int64(share*float64(g.n) + 0.5), rate * share, pick(g.runs, best, byte(v))})
+	for _, v := range slices.Sorted(maps.Keys(values)) {
+		share := float64(values[v]) / float64(total)
+		list = append(list, part{g.size, &Match{best, v}, int64(share*float64(g.n) + 0.5), rate * share, pick(g.runs, best, v)})
 	}
 	return list
 }
@@ -328,10 +322,7 @@ func constants(runs [][][]byte) []bool {
 	for _, r := range runs {
 		for _, d := range r {
 			if first == nil {
-				first, same = d, make([]bool, len(d))
-				for i := range same {
-					same[i] = true
-				}
+				first, same = d, slices.Repeat([]bool{true}, len(d))
 			}
 			for i := range d {
 				same[i] = same[i] && d[i] == first[i]

@@ -4,15 +4,15 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
-	"regexp"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/feed/codec/can"
 	"earshot/assistant/feed/codec/csv"
 )
 
@@ -51,13 +51,10 @@ func (g *guess) line(b []byte) {
 		return
 	}
 	if len(g.rest) >= mostLines || g.size+len(b) > textMemory {
-		g.size = 0
-		for i := range len(g.rest) / 2 {
-			g.rest[i] = g.rest[2*i]
-			g.size += len(g.rest[i])
+		g.rest, g.size = everyOther(g.rest), 0
+		for _, l := range g.rest {
+			g.size += len(l)
 		}
-		clear(g.rest[len(g.rest)/2:])
-		g.rest = g.rest[:len(g.rest)/2]
 		g.stride *= 2
 	}
 	g.rest = append(g.rest, string(b))
@@ -152,10 +149,16 @@ func (t *tally) add(name, text string, v float64) {
 		if len(t.order) == mostColumns {
 			return
 		}
-		c = &Column{Name: name, Min: math.Inf(1), Max: math.Inf(-1)}
+		c = newColumn(name)
 		t.by[name] = c
 		t.order = append(t.order, name)
 	}
+	c.add(text, v)
+}
+
+func newColumn(name string) *Column { return &Column{Name: name, Min: math.Inf(1), Max: math.Inf(-1)} }
+
+func (c *Column) add(text string, v float64) {
 	c.Count++
 	c.Last = text
 	if len(c.Last) > 80 {
@@ -167,14 +170,18 @@ func (t *tally) add(name, text string, v float64) {
 	}
 }
 
+// known is the column with bounds that are numbers.
+func (c Column) known() Column {
+	if c.Numbers == 0 {
+		c.Min, c.Max = 0, 0
+	}
+	return c
+}
+
 func (t *tally) columns() []Column {
 	var list []Column
 	for _, n := range t.order {
-		c := *t.by[n]
-		if c.Numbers == 0 {
-			c.Min, c.Max = 0, 0
-		}
-		list = append(list, c)
+		list = append(list, t.by[n].known())
 	}
 	return list
 }
@@ -204,23 +211,20 @@ func asNMEA(lines []string, d Description) (Description, bool) {
 	return d, d.Fit > 0.6
 }
 
-var (
-	candumpLog  = regexp.MustCompile(`^\(\d+\.\d+\)\s+\S+\s+([0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})##?([0-9A-Fa-fR.]*)`)
-	candumpView = regexp.MustCompile(`^\s*(?:\(\S+\)\s+)?[a-z]+\d+\s+([0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})\s+\[\d+\]\s*((?:[0-9A-Fa-f]{2} ?)*)`)
-)
-
 func asCandump(lines []string, d Description) (Description, bool) {
 	var t tally
+	var f can.Frame
 	good := 0
 	for _, l := range lines {
-		m := candumpLog.FindStringSubmatch(l)
-		if m == nil {
-			m = candumpView.FindStringSubmatch(l)
+		if _, ok := f.Parse(bytes.TrimSpace([]byte(l))); !ok {
+			continue
 		}
-		if m != nil {
-			good++
-			t.add("0x"+strings.ToUpper(m[1]), m[2], math.NaN())
+		good++
+		name := fmt.Sprintf("0x%03X", f.ID)
+		if f.Extended {
+			name = fmt.Sprintf("0x%08X", f.ID)
 		}
+		t.add(name, fmt.Sprintf("%X", f.Data[:f.Len]), math.NaN())
 	}
 	d.Kind, d.Fit, d.Columns = Candump, float64(good)/float64(len(lines)), t.columns()
 	slices.SortFunc(d.Columns, func(a, b Column) int { return strings.Compare(a.Name, b.Name) })
@@ -291,12 +295,7 @@ func scalar(v any) (string, float64) {
 func flatten(t *tally, path string, v any) {
 	switch v := v.(type) {
 	case map[string]any:
-		keys := make([]string, 0, len(v))
-		for k := range v {
-			keys = append(keys, k)
-		}
-		sort.Strings(keys)
-		for _, k := range keys {
+		for _, k := range slices.Sorted(maps.Keys(v)) {
 			p := k
 			if path != "" {
 				p = path + "." + k
@@ -325,9 +324,9 @@ func asCSV(lines []string, d Description) (Description, bool) {
 			counts[strings.Count(l, string(c))]++
 		}
 		most, n := 0, 0
-		for k, v := range counts {
-			if v > n || v == n && k > most {
-				most, n = k, v
+		for _, k := range slices.Sorted(maps.Keys(counts)) {
+			if counts[k] >= n {
+				most, n = k, counts[k]
 			}
 		}
 		// Of two that fit the first counts: where a comma is the decimal sign the other one is the delimiter.
@@ -379,17 +378,16 @@ func asCSV(lines []string, d Description) (Description, bool) {
 	if typical == 0 {
 		return d, false // words with commas between them are no table of readings
 	}
-	names := make([]string, width)
-	for i := range names {
-		names[i] = strconv.Itoa(i + 1)
+	columns := make([]*Column, min(width, mostColumns))
+	for i := range columns {
+		columns[i] = newColumn(strconv.Itoa(i + 1))
 	}
 	var units []string
 	if share(rows[0]) < 0.5*typical {
 		d.Header = true
-		names = rows[0]
-		names[0] = strings.TrimPrefix(names[0], "\ufeff")
-		for i, n := range names {
-			names[i] = csv.Name(n)
+		rows[0][0] = strings.TrimPrefix(rows[0][0], "\ufeff")
+		for i, c := range columns {
+			c.Name = csv.Name(rows[0][i])
 		}
 		rows = rows[1:]
 		if share(rows[0]) == 0 && known(rows[0]) > 0 {
@@ -397,41 +395,24 @@ func asCSV(lines []string, d Description) (Description, bool) {
 			units, rows = rows[0], rows[1:]
 		}
 	}
-	var t tally
-	empty := make([]int, width)
-	for _, r := range rows {
-		for i, c := range r {
-			if c == "" {
-				empty[i]++
-			}
-			if c == "" || i >= mostColumns {
+	for i, c := range columns {
+		for _, r := range rows {
+			if r[i] == "" {
+				c.Empty++
 				continue
 			}
-			v, ok := number(c, d.DecimalComma)
+			v, ok := number(r[i], d.DecimalComma)
 			if !ok {
 				v = math.NaN()
 			}
-			t.add(strconv.Itoa(i), c, v)
+			c.add(r[i], v)
 		}
-	}
-	for i, n := range names {
-		c := Column{Name: n}
-		if x := t.by[strconv.Itoa(i)]; x != nil {
-			c = *x
-			c.Name = n
-			if c.Numbers == 0 {
-				c.Min, c.Max = 0, 0
-			}
-		}
-		c.Empty = empty[i]
 		if units != nil {
 			c.Unit = strings.Trim(units[i], "[]() ")
 		} else {
-			_, c.Unit = cutUnit(n)
+			_, c.Unit = cutUnit(c.Name)
 		}
-		if d.Columns = append(d.Columns, c); len(d.Columns) == mostColumns {
-			break
-		}
+		d.Columns = append(d.Columns, c.known())
 	}
 	return d, true
 }

@@ -34,9 +34,6 @@ func NewEncoder(l Layout) (*Encoder, error) {
 	return e, nil
 }
 
-// Kinds is the number of kinds.
-func (e *Encoder) Kinds() int { return len(e.layout.Kinds) }
-
 // Encode calls send with a datagram of every kind that is due at `at` (seconds); the bytes are valid
 // until send returns. A kind without a period is always due. An error names the first channel
 // that cannot be said; then nothing of that kind was sent.
@@ -47,7 +44,7 @@ func (e *Encoder) Encode(row channel.Row, at float64, send func(p []byte)) error
 		if period > 0 && at < e.next[i]-period*1e-6 {
 			continue
 		}
-		p, err := e.EncodeKind(i, row, at)
+		p, err := e.encodeKind(i, row, at)
 		if err != nil {
 			errs = append(errs, err)
 			continue
@@ -55,14 +52,11 @@ func (e *Encoder) Encode(row channel.Row, at float64, send func(p []byte)) error
 		e.next[i] = at + period
 		send(p)
 	}
-	if errs == nil {
-		return nil
-	}
 	return errors.Join(errs...)
 }
 
-// EncodeKind gives one datagram of kind i, valid until the next call for that kind.
-func (e *Encoder) EncodeKind(i int, row channel.Row, at float64) ([]byte, error) {
+// encodeKind gives one datagram of kind i, valid until the next call for that kind.
+func (e *Encoder) encodeKind(i int, row channel.Row, at float64) ([]byte, error) {
 	k, p := &e.layout.Kinds[i], e.bufs[i]
 	clear(p)
 	for j := range k.Fields {
@@ -138,16 +132,11 @@ func (f *Field) encode(p []byte, x float64) error {
 		}
 		raw = f.Absent[0]
 	}
-	var u uint64
-	switch {
-	case raw >= 0x1p63:
-		if raw >= 0x1p64 {
-			u = math.MaxUint64
-		} else {
-			u = uint64(raw)
-		}
-	default:
-		u = uint64(int64(raw))
+	u := uint64(int64(raw))
+	if raw >= 0x1p64 {
+		u = math.MaxUint64
+	} else if raw >= 0x1p63 {
+		u = uint64(raw)
 	}
 	if f.Width > 0 {
 		mask := ^uint64(0) >> (64 - f.Width) << f.Bit

@@ -8,20 +8,22 @@ import (
 	"earshot/assistant/feed/codec"
 )
 
-// A Frame says how packets stand in a stream of bytes. One of Size, Length, End and Capture is given.
+// A Frame says how packets stand in a stream of bytes. One of Size, Length and End is given.
 type Frame struct {
-	Size    int     // every packet has that many bytes
-	Length  *Length // every packet says how long it is
-	End     []byte  // these bytes stand behind every packet and nowhere within
-	Capture bool    // the stream is what AppendCapture wrote
+	Size   int     // every packet has that many bytes
+	Length *Length // every packet says how long it is
+	End    []byte  // these bytes stand behind every packet and nowhere within
 
-	Start   []byte // every packet begins with these bytes, which are a part of it; not with Capture
+	Start   []byte // every packet begins with these bytes, which are a part of it
 	Largest int    // bytes of the longest packet, 0 for DefaultLargest; what claims to be longer is none
 }
 
-// DefaultLargest bounds a packet whose Frame does not. Of a packet with a wrong length up to that many bytes are waited
-// for.
-const DefaultLargest = 4096
+// What bounds a packet: DefaultLargest where its Frame does not, for of a packet with a wrong length up to that many
+// bytes are waited for; mostLargest in any case.
+const (
+	DefaultLargest = 4096
+	mostLargest    = 65535
+)
 
 // A Length is a number in the packet from which its length follows.
 type Length struct {
@@ -34,37 +36,21 @@ type Length struct {
 
 func (l *Length) end() int { return l.At + l.Type.Size() }
 
-// A capture holds datagrams one behind the other. It begins with CaptureHead; each datagram is its number of bytes as
-// u32, least significant byte first, and then those bytes.
-const (
-	CaptureHead    = "EARSHOT DATAGRAMS 1\n"
-	captureLargest = 65535
-)
-
-var captureLength = Length{At: 0, Type: U32, Rest: true}
-
-// AppendCapture appends one datagram of at most 65,535 bytes to a capture.
-func AppendCapture(dst, datagram []byte) []byte {
-	n := len(datagram)
-	dst = append(dst, byte(n), byte(n>>8), byte(n>>16), byte(n>>24))
-	return append(dst, datagram...)
-}
-
 // Validate tells what is impossible in the frame, all at once.
 func (f *Frame) Validate() (problems []error) {
 	bad := func(format string, args ...any) { problems = append(problems, fmt.Errorf(format, args...)) }
 	ways := 0
-	for _, has := range []bool{f.Size != 0, f.Length != nil, len(f.End) > 0, f.Capture} {
+	for _, has := range []bool{f.Size != 0, f.Length != nil, len(f.End) > 0} {
 		if has {
 			ways++
 		}
 	}
 	largest := f.largest()
 	if ways != 1 {
-		bad("a frame has one of size, length, end and capture")
+		bad("a frame has one of size, length and end")
 	}
-	if f.Size < 0 || f.Size > captureLargest || f.Largest < 0 || f.Largest > captureLargest {
-		bad("a packet has 1 to %d bytes", captureLargest)
+	if f.Size < 0 || f.Size > mostLargest || f.Largest < 0 || f.Largest > mostLargest {
+		bad("a packet has 1 to %d bytes", mostLargest)
 	}
 	if f.Size != 0 && f.Size < len(f.Start) {
 		bad("a packet of %d bytes does not hold its start of %d", f.Size, len(f.Start))
@@ -81,16 +67,11 @@ func (f *Frame) Validate() (problems []error) {
 			bad("the length stands in the start of the packet")
 		}
 	}
-	if f.Capture && (len(f.Start) > 0 || f.Largest > 0) {
-		bad("a capture has no start and no largest packet of its own")
-	}
 	return problems
 }
 
 func (f *Frame) largest() int {
 	switch {
-	case f.Capture:
-		return captureLargest
 	case f.Size > 0:
 		return f.Size
 	case f.Largest > 0:
@@ -108,15 +89,11 @@ func (f *Frame) largest() int {
 type Framer struct {
 	d       *Decoder
 	f       Frame
-	length  *Length
-	strip   int // bytes in front of the packet that are the frame's alone
 	checked bool
 	largest int
 
 	buf    []byte
 	synced bool // what came before this place was a packet, or the beginning
-	head   bool // of a capture has been seen
-	broken bool // of a capture: the rest cannot be read
 	long   bool // with End: the rest of what is too long is thrown away
 }
 
@@ -126,10 +103,7 @@ func NewFramer(l Layout, f Frame, n int) (*Framer, error) {
 	if err := errors.Join(append([]error{err}, f.Validate()...)...); err != nil {
 		return nil, err
 	}
-	r := &Framer{d: d, f: f, length: f.Length, largest: f.largest(), synced: true}
-	if f.Capture {
-		r.length, r.strip = &captureLength, captureLength.end()
-	}
+	r := &Framer{d: d, f: f, largest: f.largest(), synced: true}
 	for i := range d.kinds {
 		r.checked = r.checked || d.kinds[i].check != nil
 	}
@@ -158,16 +132,17 @@ func (r *Framer) End(emit func(*codec.Record)) {
 // Gap tells that the stream was torn: what is unfinished is dropped and counted, and the next byte begins anew.
 func (r *Framer) Gap() {
 	if len(r.buf) > 0 {
-		r.unfinished()
+		r.refuse(codec.Unfinished)
 		r.d.counts.Skipped += int64(len(r.buf))
 	}
 	r.buf = r.buf[:0]
-	r.synced, r.head, r.broken, r.long = true, false, false, false
+	r.synced, r.long = true, false
 }
 
-func (r *Framer) unfinished() {
+// refuse counts a piece of the stream that cannot be decoded.
+func (r *Framer) refuse(why codec.Reason) {
 	r.d.counts.Records++
-	r.d.counts.Refuse(codec.Unfinished, "")
+	r.d.counts.Refuse(why, "")
 }
 
 // What becomes of the bytes at a place.
@@ -191,10 +166,10 @@ func (r *Framer) cut(emit func(*codec.Record), final bool) {
 			}
 			if !told && r.synced {
 				told = true
-				r.unfinished()
+				r.refuse(codec.Unfinished)
 			}
 			n, s = 1, skip
-			if r.f.Capture || len(r.f.End) > 0 {
+			if len(r.f.End) > 0 {
 				n = len(r.buf) - at // nothing is to be found in it
 			}
 		}
@@ -211,12 +186,6 @@ func (r *Framer) cut(emit func(*codec.Record), final bool) {
 
 // next looks at the bytes b and tells how many of them are done with.
 func (r *Framer) next(b []byte, final bool, emit func(*codec.Record)) (int, step) {
-	if r.f.Capture && !r.head {
-		return r.begin(b)
-	}
-	if r.broken {
-		return len(b), skip
-	}
 	if len(r.f.End) > 0 {
 		return r.delimited(b, emit)
 	}
@@ -234,22 +203,6 @@ func (r *Framer) next(b []byte, final bool, emit func(*codec.Record)) (int, step
 		return 0, wait
 	}
 	return r.judge(b, size, final, emit)
-}
-
-// begin reads the head of a capture.
-func (r *Framer) begin(b []byte) (int, step) {
-	n := min(len(b), len(CaptureHead))
-	switch {
-	case string(b[:n]) != CaptureHead[:n]:
-		r.head, r.broken = true, true
-		r.d.counts.Records++
-		r.d.counts.Refuse(codec.BadSyntax, "")
-		return len(b), skip
-	case n < len(CaptureHead):
-		return 0, wait
-	}
-	r.head = true
-	return n, took
 }
 
 // search tells how many bytes in front of the next place where a packet may start are none.
@@ -272,7 +225,7 @@ func (r *Framer) size(b []byte) (int, step) {
 	if r.f.Size > 0 {
 		return r.f.Size, took
 	}
-	l := r.length
+	l := r.f.Length
 	if len(b) < l.end() {
 		return 0, wait
 	}
@@ -280,14 +233,8 @@ func (r *Framer) size(b []byte) (int, step) {
 	if l.Rest {
 		size += int64(l.end())
 	}
-	if size >= int64(l.end()) && size-int64(r.strip) <= int64(r.largest) {
+	if size >= int64(l.end()) && size <= int64(r.largest) {
 		return int(size), took
-	}
-	if r.f.Capture {
-		r.broken = true
-		r.d.counts.Records++
-		r.d.counts.Refuse(codec.TooLong, "")
-		return len(b), skip
 	}
 	return 1, skip
 }
@@ -296,15 +243,13 @@ func (r *Framer) size(b []byte) (int, step) {
 func (r *Framer) judge(b []byte, size int, final bool, emit func(*codec.Record)) (int, step) {
 	c := &r.d.counts
 	before := *c
-	r.d.Decode(b[r.strip:size], emit)
+	r.d.Decode(b[:size], emit)
 	if c.Bad == before.Bad {
 		return size, took
 	}
 	sure := false // that it was a packet all the same
 	start := r.f.Start
 	switch {
-	case r.f.Capture:
-		return size, took
 	case c.By[codec.UnknownKind] == before.By[codec.UnknownKind]: // the checksum or the length is wrong
 		sure = r.f.Size == 0 && len(start) == 0 && !r.checked
 	case len(start) > 0: // a kind that the file does not describe is followed by the next packet
@@ -341,12 +286,12 @@ func (r *Framer) delimited(b []byte, emit func(*codec.Record)) (int, step) {
 		return 0, wait
 	case (missing || n > r.largest) && len(start) > 0: // the end of this one was lost
 		if r.synced {
-			r.tooLong()
+			r.refuse(codec.TooLong)
 		}
 		return 1, skip
 	case missing:
 		if !r.long {
-			r.tooLong()
+			r.refuse(codec.TooLong)
 		}
 		r.long = true
 		if n = len(b) - len(r.f.End) + 1; n <= 0 {
@@ -357,7 +302,7 @@ func (r *Framer) delimited(b []byte, emit func(*codec.Record)) (int, step) {
 	whole := n + len(r.f.End)
 	if r.long || n > r.largest {
 		if !r.long {
-			r.tooLong()
+			r.refuse(codec.TooLong)
 		}
 		r.long = false
 		return whole, skip
@@ -375,9 +320,4 @@ func (r *Framer) delimited(b []byte, emit func(*codec.Record)) (int, step) {
 		return 1, skip
 	}
 	return whole, took
-}
-
-func (r *Framer) tooLong() {
-	r.d.counts.Records++
-	r.d.counts.Refuse(codec.TooLong, "")
 }

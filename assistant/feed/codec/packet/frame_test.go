@@ -126,43 +126,14 @@ func TestGap(t *testing.T) {
 	require.EqualValues(t, 2, r.Counts().Skipped)
 }
 
-func TestCapture(t *testing.T) {
-	c := []byte(CaptureHead)
-	for _, d := range [][]byte{{7, 1}, {}, {7, 2, 9}, {8}} {
-		c = AppendCapture(c, d)
-	}
-	got, n := heard(t, one(0, false), Frame{Capture: true}, c)
-	require.Equal(t, []float64{1, 2}, got)
-	require.EqualValues(t, 2, n.Bad, "the empty one and the unknown one")
-	require.Zero(t, n.Skipped)
-
-	_, n = heard(t, one(0, true), Frame{Capture: true}, c)
-	require.EqualValues(t, 4, n.Bad, "each is counted once, whatever is wrong with it")
-	require.Zero(t, n.Skipped)
-
-	got, n = heard(t, one(0, false), Frame{Capture: true}, c[:len(c)-1])
-	require.Equal(t, []float64{1, 2}, got)
-	require.EqualValues(t, 1, n.By[codec.Unfinished])
-	got, n = heard(t, one(0, false), Frame{Capture: true}, []byte("EARSHOT"), []byte(" is no capture"), c)
-	require.Empty(t, got)
-	require.EqualValues(t, 1, n.Bad)
-	require.Equal(t, n.Bytes, n.Skipped)
-	_, n = heard(t, one(0, false), Frame{Capture: true}, append([]byte(CaptureHead), 0, 0, 1, 0, 7, 7))
-	require.EqualValues(t, 1, n.By[codec.TooLong])
-}
-
 // drawStream draws a way to frame, packets framed so, and garbage between them that holds no start.
 func drawStream(t *rapid.T) (Layout, Frame, []byte, []float64, int64) {
-	way := rapid.SampledFrom([]string{"size", "size and start", "length", "start and length", "end", "start and end", "capture"}).Draw(t, "way")
+	way := rapid.SampledFrom([]string{"size", "size and start", "length", "start and length", "end", "start and end"}).Draw(t, "way")
 	value := rapid.SliceOfN(rapid.ByteRange(16, 255), 0, 12).Draw(t, "values")
 	var f Frame
 	var l Layout
 	var stream, garbage []byte
 	skipped := int64(0)
-	if way == "capture" {
-		f.Capture = true
-		stream = []byte(CaptureHead)
-	}
 	for _, v := range value {
 		body := []byte{7, v}
 		if way != "size" && way != "size and start" {
@@ -193,9 +164,6 @@ func drawStream(t *rapid.T) (Layout, Frame, []byte, []float64, int64) {
 		case "start and end":
 			f, l = Frame{Start: []byte{1, 1}, End: []byte{3, 4}}, one(2, false)
 			body = append(append([]byte{1, 1}, body...), 3, 4)
-		case "capture":
-			l = one(0, false)
-			body, garbage = AppendCapture(nil, body), nil
 		}
 		stream = append(append(stream, garbage...), body...)
 		skipped += int64(len(garbage))
@@ -240,7 +208,7 @@ func TestAnyBytesCutAnywhere(t *testing.T) {
 				l.Kinds[i].Check = &Check{Sum: Xor8, At: -1, To: -1}
 			}
 		}
-		if f.Size == 0 && !f.Capture && rapid.Bool().Draw(t, "short") {
+		if f.Size == 0 && rapid.Bool().Draw(t, "short") {
 			f.Largest = rapid.IntRange(8, 20).Draw(t, "largest")
 		}
 		for range rapid.IntRange(0, 6).Draw(t, "damages") {
@@ -274,14 +242,13 @@ func TestFramerIsBounded(t *testing.T) {
 
 func TestWhatAFrameCannotBe(t *testing.T) {
 	for want, f := range map[string]Frame{
-		"one of size, length, end and capture":         {},
-		"a frame has one of size":                      {Size: 1, Capture: true},
+		"one of size, length and end":                  {},
+		"a frame has one of size":                      {Size: 1, End: []byte{1}},
 		"does not hold its start":                      {Size: 1, Start: []byte{1, 2}},
 		"a length is one of":                           {Length: &Length{Type: I8}},
 		"the length ends at byte 9":                    {Length: &Length{Type: U8, At: 8}, Largest: 8},
 		"the length stands in the start of the packet": {Length: &Length{Type: U8}, Start: []byte{1}},
 		"the size is the largest already":              {Size: 3, Largest: 3},
-		"a capture has no start":                       {Capture: true, Start: []byte{1}},
 		"a packet has 1 to":                            {Size: 70_000},
 	} {
 		_, err := NewFramer(one(0, false), f, 1)
@@ -293,10 +260,10 @@ func FuzzFramer(f *testing.F) {
 	f.Add(uint8(0), []byte{1, 2, 7, 1, 1, 2, 7, 2}, 3)
 	f.Add(uint8(1), []byte{1, 2, 5, 7, 1, 1, 2, 9, 7}, 2)
 	f.Add(uint8(2), []byte{7, 1, 0xff, 7, 2, 0xff}, 1)
-	f.Add(uint8(3), AppendCapture([]byte(CaptureHead), []byte{7, 1}), 5)
+	f.Add(uint8(3), []byte{1, 7, 1, 2, 2}, 5)
 	f.Fuzz(func(t *testing.T, way uint8, p []byte, cut int) {
-		frames := []Frame{{Size: 4, Start: []byte{1, 2}}, {Start: []byte{1, 2}, Length: &Length{At: 2, Type: U8}, Largest: 60}, {End: []byte{0xff}, Largest: 40}, {Capture: true}, {Start: []byte{1}, End: []byte{2, 2}, Largest: 50}, {Size: 3}}
-		ats := []int{2, 3, 0, 0, 1, 0}
+		frames := []Frame{{Size: 4, Start: []byte{1, 2}}, {Start: []byte{1, 2}, Length: &Length{At: 2, Type: U8}, Largest: 60}, {End: []byte{0xff}, Largest: 40}, {Start: []byte{1}, End: []byte{2, 2}, Largest: 50}, {Size: 3}}
+		ats := []int{2, 3, 0, 1, 0}
 		i := int(way) % len(frames)
 		whole, a := heard(t, one(ats[i], way > 127), frames[i], p)
 		if cut < 0 || cut > len(p) {

@@ -10,10 +10,10 @@
 package packet
 
 import (
+	"bytes"
 	"encoding/binary"
 	"fmt"
 	"math"
-	"strings"
 
 	"earshot/assistant/feed/codec"
 )
@@ -226,7 +226,7 @@ func (l *Layout) Validate() (problems []error) {
 				bad("kind %s: %s: bits %d to %d are not in %s", k.Name, f.Name, f.Bit, f.Bit+f.Width-1, f.Type)
 			}
 			switch {
-			case k.Length == 0 && f.At+f.size() > captureLargest:
+			case k.Length == 0 && f.At+f.size() > mostLargest:
 				bad("kind %s: %s ends at byte %d, and no packet has so many", k.Name, f.Name, f.At+f.size())
 			case k.Length > 0 && f.At+f.size() > k.Length:
 				bad("kind %s: %s ends at byte %d, and the datagram has %d", k.Name, f.Name, f.At+f.size(), k.Length)
@@ -352,27 +352,8 @@ func (c *Check) typ() Type { return map[int]Type{1: U8, 2: U16, 4: U32}[c.Sum.Si
 
 // trimText cuts a fixed text at its first zero byte and takes spaces away.
 func trimText(b []byte) []byte {
-	for i, c := range b {
-		if c == 0 {
-			b = b[:i]
-			break
-		}
+	if i := bytes.IndexByte(b, 0); i >= 0 {
+		b = b[:i]
 	}
-	for len(b) > 0 && b[0] == ' ' {
-		b = b[1:]
-	}
-	for len(b) > 0 && b[len(b)-1] == ' ' {
-		b = b[:len(b)-1]
-	}
-	return b
-}
-
-// Describe is the layout of a kind as a table for people, one line per field.
-func (k *Kind) Describe() string {
-	var b strings.Builder
-	for i := range k.Fields {
-		f := &k.Fields[i]
-		fmt.Fprintf(&b, "%5d %-5s %s\n", f.At, f.Type, f.Name)
-	}
-	return b.String()
+	return bytes.Trim(b, " ")
 }

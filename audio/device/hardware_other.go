@@ -1,0 +1,5 @@
+//go:build (cgo || (darwin && arm64)) && !linux && !windows
+
+package device
+
+func hardware() error { return nil }

@@ -1,2 +1,0 @@
-// Package alsa keeps the ALSA library, where there is one, from writing to the terminal.
-package alsa
