@@ -37,7 +37,7 @@ func TestTheCarManualNamesTheRules(t *testing.T) {
 	}
 	given := map[string]string{"limiter_speed": "7900 rpm", "ride_height_low": "10 mm", "travel_stop": "60 mm"}
 	instances := func(without string) map[string]int {
-		text := "baseline: gt\nwheelbase: 2.65 m\nsteering_ratio: 13\nfuel: {tank: 100 l}\nlimits:\n"
+		text := "baseline: gt\nwheelbase: 2.65 m\nsteering_ratio: 13\nfuel: {tank: 100 l}\ncompounds: {soft: {laps: 6 laps}}\nlimits:\n"
 		for name, value := range given {
 			if name != without {
 				text += "  " + name + ": " + value + "\n"
@@ -74,7 +74,8 @@ func TestTheCarManualNamesTheRules(t *testing.T) {
 		}
 		for name, on := range instances(k.Name) {
 			if on < all[name] {
-				require.True(t, slices.Contains(named, name), "without %s rule %s is off: configs/cars/README.md does not say so", k.Name, name)
+				require.True(t, slices.Contains(named, name), "without %s rule %s is off: configs/cars/README.md does not say so", k.Name,
+					name)
 			}
 		}
 	}

@@ -25,6 +25,7 @@ import (
 	"earshot/assistant/course"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/hand"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
@@ -34,7 +35,7 @@ import (
 
 // A bench is a feed file compiled with the shipped rules and the demo car, ready to make cores.
 type bench struct {
-	file   *feed.File
+	file   *feedfile.File
 	set    *channel.Set
 	car    *car.Car
 	course *course.File // nil: learned
@@ -45,9 +46,10 @@ type bench struct {
 // newBench compiles a feed file with the files that belong to it: those that it names, and a course.
 func newBench(t testing.TB, text string, more ...session.File) *bench {
 	t.Helper()
-	b := &bench{set: channel.NewSet(), files: append([]session.File{{Kind: session.FeedFile, Name: "feed.yaml", Data: []byte(text)}}, more...)}
+	b := &bench{set: channel.NewSet(), files: append([]session.File{{Kind: session.FeedFile, Name: "feed.yaml", Data: []byte(text)}},
+		more...)}
 	var err error
-	b.file, err = feed.ParseWith("feed.yaml", []byte(text), b.set, func(name string) ([]byte, error) {
+	b.file, err = feedfile.ParseWith("feed.yaml", []byte(text), b.set, func(name string) ([]byte, error) {
 		for _, f := range more {
 			if f.Kind == session.IncludedFile && f.Name == name {
 				return f.Data, nil
@@ -72,7 +74,7 @@ func newBench(t testing.TB, text string, more ...session.File) *bench {
 			sources = append(sources, rules.Source{Name: e.Name(), Data: []byte(shipped("rules/" + e.Name()))})
 		}
 	}
-	b.rules, err = rules.Compile(sources, assistant.NewVocabulary(b.set, b.file.Covers(b.set), b.car, b.course, nil))
+	b.rules, err = rules.Compile(sources, assistant.NewVocabulary(b.set, b.file.Covers, b.car, b.course, nil))
 	require.NoError(t, err)
 	return b
 }
@@ -147,7 +149,8 @@ func cut(t *rapid.T, pieces [][]byte, datagrams bool, least int, wait func() tim
 		}
 		return list
 	}
-	// A cut for each would be slow to draw: the lengths come in turn from a few that were drawn, some of them longer than a line.
+	// A cut for each would be slow to draw: the lengths come in turn from a few that were drawn, some of them longer
+	// than a line.
 	lengths := rapid.SliceOfN(rapid.IntRange(least, 700), 5, 40).Draw(t, "lengths")
 	rest := bytes.Join(pieces, nil)
 	for i := 0; len(rest) > 0; i++ {
@@ -186,8 +189,10 @@ func aDrive(t testing.TB, set *channel.Set, seed uint64, seconds float64) (drive
 
 // spoil puts between the pieces what no source should send.
 func spoil(t *rapid.T, pieces [][]byte, datagrams bool) (list [][]byte) {
-	bad := [][]byte{[]byte("{\"speed\":\n"), []byte("\"\n"), []byte("1,2,x\n"), {0xff, 0, 7, '\n'}, []byte("\n"), bytes.Repeat([]byte("9"), 3000),
-		[]byte("$GPRMC,120000,A,1000.0,S,02000.0,W,20,90,230394,,,A*00\n"), []byte("(1700000001) can0 120#FF\n"), []byte("(1700000001) can0 120#GG\n")}
+	bad := [][]byte{[]byte("{\"speed\":\n"), []byte("\"\n"), []byte("1,2,x\n"), {0xff, 0, 7, '\n'}, []byte("\n"),
+		bytes.Repeat([]byte("9"), 3000),
+		[]byte("$GPRMC,120000,A,1000.0,S,02000.0,W,20,90,230394,,,A*00\n"), []byte("(1700000001) can0 120#FF\n"),
+		[]byte("(1700000001) can0 120#GG\n")}
 	at := rapid.SliceOfN(rapid.IntRange(1, max(1, len(pieces)-1)), 0, 6).Draw(t, "bad at")
 	for i, p := range pieces {
 		for k, a := range at {
@@ -232,7 +237,8 @@ func TestReplayEqualsLiveInEveryCodec(t *testing.T) {
 				laps += bytes.Count(lived, []byte(`"kind":"lap"`))
 				require.NoError(rt, os.Remove(path))
 			}
-			// Any pace, so that samples come at once or minutes late; then about that of the car, so that laps are timed.
+			// Any pace, so that samples come at once or minutes late; then about that of the car, so that laps are
+			// timed.
 			check(t, 5, func(rt *rapid.T) { try(rt, rapid.Float64Range(5, 60).Draw(rt, "seconds"), 1, 0, 120) })
 			check(t, 1, func(rt *rapid.T) { try(rt, longDrive, 60, 1, 40) })
 			require.Positive(t, laps, "no lap was driven in any of the runs: they prove little")
@@ -244,7 +250,7 @@ func TestReplayEqualsLiveInEveryCodec(t *testing.T) {
 func (b *bench) live(t testing.TB, list []delivery, presses []int, path string) (lived []byte) {
 	recorder, err := session.NewRecorder(path, session.Head{Session: "x", Channels: b.set.Names(), Files: b.files}, session.Options{})
 	require.NoError(t, err)
-	decoder, err := b.file.NewDecoder(b.set)
+	decoder, err := feed.NewDecoder(b.file, b.set)
 	require.NoError(t, err)
 	a := b.assistant(&lived)
 	a.Feed = &deliveries{decoder: decoder, list: list, live: true}
@@ -272,8 +278,8 @@ func (b *bench) live(t testing.TB, list []delivery, presses []int, path string) 
 	return lived
 }
 
-// replay plays a recording into a new core, with the feed, the files that it names and the course of the recording alone, and
-// returns the journal.
+// replay plays a recording into a new core, with the feed, the files that it names and the course of the recording
+// alone, and returns the journal.
 func replay(t testing.TB, path string) (text []byte) {
 	r, err := session.OpenRecording(path)
 	require.NoError(t, err)
@@ -287,7 +293,7 @@ func replay(t testing.TB, path string) (text []byte) {
 
 // replayed replays deliveries as a file and returns the journal.
 func (b *bench) replayed(t require.TestingT, list []delivery, see func(channel.Sample)) (text []byte) {
-	decoder, err := b.file.NewDecoder(b.set)
+	decoder, err := feed.NewDecoder(b.file, b.set)
 	require.NoError(t, err)
 	a := b.assistant(&text)
 	f := &deliveries{decoder: decoder, list: list, after: see}
@@ -295,13 +301,14 @@ func (b *bench) replayed(t require.TestingT, list []delivery, see func(channel.S
 	return text
 }
 
-// Where the source tells the time, it makes no difference how its bytes were cut and when they came: a replay of the log cut
-// another way, and a live run that is never silent for as long as a tick, tell the same story as a replay in one piece.
+// Where the source tells the time, it makes no difference how its bytes were cut and when they came: a replay of the
+// log cut another way, and a live run that is never silent for as long as a tick, tell the same story as a replay in
+// one piece.
 func TestEveryCuttingTellsOneStory(t *testing.T) {
 	for _, w := range wires {
 		t.Run(w.name, func(t *testing.T) {
 			b := newBench(t, w.file, w.more...)
-			require.True(t, b.file.OwnClock(), "this test is about feeds with a clock of their own")
+			require.True(t, b.file.Clock.Own, "this test is about feeds with a clock of their own")
 			datagrams := b.file.Transport.Datagrams()
 			dir := t.TempDir()
 			run := 0

@@ -99,7 +99,7 @@ func TestTheDoorIsBounded(t *testing.T) {
 func TestPartsAreDeclared(t *testing.T) {
 	pack, err := fs.Sub(configs.Files, "voices/clear")
 	require.NoError(t, err)
-	v, err := voice.Open(pack)
+	v, err := voice.Open(pack, nil)
 	require.NoError(t, err)
 	seen, suffix := map[string]bool{}, map[bool]string{true: " one of many"}
 	for _, p := range assistant.Parts() {

@@ -41,16 +41,6 @@ func (c Clip) RMS() float64 {
 	return math.Sqrt(e / float64(len(c.Samples)))
 }
 
-// Scaled returns a copy of the clip, louder or softer by gain in decibels.
-func (c Clip) Scaled(gain float64) Clip {
-	k := float32(math.Pow(10, gain/20))
-	out := make([]float32, len(c.Samples))
-	for i, s := range c.Samples {
-		out[i] = s * k
-	}
-	return Clip{Rate: c.Rate, Samples: out}
-}
-
 // ErrClip is wrapped by the errors about a clip that cannot be played.
 var ErrClip = errors.New("unusable clip")
 

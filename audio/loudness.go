@@ -1,14 +1,11 @@
 package audio
 
-import (
-	"math"
-)
+import "math"
 
 // Blocks of the loudness measure, ITU-R BS.1770-4: gating blocks of 400 ms that
-// overlap by three quarters, so steps of 100 ms; short-term is 3 s (EBU Tech 3341).
+// overlap by three quarters, so steps of 100 ms.
 const (
 	momentarySteps = 4
-	shortTermSteps = 30
 	absoluteGate   = -70.0
 	relativeGate   = -10.0
 )

@@ -153,6 +153,8 @@ func BenchmarkMeter(b *testing.B) {
 // Momentary is the loudness of the last 400 ms in LUFS, to the last full 100 ms.
 func (m *Meter) Momentary() float64 { return m.last(momentarySteps) }
 
+const shortTermSteps = 30 // 3 s (EBU Tech 3341)
+
 // ShortTerm is the loudness of the last 3 s in LUFS, to the last full 100 ms.
 func (m *Meter) ShortTerm() float64 { return m.last(shortTermSteps) }
 

@@ -1,6 +1,7 @@
 package audio
 
 import (
+	"bufio"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -107,10 +108,10 @@ func (f wavFormat) read(r io.Reader, at, size int64) (Clip, error) {
 	}
 	frame := make([]byte, f.channels*f.bytes)
 	c := Clip{Rate: f.rate}
-	br := newBlockReader(r, len(frame))
+	br := bufio.NewReaderSize(r, 1<<16)
 	for {
-		err := br.next(frame)
-		if err == io.EOF {
+		_, err := io.ReadFull(br, frame)
+		if err == io.EOF || errors.Is(err, io.ErrUnexpectedEOF) { // a torn frame at the end is left out
 			break
 		}
 		if err != nil {
@@ -132,51 +133,21 @@ func (f wavFormat) read(r io.Reader, at, size int64) (Clip, error) {
 }
 
 func (f wavFormat) sample(b []byte) float32 {
-	var s float32
 	switch {
 	case f.float:
-		s = math.Float32frombits(binary.LittleEndian.Uint32(b))
+		s := math.Float32frombits(binary.LittleEndian.Uint32(b))
 		if s != s || s > 1e6 || s < -1e6 { // not sound; a NaN would never leave a filter again
-			s = 0
+			return 0
 		}
+		return s
 	case f.bytes == 1:
-		s = (float32(b[0]) - 128) / 128
+		return (float32(b[0]) - 128) / 128
 	case f.bytes == 2:
-		s = float32(int16(binary.LittleEndian.Uint16(b))) / (1 << 15)
+		return float32(int16(binary.LittleEndian.Uint16(b))) / (1 << 15)
 	case f.bytes == 3:
-		s = float32(int32(uint32(b[0])<<8|uint32(b[1])<<16|uint32(b[2])<<24)>>8) / (1 << 23)
-	default:
-		s = float32(int32(binary.LittleEndian.Uint32(b))) / (1 << 31)
+		return float32(int32(uint32(b[0])<<8|uint32(b[1])<<16|uint32(b[2])<<24)>>8) / (1 << 23)
 	}
-	return s
-}
-
-// blockReader reads whole frames; a torn frame at the end is left out.
-type blockReader struct {
-	r   io.Reader
-	buf []byte
-	at  int
-	n   int
-}
-
-func newBlockReader(r io.Reader, frame int) *blockReader {
-	return &blockReader{r: r, buf: make([]byte, frame*2048)}
-}
-
-func (b *blockReader) next(frame []byte) error {
-	if b.at+len(frame) > b.n {
-		n, err := io.ReadFull(b.r, b.buf)
-		if n < len(frame) {
-			if err == nil || errors.Is(err, io.ErrUnexpectedEOF) {
-				err = io.EOF
-			}
-			return err
-		}
-		b.at, b.n = 0, n
-	}
-	copy(frame, b.buf[b.at:])
-	b.at += len(frame)
-	return nil
+	return float32(int32(binary.LittleEndian.Uint32(b))) / (1 << 31)
 }
 
 // WriteWAV writes the clip as 16-bit PCM.
@@ -193,7 +164,8 @@ func WriteWAV(w io.Writer, c Clip) error {
 
 const mostData = math.MaxUint32 - 36
 
-var errLong = errors.New("a WAV file holds at most 4 GiB: end this one and begin another, or choose a lower sample rate")
+var errLong = errors.New(
+	"a WAV file holds at most 4 GiB: end this one and begin another, or choose a lower sample rate")
 
 func wavHeader(rate int, size uint32) []byte {
 	le := binary.LittleEndian

@@ -7,7 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 
-	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/session"
 )
 
@@ -84,7 +84,7 @@ func inputsOf(files []session.File) (inputs, error) {
 func (in inputs) carless() bool { return in.car.Name == None+".yaml" }
 
 // carOf reads the car file that goes with a feed, where the user names none.
-func (in inputs) carOf(f *feed.File) (session.File, error) {
+func (in inputs) carOf(f *feedfile.File) (session.File, error) {
 	name := None
 	if f != nil && f.Car != "" {
 		name = f.Car

@@ -61,7 +61,7 @@ func (p *Parts) Test(name string) ([]story.Result, error) {
 		if err != nil {
 			return nil, err
 		}
-		return assistant.NewVocabulary(p.Channels, p.Feed.Covers(p.Channels), k, p.Course, p.Config.Display()), nil
+		return assistant.NewVocabulary(p.Channels, p.Feed.Covers, k, p.Course, p.Config.Display()), nil
 	}
 	return story.Run(name, data, b)
 }
@@ -69,11 +69,12 @@ func (p *Parts) Test(name string) ([]story.Result, error) {
 // Check tells what the parts come to.
 func (p *Parts) Check() Checked {
 	found := Checked{Feed: p.FeedName(), Answers: p.Rules.Asks()}
-	for _, id := range p.Feed.Covers(p.Channels) {
+	for _, id := range p.Feed.Covers {
 		found.Channels = append(found.Channels, p.Channels.At(id).Name)
 	}
 	for _, r := range p.Rules.Rules() {
-		found.Rules = append(found.Rules, CheckedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why, r.Learned})
+		found.Rules = append(found.Rules, CheckedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why,
+			r.Learned})
 	}
 	phrases := append(p.Rules.Phrases(), assistant.Phrases(p.Config.Words(), p.Rules.Asks())...)
 	for _, text := range phrases {
@@ -83,7 +84,8 @@ func (p *Parts) Check() Checked {
 	}
 	for _, s := range p.Feed.Sources() {
 		if at := s.Transport.Exposed(); at != "" && len(s.Transport.From) == 0 {
-			found.Notes = append(found.Notes, fmt.Sprintf("the feed listens on %s: anyone on the network can send to it, unless transport: has from: [ADDRESS]", at))
+			found.Notes = append(found.Notes, fmt.Sprintf("the feed listens on %s: anyone on the network can send "+
+				"to it, unless transport: has from: [ADDRESS]", at))
 		}
 	}
 	for _, k := range p.Known {

@@ -12,6 +12,7 @@ import (
 	"earshot/assistant"
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/probe"
 )
 
@@ -42,12 +43,14 @@ type Datagrams struct {
 
 // Live tells whether the feed has a source whose bytes come as they are made.
 func (p *Parts) Live() bool {
-	return slices.ContainsFunc(p.Feed.Sources(), func(s feed.Named) bool { return s.Transport.Live() })
+	return slices.ContainsFunc(p.Feed.Sources(), func(s feedfile.Named) bool { return s.Transport.Live() })
 }
 
 // Listen measures the feed, for so long where it is live and to its end where it is not. files are read in the place of
 // the sources, as by Open. heard is called after each reading with how many samples have come.
-func (p *Parts) Listen(ctx context.Context, files []string, long time.Duration, heard func(samples int64)) (Listened, error) {
+func (p *Parts) Listen(ctx context.Context, files []string, long time.Duration, heard func(samples int64)) (
+	Listened, error,
+) {
 	found, meter := p.newListened()
 	var paths map[string]string
 	var err error
@@ -62,7 +65,7 @@ func (p *Parts) Listen(ctx context.Context, files []string, long time.Duration, 
 		defer stop()
 		found.Listened = long.Seconds()
 	}
-	by := sizes{covers: p.Feed.Covers(p.Channels)}
+	by := sizes{covers: p.Feed.Covers}
 	datagrams := map[string]bool{}
 	for _, s := range p.Feed.Sources() {
 		datagrams[s.Name] = s.Transport.Datagrams() && paths[s.Name] == ""
@@ -122,7 +125,7 @@ func (d *Drive) Listen() (Listened, error) {
 }
 
 func (p *Parts) newListened() (Listened, *probe.Meter) {
-	meter := probe.NewMeter(p.Channels, p.Feed.Covers(p.Channels), probe.Mappings(p.in.feed.Data, p.Channels))
+	meter := probe.NewMeter(p.Channels, p.Feed.Covers, probe.Mappings(p.in.feed.Data, p.Channels))
 	meter.Wheelbase, meter.SteeringRatio = p.Car.Wheelbase, p.Car.SteeringRatio
 	return Listened{Feed: p.FeedName(), Source: p.Source(), Rules: p.Check()}, meter
 }
@@ -173,7 +176,9 @@ func (s *sizes) done(set *channel.Set) (list []Datagrams) {
 		}
 		list = append(list, *d)
 	}
-	slices.SortFunc(list, func(a, b Datagrams) int { return cmp.Or(strings.Compare(a.Source, b.Source), a.Size-b.Size) })
+	slices.SortFunc(list, func(a, b Datagrams) int {
+		return cmp.Or(strings.Compare(a.Source, b.Source), a.Size-b.Size)
+	})
 	if s.other > 0 {
 		list = append(list, Datagrams{Size: -1, Count: s.other})
 	}

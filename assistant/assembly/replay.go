@@ -10,6 +10,7 @@ import (
 
 	"earshot/assistant"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
@@ -101,12 +102,13 @@ func openRecording(r Request, path string) (*Drive, error) {
 	}
 	head := p.Head(recording.Head.Session)
 	head.Started = recording.Head.Started
-	return &Drive{Parts: p, Inputs: assistant.NewRecordingReplay(recording), Head: head, what: path, Close: func() error {
-		if text := recording.Loss().String(); text != "" {
-			p.tell(path + ": " + text)
-		}
-		return recording.Close()
-	}}, nil
+	return &Drive{Parts: p, Inputs: assistant.NewRecordingReplay(recording), Head: head, what: path,
+		Close: func() error {
+			if text := recording.Loss().String(); text != "" {
+				p.tell(path + ": " + text)
+			}
+			return recording.Close()
+		}}, nil
 }
 
 // Paths tells which source each argument is the file of: FILE where there is one source, NAME=FILE where there are
@@ -128,7 +130,7 @@ func (p *Parts) Paths(args []string) (map[string]string, error) {
 			return nil, badCall("%s: the feed has several sources: write NAME=FILE", arg)
 		}
 		paths[name] = path
-		if !slices.ContainsFunc(sources, func(s feed.Named) bool { return s.Name == name }) {
+		if !slices.ContainsFunc(sources, func(s feedfile.Named) bool { return s.Name == name }) {
 			return paths, nil // opening tells which there are
 		}
 	}

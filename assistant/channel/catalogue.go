@@ -203,6 +203,7 @@ var (
 	TyreEdge         = calcWheels("tyre_edge", TemperatureDifference, "between the inner and the outer band of the tread, mean over the lap completed last")
 	TyreEdgeSide     = calcWheels("tyre_edge_side", None, "which of the two is hotter", "inner", "outer")
 	TyrePressureMean = calcWheels("tyre_pressure_mean", Pressure, "mean over the lap completed last")
+	TyrePressureRise = calcWheels("tyre_pressure_rise", Pressure, "tyre_pressure_mean less that of the lap before")
 	TyreSpreadFront  = calc("tyre_spread_front", TemperatureDifference, "right minus left of tyre_core_mean")
 	TyreSpreadRear   = calc("tyre_spread_rear", TemperatureDifference, "right minus left of tyre_core_mean")
 	TyresReady       = calc("tyres_ready", None, "1 while every tyre has been in its window for the hold time")

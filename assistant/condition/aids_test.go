@@ -43,3 +43,30 @@ func TestAidsCountOnceTheyHaveLasted(t *testing.T) {
 	require.Equal(t, 2.0, start)
 	require.True(t, math.IsNaN(row[channel.MapSet]), "what is not given stays unknown")
 }
+
+// Passes of one corner, lowest gear and least speed. At the edge between two gears half a per cent of speed decides which it is.
+func TestLowGear(t *testing.T) {
+	type pass struct{ gear, slowest float64 }
+	for name, tt := range map[string]struct {
+		passes []pass
+		found  int // the pass that tells, from 1; 0: none
+	}{
+		"the third gear, then the second twice": {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 20.1}, {2, 19.95}}, 5},
+		"once":                                  {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 20.1}, {3, 20.1}, {2, 20}}, 0},
+		"a slower pass between the two decides nothing": {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 20.1}, {2, 19.8}, {2, 20}}, 6},
+		"slower than ever in the third":                 {[]pass{{3, 20}, {3, 20.2}, {3, 19.9}, {2, 19.8}, {2, 19.7}, {2, 19.8}}, 0},
+		"now this, now that":                            {[]pass{{3, 20}, {2, 20.2}, {3, 19.9}, {2, 20.1}, {2, 20}, {2, 20.3}}, 0},
+		"the feed has no speed":                         {[]pass{{3, nan}, {3, nan}, {3, nan}, {2, nan}, {2, nan}}, 5},
+	} {
+		var p places
+		found := 0
+		for i, pass := range tt.passes {
+			p.gearFound.now, p.gear, p.slowest = false, pass.gear, pass.slowest
+			p.lowestGear(0)
+			if p.gearFound.now {
+				found = i + 1
+			}
+		}
+		require.Equal(t, tt.found, found, name)
+	}
+}

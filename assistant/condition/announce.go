@@ -37,6 +37,7 @@ func kindOf(bit int) int {
 // announced decides which of the repeated findings is news, and when.
 type announced struct {
 	now    findingSet              // to be told at this sample
+	shown  bool                    // the row has it
 	corner [findingBits]int        // where each was told last
 	told   [mostCorners]findingSet // told, and not yet to be told again
 	passes [mostCorners][findingBits]int
@@ -62,7 +63,7 @@ func (a *announced) pass(at float64, corner, passes int, repeated, shown finding
 		if repeated&shown&one == 0 || a.told[i]&one != 0 || at-a.last[kind] < kindsApart && a.now&a.of(kind) == 0 {
 			continue
 		}
-		a.now |= one
+		a.now, a.shown = a.now|one, false
 		a.corner[bit], a.last[kind] = corner, at
 		told := one
 		if kind <= kindOversteer {
@@ -87,7 +88,19 @@ func (a *announced) of(kind int) (set findingSet) {
 	return set
 }
 
+// none begins a sample.
+func (a *announced) none() {
+	if a.now != 0 {
+		a.now, a.shown = 0, false
+	}
+}
+
+// write writes what has changed: nothing at nearly every sample.
 func (a *announced) write(row channel.Row) {
+	if a.shown {
+		return
+	}
+	a.shown = true
 	for bit := range findingBits {
 		on := float64(a.now >> bit & 1)
 		place := nan
@@ -151,6 +164,9 @@ const (
 	lowRunning   = 2    // laps running with a lower gear
 )
 
+// A gearPass is the lowest gear of a corner and the least speed in it.
+type gearPass struct{ gear, slowest float64 }
+
 // places follows what happens at places of the course besides the findings of corners: the limiter on the straight behind a corner, the
 // floor or the stops in a corner or behind it, the lowest gear of a corner.
 type places struct {
@@ -164,10 +180,11 @@ type places struct {
 	touching   float64
 	touched    float64
 	gear       float64 // lowest in this corner, with the clutch closed
+	slowest    float64 // m/s, the least speed in it
 
 	limiter  [mostCorners]habit
 	bottom   [2 * mostCorners]habit // in the corner, behind it
-	gears    [mostCorners][OutOf]float64
+	gears    [mostCorners][OutOf]gearPass
 	gearsN   [mostCorners]int
 	lowLaps  [mostCorners]int
 	limFound struct {
@@ -186,11 +203,11 @@ func (p *places) init(c *car.Car) {
 	for w := range 4 {
 		p.low[w], p.stop[w] = c.At("ride_height_low", channel.Wheel(w)), c.At("travel_stop", channel.Wheel(w))
 	}
-	p.limFound.corner, p.limFound.time, p.botFound.corner, p.gearFound.corner, p.gearUsed, p.gear = nan, nan, nan, nan, nan, nan
+	p.limFound.corner, p.limFound.time, p.botFound.corner, p.gearFound.corner, p.gearUsed, p.gear, p.slowest = nan, nan, nan, nan, nan, nan, nan
 }
 
 func (p *places) stint() {
-	*p = places{limiterSpeed: p.limiterSpeed, low: p.low, stop: p.stop, limFound: p.limFound, botFound: p.botFound, gearFound: p.gearFound, gearUsed: p.gearUsed, gear: nan}
+	*p = places{limiterSpeed: p.limiterSpeed, low: p.low, stop: p.stop, limFound: p.limFound, botFound: p.botFound, gearFound: p.gearFound, gearUsed: p.gearUsed, gear: nan, slowest: nan}
 	p.limFound.now, p.botFound.now, p.gearFound.now = false, false, false
 }
 
@@ -226,6 +243,9 @@ func (p *places) step(dt float64, braking bool, row channel.Row) {
 	if g := row[channel.Gear]; here > 0 && g >= 1 && !(row[channel.Clutch] > 0.5) && !(g >= p.gear) {
 		p.gear = g
 	}
+	if v := row[channel.Speed]; here > 0 && !(v >= p.slowest) {
+		p.slowest = v
+	}
 }
 
 func number(x float64) int {
@@ -252,19 +272,20 @@ func (p *places) leave() {
 			p.lowestGear(i)
 		}
 	}
-	p.onLimiter, p.below, p.longest, p.touching, p.touched, p.gear = 0, 0, 0, 0, 0, nan
+	p.onLimiter, p.below, p.longest, p.touching, p.touched, p.gear, p.slowest = 0, 0, 0, 0, 0, nan, nan
 }
 
-// lowestGear compares the lowest gear of a pass with what is usual there.
+// lowestGear compares the lowest gear of a pass with that of the passes before, where they agree. A corner driven slower than in any of them
+// needs the lower gear: at the edge between two gears half a per cent of speed decides, and no mistake.
 func (p *places) lowestGear(i int) {
 	if math.IsNaN(p.gear) {
 		return
 	}
-	usual := nan
-	if n := p.gearsN[i]; n >= usualAfter {
-		usual = usualGear(p.gears[i][:min(n, OutOf)])
-	}
+	usual, slowest := p.usualGear(i)
 	if p.gear < usual {
+		if p.slowest < slowest {
+			return // neither this nor that
+		}
 		p.lowLaps[i]++
 		if p.lowLaps[i] == lowRunning {
 			p.gearFound.now, p.gearFound.corner, p.gearUsed = true, float64(i+1), p.gear
@@ -272,25 +293,24 @@ func (p *places) lowestGear(i int) {
 		return // what is not usual does not become so
 	}
 	p.lowLaps[i] = 0
-	p.gears[i][p.gearsN[i]%OutOf] = p.gear
+	p.gears[i][p.gearsN[i]%OutOf] = gearPass{p.gear, p.slowest}
 	p.gearsN[i]++
 }
 
-// usualGear is the gear that most passes had; of two the lower, so that nothing is told in doubt.
-func usualGear(gears []float64) float64 {
-	best, most := nan, 0
-	for _, g := range gears {
-		n := 0
-		for _, other := range gears {
-			if other == g {
-				n++
-			}
-		}
-		if n > most || n == most && g < best {
-			best, most = g, n
-		}
+// usualGear is the gear that all of the latest passes had, and the least speed of any of them; NaN where they differ, or are too few.
+func (p *places) usualGear(i int) (gear, slowest float64) {
+	passes := p.gears[i][:min(p.gearsN[i], OutOf)]
+	if len(passes) < usualAfter {
+		return nan, nan
 	}
-	return best
+	slowest = math.Inf(1)
+	for _, pass := range passes {
+		if pass.gear != passes[0].gear {
+			return nan, nan
+		}
+		slowest = min(slowest, pass.slowest)
+	}
+	return passes[0].gear, slowest
 }
 
 func (p *places) write(row channel.Row) {

@@ -83,6 +83,7 @@ func Declarations() []channel.Declaration {
 				Needs: []channel.Need{channel.All(channel.TyreTempInner+w, channel.TyreTempOuter+w), line}},
 			channel.Declaration{Channels: ids{channel.TyreCoreMean + w}, Needs: []channel.Need{channel.All(channel.TyreCore + w), line}},
 			channel.Declaration{Channels: ids{channel.TyrePressureMean + w}, Needs: []channel.Need{channel.All(channel.TyrePressure + w), line}},
+			channel.Declaration{Channels: ids{channel.TyrePressureRise + w}, Needs: []channel.Need{channel.All(channel.TyrePressureMean + w)}},
 			channel.Declaration{Channels: ids{channel.BrakePeak + w}, Needs: []channel.Need{channel.All(channel.BrakeTemperature + w), braking}},
 			channel.Declaration{Channels: ids{channel.BrakePeakMean + w}, Needs: []channel.Need{channel.All(channel.BrakePeak + w), line}},
 		)

@@ -18,7 +18,7 @@ type Map struct {
 	Turning float64   // rad, of the whole course, left positive: ±2π unless it crosses itself
 	Placed  bool      // X and Y are in the feed's plane; else dead reckoning from the line, heading east
 	Laps    int       // laps that the braking points rest on
-	Times   []float64 // s since the line, at each point and at the end of the lap, as the driver drives; nil where not known
+	Times   []float64 // s since the line at each point and at the end of the lap, by this driver; nil: unknown
 	loc     Locator
 	foreign bool // recognised by its shape alone: X and Y are in a plane that this feed does not tell
 
@@ -31,7 +31,8 @@ type Map struct {
 	yawed     bool // K is from yaw rate for that reason
 }
 
-// First returns the map that m was made from by bettering or replacing it, which stays the same while the Learner goes on; m itself where there is none.
+// First returns the map that m was made from by bettering or replacing it, which stays the same while the Learner goes
+// on; m itself where there is none.
 func (m *Map) First() *Map {
 	if m.first != nil {
 		return m.first
@@ -138,6 +139,13 @@ func (m *Map) busyFrom(c *Corner) float64 {
 		return turn
 	}
 	return c.Braking
+}
+
+// Line returns a gate across the start line, and the plane in which it lies. The map has positions.
+func (m *Map) Line(reach float64) (Gate, Locator) {
+	ux, uy := m.X[1]-m.X[0], m.Y[1]-m.Y[0]
+	d := math.Hypot(ux, uy)
+	return AcrossAt(Point{m.X[0], m.Y[0]}, ux/d, uy/d, reach), m.loc
 }
 
 // Place returns the distance from the line of the place on the centre line that is nearest to the car, and how

@@ -276,7 +276,7 @@ func TestCuesAreCountedByVerdict(t *testing.T) {
 // most that is manageable, more than 10 a flood.
 func TestCueLoad(t *testing.T) {
 	said := func(n int, over float64) []journal.Event {
-		events := []journal.Event{{T: 0, Body: journal.NewSession()}, {T: over, Body: healthLine("feed", "ok", "")}}
+		events := []journal.Event{{T: 0, Body: &journal.Session{}}, {T: over, Body: healthLine("feed", "ok", "")}}
 		for i := range n {
 			c := journal.NewCue()
 			c.Rule, c.Priority, c.Verdict, c.Start = "r", "caution", "said", Num(float64(i)*over/float64(n))

@@ -42,7 +42,7 @@ func (b *builder) pressure(index int, s Stint) (Pressure, bool) {
 	}
 	if p.AirPressure.IsZero() {
 		p.AirPressure, p.AirAssumed = standardAir, true
-		p.Notes = append(p.Notes, fmt.Sprintf("The feed gives no air pressure: %s, sea level, is assumed. At altitude the figures differ a little.", pressure(b.ctx.Pressure, standardAir)))
+		p.Notes = append(p.Notes, fmt.Sprintf("The feed gives no air pressure: %s, sea level, is assumed. At altitude the figures differ a little.", quantity(b.ctx.Pressure, standardAir)))
 	}
 	for w := range 4 {
 		p.Wheels[w] = b.wheelPressure(s, w, mean(hot[w]), &p)
@@ -75,6 +75,26 @@ func (b *builder) wheelPressure(s Stint, w int, hot float64, p *Pressure) WheelP
 	return x
 }
 
+// WhyNotCold says why the pressures before the stint are none of cold tyres, or nothing. Where the temperatures are not known,
+// only the tyres of the first stint are taken as cold.
+func (s *Stint) WhyNotCold() string {
+	if s.ColdPressure.IsZero() {
+		return "the pressures before rolling are not in the journal"
+	}
+	known := false
+	for w := range 4 {
+		warmer := s.ColdTemperature[w] - s.AirTemperature
+		if warmer > warmStart {
+			return fmt.Sprintf("the %s tyre was %.0f K warmer than the air when it began", wheelNames[w], warmer)
+		}
+		known = known || !warmer.IsZero()
+	}
+	if !known && s.Number > 1 {
+		return "whether the tyres were cold when it began is not known"
+	}
+	return ""
+}
+
 func (b *builder) pressureNotes(s Stint, p Pressure, flying int) []string {
 	unit := b.ctx.Pressure
 	var notes []string
@@ -92,7 +112,7 @@ func (b *builder) pressureNotes(s Stint, p Pressure, flying int) []string {
 		for w := range 4 {
 			if s.ColdTemperature[w]-s.AirTemperature > warmStart {
 				say("The %s tyre was not cold when the stint began (%s, air %s): the figures hold for tyres set at that temperature.",
-					wheelNames[w], temperature(b.ctx.Temperature, s.ColdTemperature[w]), temperature(b.ctx.Temperature, s.AirTemperature))
+					wheelNames[w], quantity(b.ctx.Temperature, s.ColdTemperature[w]), quantity(b.ctx.Temperature, s.AirTemperature))
 				break
 			}
 		}
@@ -103,7 +123,7 @@ func (b *builder) pressureNotes(s Stint, p Pressure, flying int) []string {
 		noMinimum = noMinimum || !x.Set.IsZero() && x.Minimum.IsZero()
 		if x.BelowMinimum {
 			say("The target for the %s tyre would need %s cold, and the maker's minimum is %s: set the minimum, and bring the hot pressure down by other means or accept it.",
-				wheelNames[w], pressure(unit, x.Wanted), pressure(unit, x.Minimum))
+				wheelNames[w], quantity(unit, x.Wanted), quantity(unit, x.Minimum))
 		}
 		if !x.Hot.IsZero() && !x.Cold.IsZero() && x.Hot <= x.Cold {
 			say("The %s tyre was no higher hot than cold: check the sensor, or whether it warmed at all.", wheelNames[w])
@@ -143,8 +163,8 @@ func axleNote(unit channel.Unit, axle string, left, right WheelPressure) string 
 	if difference > 0 {
 		side, rise, other = "left", other, rise
 	}
-	return fmt.Sprintf("%s: the %s one %s lower. It gained %s, the other %s.", axle, side, pressure(unit, Num(math.Abs(difference))),
-		pressure(unit, rise), pressure(unit, other))
+	return fmt.Sprintf("%s: the %s one %s lower. It gained %s, the other %s.", axle, side, quantity(unit, Num(math.Abs(difference))),
+		quantity(unit, rise), quantity(unit, other))
 }
 
 // mean is over the known numbers, NaN for none.

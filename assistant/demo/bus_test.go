@@ -11,15 +11,16 @@ import (
 	"earshot/assistant/course"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs"
 )
 
 // busFeed is the feed file that ships for the two sources.
-func busFeed(t *testing.T, set *channel.Set) *feed.File {
+func busFeed(t *testing.T, set *channel.Set) *feedfile.File {
 	t.Helper()
 	data, err := configs.Files.ReadFile("feeds/demo-bus.yaml")
 	require.NoError(t, err)
-	f, err := feed.ParseWith("demo-bus.yaml", data, set, func(rel string) ([]byte, error) { return configs.Files.ReadFile("feeds/" + rel) })
+	f, err := feedfile.ParseWith("demo-bus.yaml", data, set, func(rel string) ([]byte, error) { return configs.Files.ReadFile("feeds/" + rel) })
 	require.NoError(t, err)
 	return f
 }
@@ -36,9 +37,9 @@ func oneSource(t *testing.T, set *channel.Set, name string) feed.Decoder {
 		text, _, _ = strings.Cut(text, end)
 	}
 	text = "name: one\n" + strings.ReplaceAll("\n"+text, "\n    ", "\n")
-	f, err := feed.ParseWith("one.yaml", []byte(text), set, func(rel string) ([]byte, error) { return configs.Files.ReadFile("feeds/" + rel) })
+	f, err := feedfile.ParseWith("one.yaml", []byte(text), set, func(rel string) ([]byte, error) { return configs.Files.ReadFile("feeds/" + rel) })
 	require.NoError(t, err)
-	d, err := f.NewDecoder(set)
+	d, err := feed.NewDecoder(f, set)
 	require.NoError(t, err)
 	return d
 }
@@ -133,7 +134,7 @@ func TestReceiverAndBusReadBack(t *testing.T) {
 		st := d.Stats()
 		require.Zero(t, st.Bad+st.BadReadings+st.Lost+st.Duplicate+st.Implausible+st.ClockBack+st.ClockJumps, "%+v", st)
 	}
-	for _, id := range busFeed(t, set).Covers(set) {
+	for _, id := range busFeed(t, set).Covers {
 		if id != channel.Latitude && id != channel.Longitude && id != channel.SessionTimeLeft { // no race by time
 			require.Positive(t, heard[id], "%s is mapped, and never came", set.At(id).Name)
 		}

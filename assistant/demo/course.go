@@ -3,6 +3,7 @@ package demo
 import (
 	"fmt"
 	"math"
+	"sort"
 	"strings"
 )
 
@@ -104,8 +105,7 @@ func (p plan) build() (*Course, error) {
 	if len(free) != 2 {
 		return nil, fmt.Errorf("demo: course %s has %d free straights: mark two that are not parallel", p.name, len(free))
 	}
-	lay := func() (*Course, element, error) { return p.lay(lengths) }
-	_, end, err := lay()
+	_, end, err := p.lay(lengths)
 	if err != nil {
 		return nil, err
 	}
@@ -113,7 +113,7 @@ func (p plan) build() (*Course, error) {
 	var dir [2][2]float64
 	for k, i := range free {
 		lengths[i] = 1
-		_, e, err := lay()
+		_, e, err := p.lay(lengths)
 		if err != nil {
 			return nil, err
 		}
@@ -131,7 +131,7 @@ func (p plan) build() (*Course, error) {
 			return nil, fmt.Errorf("demo: course %s closes only with a straight of %.1f m: change its plan", p.name, lengths[i])
 		}
 	}
-	c, end, err := lay()
+	c, end, err := p.lay(lengths)
 	if err != nil {
 		return nil, err
 	}
@@ -208,16 +208,8 @@ func (c *Course) tabulate() {
 
 // elementAt returns the stretch at s metres from the line, 0 ≤ s ≤ Length.
 func (c *Course) elementAt(s float64) *element {
-	lo, hi := 0, len(c.elements)-1
-	for lo < hi {
-		mid := (lo + hi + 1) / 2
-		if c.elements[mid].start <= s {
-			lo = mid
-		} else {
-			hi = mid - 1
-		}
-	}
-	return &c.elements[lo]
+	next := sort.Search(len(c.elements), func(i int) bool { return c.elements[i].start > s })
+	return &c.elements[max(0, next-1)]
 }
 
 func (c *Course) wrap(s float64) float64 {
@@ -277,9 +269,9 @@ func (c *Course) part(s float64) int {
 
 // Courses lists the names of the courses, the default first.
 func Courses() []string {
-	names := make([]string, len(plans))
-	for i, p := range plans {
-		names[i] = p.name
+	var names []string
+	for _, p := range plans {
+		names = append(names, p.name)
 	}
 	return names
 }

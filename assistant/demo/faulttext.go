@@ -2,18 +2,11 @@ package demo
 
 import (
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 
 	"earshot/assistant/channel"
 )
-
-// usual are amounts of the kinds that are plain to see.
-var usual = map[Kind]float64{
-	Understeer: 0.35, Oversteer: 0.35, RunWide: 1.5, BlockedDuct: 0.3, Lock: 1.4, Spin: 1.4, Leak: 6, Silence: 5, Yellow: 0.3, Caution: 120,
-	Save: 60, Radiator: 0.45, OilLoss: 0.7, Bottoming: 0.06, Wear: 0.01, Uneven: 0.04,
-}
 
 // ParseFault reads a fault written as KIND[:WHEEL or CHANNEL][=AMOUNT]@LAP[-LAP][.CORNER], such as
 //
@@ -32,25 +25,27 @@ func ParseFault(text string) (Fault, error) {
 		return bad("the lap is missing")
 	}
 	what, amount, given := strings.Cut(what, "=")
-	kind, of, _ := strings.Cut(what, ":")
-	f.Kind = Kind(kind)
-	if _, _, ok := f.Kind.amounts(); !ok {
-		return bad("there is no kind %q: it is one of %s", kind, strings.Join(kindNames(), ", "))
+	name, of, _ := strings.Cut(what, ":")
+	k, ok := kindOf(Kind(name))
+	if !ok {
+		var names []string
+		for _, k := range kinds {
+			names = append(names, string(k.Kind))
+		}
+		return bad("there is no kind %q: it is one of %s", name, strings.Join(names, ", "))
 	}
-	needs := slices.Contains([]Kind{BlockedDuct, Lock, Spin, Leak}, f.Kind)
+	f.Kind, f.Amount = k.Kind, k.usual
 	switch {
-	case f.Kind == Frozen:
+	case k.Kind == Frozen:
 		f.Channel = of
-	case needs:
-		i := slices.IndexFunc([]channel.Wheel{channel.FL, channel.FR, channel.RL, channel.RR}, func(w channel.Wheel) bool { return w.Suffix() == of })
-		if i < 0 {
+	case k.wheel:
+		if f.Wheel, ok = wheelNamed(of); !ok {
 			return bad("the wheel is %q: use fl, fr, rl or rr", of)
 		}
-		f.Wheel = channel.Wheel(i)
 	case of != "":
-		return bad("%s belongs to no wheel and no channel", kind)
+		return bad("%s belongs to no wheel and no channel", name)
 	}
-	if f.Amount = usual[f.Kind]; given {
+	if given {
 		x, err := strconv.ParseFloat(amount, 64)
 		if err != nil {
 			return bad("the amount is %q, which is no number", amount)
@@ -77,10 +72,12 @@ func ParseFault(text string) (Fault, error) {
 	return f, nil
 }
 
-// kindNames lists the kinds of faults.
-func kindNames() []string {
-	return []string{
-		string(Understeer), string(Oversteer), string(RunWide), string(BlockedDuct), string(Lock), string(Spin), string(Leak), string(SetABS), string(SetTC),
-		string(Silence), string(Yellow), string(Caution), string(Save), string(Radiator), string(OilLoss), string(Bottoming), string(Wear), string(Uneven), string(Frozen),
+// wheelNamed finds a wheel by its letters.
+func wheelNamed(letters string) (w channel.Wheel, ok bool) {
+	for w := channel.FL; w <= channel.RR; w++ {
+		if w.Suffix() == letters {
+			return w, true
+		}
 	}
+	return 0, false
 }

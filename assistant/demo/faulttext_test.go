@@ -32,10 +32,8 @@ func TestParseFault(t *testing.T) {
 		require.ErrorContains(t, err, "such as lock:fl=1.4@3.4")
 	}
 	// Every kind can be named, and what is usual for it can be.
-	for _, k := range kindNames() {
-		lo, hi, ok := Kind(k).amounts()
-		require.True(t, ok, k)
-		require.True(t, usual[Kind(k)] >= lo && usual[Kind(k)] <= hi, k)
+	for _, k := range kinds {
+		require.True(t, k.usual >= k.low && k.usual <= k.high, k)
 	}
 }
 
@@ -55,7 +53,7 @@ func FuzzParseFault(f *testing.F) {
 			require.ErrorIs(t, err, ErrOptions)
 			return
 		}
-		lo, hi, _ := fault.Kind.amounts()
-		require.False(t, math.IsNaN(fault.Amount) || fault.Amount < lo || fault.Amount > hi)
+		k, _ := kindOf(fault.Kind)
+		require.False(t, math.IsNaN(fault.Amount) || fault.Amount < k.low || fault.Amount > k.high)
 	})
 }

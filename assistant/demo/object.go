@@ -3,6 +3,7 @@ package demo
 import (
 	"math"
 	"strconv"
+	"strings"
 
 	"earshot/assistant/channel"
 )
@@ -21,13 +22,11 @@ func NewObject(set *channel.Set, s *Sim) *Object {
 	o := &Object{set: set, ids: s.Gives()}
 	for _, id := range o.ids {
 		name := set.At(id).Name
-		for w := channel.FL; w <= channel.RR; w++ {
-			suffix := "_" + w.Suffix()
-			if n := len(name) - len(suffix); n > 0 && name[n:] == suffix {
-				if name = name[:n]; w != channel.FL {
-					name = ""
-				}
-				break
+		if i := strings.LastIndexByte(name, '_'); i > 0 {
+			if w, ok := wheelNamed(name[i+1:]); ok && w == channel.FL {
+				name = name[:i]
+			} else if ok {
+				name = ""
 			}
 		}
 		o.keys = append(o.keys, name)

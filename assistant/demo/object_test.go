@@ -11,6 +11,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs"
 )
 
@@ -19,7 +20,7 @@ func TestObjectReadsBack(t *testing.T) {
 	data, err := configs.Files.ReadFile("feeds/demo-json.yaml")
 	require.NoError(t, err)
 	set := channel.NewSet()
-	f, err := feed.Parse("demo-json.yaml", data, set)
+	f, err := feedfile.Parse("demo-json.yaml", data, set)
 	require.NoError(t, err)
 	var given []channel.ID
 	for _, o := range []demo.Options{
@@ -29,7 +30,7 @@ func TestObjectReadsBack(t *testing.T) {
 		sim, err := demo.New(set, o)
 		require.NoError(t, err)
 		given = append(given, sim.Gives()...)
-		decoder, err := f.NewDecoder(set)
+		decoder, err := feed.NewDecoder(f, set)
 		require.NoError(t, err)
 		object := demo.NewObject(set, sim)
 		line := make([]byte, 0, 1<<13)
@@ -51,7 +52,7 @@ func TestObjectReadsBack(t *testing.T) {
 		require.Equal(t, n, back)
 	}
 	slices.Sort(given)
-	require.ElementsMatch(t, slices.Compact(given), f.Covers(set), "the feed file maps what can be sent, and nothing else")
+	require.ElementsMatch(t, slices.Compact(given), f.Covers, "the feed file maps what can be sent, and nothing else")
 }
 
 func TestObjectDoesNotAllocate(t *testing.T) {

@@ -165,63 +165,63 @@ func (o Options) settle(set *channel.Set) (Options, *Course, error) {
 		if f.Wheel < channel.FL || f.Wheel > channel.RR {
 			bad(name+"Wheel", fmt.Sprintf("wheel %d", f.Wheel), "use FL, FR, RL or RR")
 		}
-		lo, hi, ok := f.Kind.amounts()
+		k, ok := kindOf(f.Kind)
 		switch {
 		case !ok:
 			bad(name+"Kind", fmt.Sprintf("unknown kind %q", f.Kind), "use one of the Kind constants")
-		case !(f.Amount >= lo && f.Amount <= hi):
-			bad(name+"Amount", fmt.Sprintf("%g for a fault of kind %s", f.Amount, f.Kind), fmt.Sprintf("use %g to %g", lo, hi))
+		case !(f.Amount >= k.low && f.Amount <= k.high):
+			bad(name+"Amount", fmt.Sprintf("%g for a fault of kind %s", f.Amount, f.Kind), fmt.Sprintf("use %g to %g", k.low, k.high))
 		}
-		if f.Corner == 0 && f.Kind.once() {
+		if f.Corner == 0 && k.once {
 			bad(name+"Corner", "the place is missing", "name the corner at whose exit it happens")
 		}
-		switch f.Kind {
-		case Spin:
-			if f.Wheel < channel.RL {
-				bad(name+"Wheel", "the front wheels are not driven", "use RL or RR")
-			}
-		case Frozen:
-			if _, ok := set.Lookup(f.Channel); !ok {
-				bad(name+"Channel", fmt.Sprintf("unknown channel %q", f.Channel), "use a name of the catalogue")
-			}
+		if f.Kind == Spin && f.Wheel < channel.RL {
+			bad(name+"Wheel", "the front wheels are not driven", "use RL or RR")
+		}
+		if _, ok := set.Lookup(f.Channel); f.Kind == Frozen && !ok {
+			bad(name+"Channel", fmt.Sprintf("unknown channel %q", f.Channel), "use a name of the catalogue")
 		}
 	}
 	return o, course, errors.Join(errs...)
 }
 
-// once tells whether a fault of that kind happens at one place.
-func (k Kind) once() bool {
-	return k == RunWide || k == SetABS || k == SetTC || k == Silence || k == Frozen || k == Caution
+// A kind is what the Options take of a Kind of fault.
+type kind struct {
+	Kind
+	usual     float64 // an amount that is plain to see; 0 where there is none
+	low, high float64 // of the amount
+	once      bool    // it happens at one place
+	wheel     bool    // it belongs to a wheel
 }
 
-func (k Kind) amounts() (lo, hi float64, ok bool) {
-	switch k {
-	case Understeer, Oversteer:
-		return 0, 0.6, true
-	case RunWide:
-		return 1, 4, true
-	case BlockedDuct:
-		return 0, 1, true
-	case Lock, Spin:
-		return 1, 2, true
-	case Leak:
-		return 0, 100, true
-	case SetABS, SetTC:
-		return 0, 12, true
-	case Silence, Caution:
-		return 0, 600, true
-	case Yellow, Radiator:
-		return 0, 0.5, true
-	case OilLoss:
-		return 0, 1, true
-	case Wear, Uneven:
-		return 0, 0.15, true
-	case Save:
-		return 0, 300, true
-	case Bottoming:
-		return 0, 0.15, true
-	case Frozen:
-		return math.Inf(-1), math.Inf(1), true
+var kinds = []kind{
+	{Kind: Understeer, usual: 0.35, high: 0.6},
+	{Kind: Oversteer, usual: 0.35, high: 0.6},
+	{Kind: RunWide, usual: 1.5, low: 1, high: 4, once: true},
+	{Kind: BlockedDuct, usual: 0.3, high: 1, wheel: true},
+	{Kind: Lock, usual: 1.4, low: 1, high: 2, wheel: true},
+	{Kind: Spin, usual: 1.4, low: 1, high: 2, wheel: true},
+	{Kind: Leak, usual: 6, high: 100, wheel: true},
+	{Kind: SetABS, high: 12, once: true},
+	{Kind: SetTC, high: 12, once: true},
+	{Kind: Silence, usual: 5, high: 600, once: true},
+	{Kind: Yellow, usual: 0.3, high: 0.5},
+	{Kind: Caution, usual: 120, high: 600, once: true},
+	{Kind: Save, usual: 60, high: 300},
+	{Kind: Radiator, usual: 0.45, high: 0.5},
+	{Kind: OilLoss, usual: 0.7, high: 1},
+	{Kind: Bottoming, usual: 0.06, high: 0.1},
+	{Kind: Wear, usual: 0.01, high: 0.15},
+	{Kind: Uneven, usual: 0.04, high: 0.15},
+	{Kind: Frozen, low: math.Inf(-1), high: math.Inf(1), once: true},
+}
+
+// kindOf finds a kind by its name.
+func kindOf(name Kind) (k kind, ok bool) {
+	for _, k := range kinds {
+		if k.Kind == name {
+			return k, true
+		}
 	}
-	return 0, 0, false
+	return kind{}, false
 }

@@ -239,7 +239,6 @@ func TestEnergyBalance(t *testing.T) {
 func TestReadingsArePlausible(t *testing.T) {
 	t.Parallel()
 	set := channel.NewSet()
-	kinds := []Kind{Frozen, Understeer, Oversteer, RunWide, BlockedDuct, Lock, Spin, Leak, SetABS, SetTC, Silence}
 	rapid.Check(t, func(rt *rapid.T) {
 		o := Options{
 			Seed: rapid.Uint64().Draw(rt, "seed"), Course: rapid.SampledFrom(Courses()).Draw(rt, "course"),
@@ -247,9 +246,8 @@ func TestReadingsArePlausible(t *testing.T) {
 		}
 		for range rapid.IntRange(0, 3).Draw(rt, "faults") {
 			k := rapid.SampledFrom(kinds).Draw(rt, "kind")
-			lo, hi, _ := k.amounts()
-			lo, hi = max(lo, -1), min(hi, 600)
-			o.Faults = append(o.Faults, Fault{Kind: k, Channel: "speed", FromLap: rapid.IntRange(-1, 2).Draw(rt, "lap"), Corner: rapid.IntRange(0, 5).Draw(rt, "corner"),
+			lo, hi := max(k.low, -1), min(k.high, 600)
+			o.Faults = append(o.Faults, Fault{Kind: k.Kind, Channel: "speed", FromLap: rapid.IntRange(-1, 2).Draw(rt, "lap"), Corner: rapid.IntRange(0, 5).Draw(rt, "corner"),
 				Wheel: channel.Wheel(rapid.IntRange(0, 4).Draw(rt, "wheel")), Amount: rapid.Float64Range(lo, hi).Draw(rt, "amount")})
 		}
 		s, err := New(set, o)

@@ -11,6 +11,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 )
 
 // everything is a short drive in which every channel of the car has a reading.
@@ -24,10 +25,10 @@ func TestTableReadsBack(t *testing.T) {
 	sim, err := demo.New(set, everything())
 	require.NoError(t, err)
 	table := demo.NewTable(set, sim)
-	f, err := feed.Parse("feed.yaml", table.Feed("samples.csv"), set)
+	f, err := feedfile.Parse("feed.yaml", table.Feed("samples.csv"), set)
 	require.NoError(t, err)
-	require.ElementsMatch(t, sim.Gives(), f.Covers(set))
-	decoder, err := f.NewDecoder(set)
+	require.ElementsMatch(t, sim.Gives(), f.Covers)
+	decoder, err := feed.NewDecoder(f, set)
 	require.NoError(t, err)
 
 	text := table.Begin(nil)

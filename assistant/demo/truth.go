@@ -3,8 +3,6 @@ package demo
 import (
 	"encoding/json"
 	"fmt"
-
-	"earshot/assistant/channel"
 )
 
 // Version counts the changes of the simulation after which the same Options give other samples. It stands in every Truth,
@@ -106,12 +104,10 @@ func (f *Fault) UnmarshalJSON(data []byte) error {
 	if err := json.Unmarshal(data, &w); err != nil {
 		return err
 	}
-	*f = Fault{Kind: w.Kind, FromLap: w.FromLap, ToLap: w.ToLap, Corner: w.Corner, Channel: w.Channel, Amount: w.Amount}
-	for x := channel.FL; x <= channel.RR; x++ {
-		if x.Suffix() == w.Wheel {
-			f.Wheel = x
-			return nil
-		}
+	wheel, ok := wheelNamed(w.Wheel)
+	if !ok {
+		return fmt.Errorf("demo: unknown wheel %q: use fl, fr, rl or rr", w.Wheel)
 	}
-	return fmt.Errorf("demo: unknown wheel %q: use fl, fr, rl or rr", w.Wheel)
+	*f = Fault{w.Kind, w.FromLap, w.ToLap, w.Corner, wheel, w.Channel, w.Amount}
+	return nil
 }

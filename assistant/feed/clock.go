@@ -1,9 +1,10 @@
 package feed
 
-import "math"
+import (
+	"math"
 
-// jumpLimit is how far a source's clock may step ahead, in seconds, before the step is not believed.
-const jumpLimit = 5.0
+	"earshot/assistant/feed/feedfile"
+)
 
 // likeArrival is by how much, in seconds, a step of the clock may differ from that of the arrivals to be mere silence.
 const likeArrival = 1.0
@@ -11,10 +12,7 @@ const likeArrival = 1.0
 // A clock makes Sample.At out of the source's time or the time of arrival. The
 // package comment says how.
 type clock struct {
-	own     bool    // a field is mapped to time
-	jump    float64 // s
-	period  float64 // s between records that have no time, 0: the arrival counts
-	modulus float64 // s after which the source's clock wraps around, 0: never
+	feedfile.Clock
 
 	begun   bool
 	wrapped float64 // s that wrapping around has taken away so far
@@ -39,15 +37,15 @@ const nonsense = 8
 
 func (c *clock) stamp(t, arrived float64) float64 {
 	switch {
-	case c.own:
+	case c.Own:
 		if !math.IsNaN(t) && !math.IsInf(t, 0) {
 			c.source(t, arrived)
 			c.arrived = arrived
 		} else {
 			c.untimed++
 		}
-	case c.period > 0:
-		c.at = float64(c.records) * c.period
+	case c.Period > 0:
+		c.at = float64(c.records) * c.Period
 		c.records++
 	case !math.IsNaN(arrived):
 		if !c.begun {
@@ -75,11 +73,11 @@ func (c *clock) source(t, arrived float64) {
 	c.raw = t
 	ahead := t - c.base - c.at
 	switch {
-	case ahead < -c.jump:
+	case ahead < -c.Jump:
 		c.doubt(was)
 		c.base = t - c.at
 		c.rebased++
-	case ahead > c.jump:
+	case ahead > c.Jump:
 		step := arrived - c.arrived
 		if math.Abs(ahead-step) < likeArrival { // mere silence
 			c.at = t - c.base
@@ -89,7 +87,7 @@ func (c *clock) source(t, arrived float64) {
 		c.jumps++
 		c.lastJump = ahead
 		if math.IsNaN(step) {
-			step = c.jump
+			step = c.Jump
 		}
 		c.at += max(0, step)
 		c.base = t - c.at
@@ -101,9 +99,9 @@ func (c *clock) source(t, arrived float64) {
 // unwrap returns the source's time without the wraps of its counter.
 func (c *clock) unwrap(t float64) float64 {
 	t += c.wrapped
-	if c.modulus > 0 && t-c.raw < -c.modulus/2 {
-		c.wrapped += c.modulus
-		t += c.modulus
+	if c.Modulus > 0 && t-c.raw < -c.Modulus/2 {
+		c.wrapped += c.Modulus
+		t += c.Modulus
 	}
 	return t
 }
@@ -116,14 +114,15 @@ func (c *clock) doubt(was mark) {
 	c.strange = nonsense
 }
 
-// resume goes on from before the last step where t does: the step was the nonsense of a record or a few, and no time is lost by it.
+// resume goes on from before the last step where t does: the step was the nonsense of a record or a few, and no time is
+// lost by it.
 func (c *clock) resume(t float64) bool {
 	c.strange--
 	d := *c
 	d.wrapped, d.raw, d.base = c.before.wrapped, c.before.raw, c.before.base
 	t = d.unwrap(t)
 	ahead := t - d.base - d.at
-	if ahead < -likeArrival || ahead > d.jump {
+	if ahead < -likeArrival || ahead > d.Jump {
 		return false
 	}
 	d.raw, d.at, d.strange = t, d.at+max(0, ahead), 0

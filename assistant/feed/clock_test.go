@@ -1,7 +1,6 @@
 package feed
 
 import (
-	"fmt"
 	"math"
 	"testing"
 
@@ -9,38 +8,38 @@ import (
 	"pgregory.net/rapid"
 
 	"earshot/assistant/channel"
-	"earshot/rules/expression"
+	"earshot/assistant/feed/feedfile"
 )
 
 func TestClock(t *testing.T) {
 	nan := math.NaN()
 	tests := []struct {
 		name        string
-		clock       clock
+		clock       feedfile.Clock
 		in          [][2]float64 // the source's time and the arrival
 		want        []float64
 		back, jumps int64
 	}{
-		{"rebased", clock{own: true}, [][2]float64{{1672875115.5, 9}, {1672875116, 9}}, []float64{0, 0.5}, 0, 0},
-		{"a small step back waits", clock{own: true}, [][2]float64{{10, nan}, {11, nan}, {10.5, nan}, {10.75, nan}, {11.5, nan}}, []float64{0, 1, 1, 1, 1.5}, 1, 0},
-		{"a session begins anew", clock{own: true}, [][2]float64{{100, nan}, {101, nan}, {0, nan}, {0.5, nan}}, []float64{0, 1, 1, 1.5}, 1, 0},
-		{"a jump ahead, arrivals known", clock{own: true}, [][2]float64{{0, 5}, {1, 6}, {1000, 6.25}, {1001, 7.25}}, []float64{0, 1, 1.25, 2.25}, 0, 1},
-		{"a jump ahead, arrivals unknown", clock{own: true}, [][2]float64{{0, nan}, {1, nan}, {1000, nan}, {1001, nan}}, []float64{0, 1, 6, 7}, 0, 1},
-		{"a long silence is none", clock{own: true}, [][2]float64{{0, 5}, {20, 25.5}, {21, 26}}, []float64{0, 20, 21}, 0, 0},
-		{"one absurd time ahead", clock{own: true}, [][2]float64{{10, 5}, {11, 6}, {4000, 6.5}, {12, 7}, {13, 8}}, []float64{0, 1, 1.5, 2, 3}, 0, 1},
-		{"one absurd time behind", clock{own: true}, [][2]float64{{10, nan}, {11, nan}, {-4000, nan}, {12, nan}, {13, nan}}, []float64{0, 1, 1, 2, 3}, 1, 0},
-		{"two absurd times", clock{own: true}, [][2]float64{{10, 5}, {11, 6}, {4000, 6.1}, {-70, 6.2}, {12, 7}, {13, 8}}, []float64{0, 1, 1.1, 1.1, 2, 3}, 1, 1},
-		{"one absurd time of a counter that wraps", clock{own: true, modulus: 65.536}, [][2]float64{{1, 5}, {2, 6}, {60, 6.5}, {3, 7}, {4, 8}}, []float64{0, 1, 1.5, 2, 3}, 0, 1},
-		{"one absurd time just before the wrap", clock{own: true, modulus: 65.536}, [][2]float64{{64, 5}, {65, 6}, {30, 6.5}, {0.464, 7}, {1.464, 8}}, []float64{0, 1, 1.5, 2, 3}, 0, 1},
-		{"no time in a record", clock{own: true}, [][2]float64{{nan, 1}, {7, 2}, {nan, 3}, {math.Inf(1), 3}, {8, 4}}, []float64{0, 0, 0, 0, 1}, 0, 0},
-		{"a counter wraps around", clock{own: true, modulus: 65.536}, [][2]float64{{65, nan}, {65.5, nan}, {0.464, nan}, {1, nan}}, []float64{0, 0.5, 1, 1.536}, 0, 0},
-		{"arrivals", clock{}, [][2]float64{{nan, 5}, {nan, 6}, {nan, 5.5}, {nan, nan}, {nan, 7}}, []float64{0, 1, 1, 1, 2}, 0, 0},
-		{"evenly spaced", clock{period: 0.25}, [][2]float64{{nan, 5}, {nan, nan}, {nan, 5.5}}, []float64{0, 0.25, 0.5}, 0, 0},
+		{"rebased", feedfile.Clock{Own: true}, [][2]float64{{1672875115.5, 9}, {1672875116, 9}}, []float64{0, 0.5}, 0, 0},
+		{"a small step back waits", feedfile.Clock{Own: true}, [][2]float64{{10, nan}, {11, nan}, {10.5, nan}, {10.75, nan}, {11.5, nan}}, []float64{0, 1, 1, 1, 1.5}, 1, 0},
+		{"a session begins anew", feedfile.Clock{Own: true}, [][2]float64{{100, nan}, {101, nan}, {0, nan}, {0.5, nan}}, []float64{0, 1, 1, 1.5}, 1, 0},
+		{"a jump ahead, arrivals known", feedfile.Clock{Own: true}, [][2]float64{{0, 5}, {1, 6}, {1000, 6.25}, {1001, 7.25}}, []float64{0, 1, 1.25, 2.25}, 0, 1},
+		{"a jump ahead, arrivals unknown", feedfile.Clock{Own: true}, [][2]float64{{0, nan}, {1, nan}, {1000, nan}, {1001, nan}}, []float64{0, 1, 6, 7}, 0, 1},
+		{"a long silence is none", feedfile.Clock{Own: true}, [][2]float64{{0, 5}, {20, 25.5}, {21, 26}}, []float64{0, 20, 21}, 0, 0},
+		{"one absurd time ahead", feedfile.Clock{Own: true}, [][2]float64{{10, 5}, {11, 6}, {4000, 6.5}, {12, 7}, {13, 8}}, []float64{0, 1, 1.5, 2, 3}, 0, 1},
+		{"one absurd time behind", feedfile.Clock{Own: true}, [][2]float64{{10, nan}, {11, nan}, {-4000, nan}, {12, nan}, {13, nan}}, []float64{0, 1, 1, 2, 3}, 1, 0},
+		{"two absurd times", feedfile.Clock{Own: true}, [][2]float64{{10, 5}, {11, 6}, {4000, 6.1}, {-70, 6.2}, {12, 7}, {13, 8}}, []float64{0, 1, 1.1, 1.1, 2, 3}, 1, 1},
+		{"one absurd time of a counter that wraps", feedfile.Clock{Own: true, Modulus: 65.536}, [][2]float64{{1, 5}, {2, 6}, {60, 6.5}, {3, 7}, {4, 8}}, []float64{0, 1, 1.5, 2, 3}, 0, 1},
+		{"one absurd time just before the wrap", feedfile.Clock{Own: true, Modulus: 65.536}, [][2]float64{{64, 5}, {65, 6}, {30, 6.5}, {0.464, 7}, {1.464, 8}}, []float64{0, 1, 1.5, 2, 3}, 0, 1},
+		{"no time in a record", feedfile.Clock{Own: true}, [][2]float64{{nan, 1}, {7, 2}, {nan, 3}, {math.Inf(1), 3}, {8, 4}}, []float64{0, 0, 0, 0, 1}, 0, 0},
+		{"a counter wraps around", feedfile.Clock{Own: true, Modulus: 65.536}, [][2]float64{{65, nan}, {65.5, nan}, {0.464, nan}, {1, nan}}, []float64{0, 0.5, 1, 1.536}, 0, 0},
+		{"arrivals", feedfile.Clock{}, [][2]float64{{nan, 5}, {nan, 6}, {nan, 5.5}, {nan, nan}, {nan, 7}}, []float64{0, 1, 1, 1, 2}, 0, 0},
+		{"evenly spaced", feedfile.Clock{Period: 0.25}, [][2]float64{{nan, 5}, {nan, nan}, {nan, 5.5}}, []float64{0, 0.25, 0.5}, 0, 0},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			c := tt.clock
-			c.jump = jumpLimit
+			c := clock{Clock: tt.clock}
+			c.Jump = feedfile.JumpLimit
 			for i, x := range tt.in {
 				require.InDelta(t, tt.want[i], c.stamp(x[0], x[1]), 1e-6, "record %d", i+1)
 			}
@@ -55,11 +54,11 @@ func TestClock(t *testing.T) {
 // Whatever the source's clock does, At begins at 0 and never goes backwards, nor ahead by more than it must.
 func TestTheClockNeverGoesBackwards(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		c := clock{own: true, jump: jumpLimit, modulus: rapid.SampledFrom([]float64{0, 65.536}).Draw(t, "modulus")}
+		c := clock{Clock: feedfile.Clock{Own: true, Jump: feedfile.JumpLimit, Modulus: rapid.SampledFrom([]float64{0, 65.536}).Draw(t, "modulus")}}
 		last := 0.0
 		for i := range 30 {
 			at := c.stamp(rapid.Float64Range(-1e6, 1e10).Draw(t, "t"), math.NaN())
-			if i == 0 && at != 0 || at < last || at > last+jumpLimit+1e-5 {
+			if i == 0 && at != 0 || at < last || at > last+feedfile.JumpLimit+1e-5 {
 				t.Fatalf("record %d: %v after %v", i, at, last)
 			}
 			last = at
@@ -104,39 +103,4 @@ derived:
 	require.InDelta(t, 1.5, row[channel.Gear], 1e-12)
 	row = run(`{"w":[108, 0, 0, 36],"s":1}`)
 	require.True(t, math.IsNaN(row[channel.Gear]), "a division by zero is no reading")
-}
-
-// The truth is Go's own arithmetic, written out.
-func TestExpressionsAgainstGo(t *testing.T) {
-	set := channel.NewSet()
-	known := map[channel.ID]bool{channel.Gear: true, channel.Sector: true, channel.Lap: true}
-	row := set.NewRow()
-	a, b, c := 3.5, -2.0, 7.25
-	row[channel.Gear], row[channel.Sector], row[channel.Lap] = a, b, c
-	for text, want := range map[string]float64{
-		"gear - sector - lap":                     a - b - c,
-		"gear - (sector - lap)":                   a - (b - c),
-		"gear / sector / lap":                     a / b / c,
-		"gear + sector * lap":                     a + b*c,
-		"-gear * -sector":                         a * b,
-		"--gear":                                  a,
-		"min(gear, sector, lap) + max(lap, gear)": b + c,
-		"2.5e-1 * gear + .5":                      0.25*a + 0.5,
-		"abs( sector )/hypot(3,4)":                2.0 / 5,
-	} {
-		x, err := expression.New(text, words{set, known}, true)
-		require.NoError(t, err, text)
-		require.NotEmpty(t, x.Reads)
-		require.Equal(t, want, x.Value(row, &expression.Workspace{}), text)
-	}
-	deep := ""
-	for range 500 {
-		deep += "("
-	}
-	for text, at := range map[string]int{"": 0, "gear +": 6, "gear gear": 5, "(gear": 5, "3 nonsense": 2, "1e999": 0, "gear, 2": 4, "sqrt": 0, "min(gear": 8, "1..2": 2, deep: 100} {
-		_, err := expression.New(text, words{set, known}, true)
-		var m *expression.Mistake
-		require.ErrorAs(t, err, &m, text)
-		require.Equal(t, at, m.Pos, fmt.Sprint(text, ": ", err))
-	}
 }

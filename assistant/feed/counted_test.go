@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/feedfile"
 )
 
 // What a transport passes over is counted with the rest, so that a driver who named the wrong sender learns why nothing comes.
@@ -49,10 +50,10 @@ func TestWhatATransportPassesOverIsCounted(t *testing.T) {
 // A file that is being written is as live as a socket.
 func TestAFollowedFileJoinsALiveSource(t *testing.T) {
 	sources := func(follow string) error {
-		f, err := Parse("f", []byte("name: x\nsources:\n- {name: log, transport: {kind: file, path: log.csv"+follow+"}, codec: csv, clock: {period: 10 ms}, channels: {gear: {column: g}}}\n"+
+		f, err := feedfile.Parse("f", []byte("name: x\nsources:\n- {name: log, transport: {kind: file, path: log.csv"+follow+"}, codec: csv, clock: {period: 10 ms}, channels: {gear: {column: g}}}\n"+
 			"- {name: gps, transport: {kind: udp, listen: 47119}, codec: nmea, channels: {latitude: {item: latitude}}}\n"), channel.NewSet())
 		if err == nil {
-			_, err = f.withPaths(nil)
+			_, err = withPaths(f, nil)
 		}
 		return err
 	}

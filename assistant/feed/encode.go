@@ -3,6 +3,7 @@ package feed
 import (
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec/packet"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs/document"
 )
 
@@ -11,13 +12,14 @@ import (
 type Encoder struct{ inner *packet.Encoder }
 
 // NewEncoder makes an encoder for f, whose codec is packet. The error is a *document.Error.
-func NewEncoder(f *File, _ *channel.Set) (*Encoder, error) {
-	if f.packet == nil {
-		return nil, &document.Error{File: f.file, Msg: "only a packet feed can be encoded, and the codec is " + f.Codec}
+func NewEncoder(f *feedfile.File, _ *channel.Set) (*Encoder, error) {
+	l, ok := f.Layout.(*packet.Layout)
+	if !ok {
+		return nil, &document.Error{File: f.Path, Msg: "only a packet feed can be encoded, and the codec is " + f.Codec}
 	}
-	e, err := packet.NewEncoder(*f.packet)
+	e, err := packet.NewEncoder(*l)
 	if err != nil {
-		return nil, &document.Error{File: f.file, Msg: err.Error()}
+		return nil, &document.Error{File: f.Path, Msg: err.Error()}
 	}
 	return &Encoder{e}, nil
 }

@@ -5,12 +5,13 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 )
 
 // A feed file is parsed with a set of channels; its decoder turns bytes into samples.
 func Example() {
 	set := channel.NewSet()
-	file, err := feed.Parse("car.yaml", []byte(`
+	file, err := feedfile.Parse("car.yaml", []byte(`
 transport: {kind: udp, listen: 127.0.0.1:47119}
 codec: json
 channels:
@@ -21,7 +22,7 @@ channels:
 		fmt.Println(err)
 		return
 	}
-	d, err := file.NewDecoder(set)
+	d, err := feed.NewDecoder(file, set)
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -36,15 +37,4 @@ channels:
 	// 0.0 s: 25.0 m/s
 	// 1.0 s: 50.0 m/s
 	// datagram 2: speed: not a number
-}
-
-// Every mistake of a feed file is told at once, with its place and the remedy.
-func ExampleParse() {
-	_, err := feed.Parse("car.yaml", []byte("transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: csv\nchannels:\n  sped: {column: v, unit: km/h}\n  throttle: {column: t}\n"), channel.NewSet())
-	fmt.Println(err)
-	// Output:
-	// car.yaml:4:3: there is no channel "sped"
-	// 	hint: did you mean speed?
-	// car.yaml:5:3: the unit of throttle is missing
-	// 	hint: a ratio is written in one of 1, %
 }

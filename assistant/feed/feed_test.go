@@ -8,6 +8,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -17,13 +18,14 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec/packet"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 	"earshot/configs/document"
 )
 
-func decoderOf(t testing.TB, f *File, set *channel.Set) Decoder {
+func decoderOf(t testing.TB, f *feedfile.File, set *channel.Set) Decoder {
 	t.Helper()
-	d, err := f.NewDecoder(set)
+	d, err := NewDecoder(f, set)
 	require.NoError(t, err)
 	return d
 }
@@ -99,7 +101,7 @@ func TestEveryChunkingGivesTheSameSamples(t *testing.T) {
 				all = all[:len(all)-1]
 			}
 			run := func(cut func(n int) int) ([]string, Stats) {
-				d, err := f.NewDecoder(set)
+				d, err := NewDecoder(f, set)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -210,20 +212,30 @@ func speak(codec string, row []float64) []byte {
 	return []byte(strings.ReplaceAll(strings.Join(cells, ";"), ".", ",") + "\n")
 }
 
-func load(t testing.TB, path string) (*File, *channel.Set) {
+const head = "transport: {kind: udp, listen: 127.0.0.1:0}\n"
+
+func parse(t testing.TB, text string) (*feedfile.File, *channel.Set) {
+	t.Helper()
+	set := channel.NewSet()
+	f, err := feedfile.Parse("test.yaml", []byte(text), set)
+	require.NoError(t, err)
+	return f, set
+}
+
+func load(t testing.TB, path string) (*feedfile.File, *channel.Set) {
 	t.Helper()
 	data, err := os.ReadFile(path)
 	require.NoError(t, err)
 	set := channel.NewSet()
-	f, err := Parse(path, data, set)
+	f, err := feedfile.ParseWith(path, data, set, func(rel string) ([]byte, error) { return os.ReadFile(filepath.Join(filepath.Dir(path), rel)) })
 	require.NoError(t, err)
 	return f, set
 }
 
 // demoRow is a plausible moment of the demo car with every channel of its feed.
-func demoRow(f *File, set *channel.Set, r *rand.Rand) channel.Row {
+func demoRow(f *feedfile.File, set *channel.Set, r *rand.Rand) channel.Row {
 	row := set.NewRow()
-	for _, id := range f.Covers(set) {
+	for _, id := range f.Covers {
 		c := set.At(id)
 		switch {
 		case c.Labels != nil:
@@ -288,7 +300,7 @@ func TestDemoFeedRoundTrip(t *testing.T) {
 		kinds += sent
 	}
 	require.Equal(t, 400+12+3, kinds, "motion each time, condition every 100 ms and session every 500 ms of 1.11 s")
-	for _, id := range f.Covers(set) {
+	for _, id := range f.Covers {
 		require.True(t, hold.Seen(id), set.At(id).Name)
 		require.Contains(t, []int{3, 12, 400}, heard[id], "%s: in every datagram of its kind", set.At(id).Name)
 	}
@@ -330,7 +342,7 @@ func TestDemoFeedOnTheWire(t *testing.T) {
 	require.ErrorContains(t, err, "only a packet feed")
 }
 
-func mustParse(t testing.TB, text string) *File {
+func mustParse(t testing.TB, text string) *feedfile.File {
 	f, _ := parse(t, strings.Replace(text, "lap_distance: speed * 2 s + 1 m", "heading: speed / 3 m/s * 1 rad", 1))
 	return f
 }
@@ -391,7 +403,7 @@ func TestTheSetMayHaveGrown(t *testing.T) {
 	d := decoderOf(t, f, set)
 	d.Decode([]byte("5\n"), 0, func(s channel.Sample) { require.Len(t, s.Row, set.Len()) })
 	require.EqualValues(t, 1, d.Stats().Samples)
-	_, err = f.NewDecoder(channel.NewSet())
+	_, err = NewDecoder(f, channel.NewSet())
 	require.ErrorContains(t, err, "another")
 	var e *document.Error
 	require.True(t, errors.As(err, &e))
@@ -400,10 +412,13 @@ func TestTheSetMayHaveGrown(t *testing.T) {
 func TestATransportOfTheReplay(t *testing.T) {
 	f, set := load(t, "../../configs/feeds/demo.yaml")
 	f.Transport = transport.Spec{Kind: transport.File, Path: "x"}
-	_, err := f.NewDecoder(set)
+	_, err := NewDecoder(f, set)
 	require.ErrorContains(t, err, "whole datagrams")
 	f, set = load(t, "../../configs/feeds/example-json.yaml")
 	f.Transport = transport.Spec{Kind: transport.File, Path: "x"}
 	d := decoderOf(t, f, set)
 	require.Equal(t, "line", d.Stats().Record)
+	f, set = load(t, twoSources)
+	_, err = NewDecoder(f, set)
+	require.ErrorContains(t, err, "several sources")
 }

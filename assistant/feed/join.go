@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/feedfile"
 	"earshot/rules/expression"
 )
 
@@ -12,8 +13,8 @@ import (
 // resolution of a Unix time in a float64, and no way for a car to go.
 const oneMoment = 1e-6
 
-// absoluteFrom is the least time, in seconds, that is taken as a Unix time: the year 1973. What counts less began with a
-// session, a day or the power.
+// absoluteFrom is the least time, in seconds, that is taken as a Unix time: the year 1973. What counts less began with
+// a session, a day or the power.
 const absoluteFrom = 1e8
 
 // longestPause is how far ahead, in seconds, the clock of a file may step in a join: all the others tell what passed
@@ -24,7 +25,7 @@ const longestPause = 3600.0
 // the channels that are derived across sources. It is pure.
 type joiner struct {
 	rivals  []rival
-	derived []derivation
+	derived []feedfile.Derived
 	work    expression.Workspace
 	limits  []channelLimit
 	stale   []float64
@@ -41,13 +42,11 @@ type rival struct {
 	seen  []float64 // when each gave its last plausible reading
 }
 
-func newJoiner(f *File, set *channel.Set) *joiner {
-	j := &joiner{derived: f.derived, held: set.NewRow(), since: make([]float64, set.Len())}
+func newJoiner(f *feedfile.File, set *channel.Set) *joiner {
+	j := &joiner{derived: f.Derived, held: set.NewRow(), since: make([]float64, set.Len()), limits: limitsOf(set)}
 	for id := range channel.ID(set.Len()) {
-		c := set.At(id)
-		j.limits = append(j.limits, channelLimit{c.Min, c.Max})
-		j.stale = append(j.stale, c.Stale)
-		if order := f.prefer[id]; order != nil {
+		j.stale = append(j.stale, set.At(id).Stale)
+		if order := f.Prefer[id]; order != nil {
 			seen := slices.Repeat([]float64{math.Inf(-1)}, len(order))
 			j.rivals = append(j.rivals, rival{id, order, seen})
 		}
@@ -95,22 +94,22 @@ func (j *joiner) derive(at float64, row channel.Row) {
 	for i := range j.derived {
 		x := &j.derived[i]
 		fresh, whole := false, true
-		for _, id := range x.needs {
+		for _, id := range x.Needs {
 			fresh = fresh || !math.IsNaN(row[id])
 			whole = whole && !math.IsNaN(j.held[id]) && at-j.since[id] <= j.stale[id]
 		}
 		if !fresh || !whole {
 			continue
 		}
-		v := x.is.Value(j.held, &j.work)
+		v := x.Is.Value(j.held, &j.work)
 		if math.IsInf(v, 0) {
 			v = math.NaN()
 		}
-		if l := j.limits[x.id]; v < l.lo || v > l.hi {
+		if l := j.limits[x.ID]; v < l.lo || v > l.hi {
 			j.implausible++
 		}
-		row[x.id] = v
-		j.hold(x.id, at, v)
+		row[x.ID] = v
+		j.hold(x.ID, at, v)
 	}
 }
 
@@ -253,11 +252,7 @@ func (d *drift) add(arrived, difference float64) float64 {
 	}
 	k := d.index % driftBuckets
 	d.least[k] = min(d.least[k], difference)
-	least := d.least[0]
-	for _, x := range d.least[1:] {
-		least = min(least, x)
-	}
-	return least
+	return slices.Min(d.least[:])
 }
 
 // A laneClock puts the samples of a live source on the clock of the session.
@@ -268,7 +263,7 @@ type laneClock struct {
 
 // stamp gives the moment of a sample on the clock of the arrivals.
 func (l *laneClock) stamp(c *clock, own, arrived float64) float64 {
-	if !c.own && c.period == 0 {
+	if !c.Own && c.Period == 0 {
 		return arrived
 	}
 	if n := c.jumps + c.rebased; n != l.jumps {

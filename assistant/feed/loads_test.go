@@ -11,13 +11,14 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 )
 
 // channels100 are as many channels as a rich source has, each with a unit that must be converted.
 const channels100 = 100
 
 // hundredFeed maps a hundred own channels; entry gives the mapping of one, "" where the codec lists its fields elsewhere.
-func hundredFeed(t testing.TB, head string, entry func(i int) string, tail string) (*feed.File, *channel.Set) {
+func hundredFeed(t testing.TB, head string, entry func(i int) string, tail string) (*feedfile.File, *channel.Set) {
 	t.Helper()
 	text := head
 	for i := range channels100 {
@@ -28,7 +29,7 @@ func hundredFeed(t testing.TB, head string, entry func(i int) string, tail strin
 		text += fmt.Sprintf("  c%d: {quantity: speed, range: [-1000 m/s, 1000 m/s], stale: 1 s, about: one of many}\n", i)
 	}
 	set := channel.NewSet()
-	f, err := feed.Parse("hundred.yaml", []byte(text), set)
+	f, err := feedfile.Parse("hundred.yaml", []byte(text), set)
 	require.NoError(t, err)
 	return f, set
 }
@@ -36,7 +37,7 @@ func hundredFeed(t testing.TB, head string, entry func(i int) string, tail strin
 // A load is one codec with a hundred channels, and one sample in its bytes.
 type load struct {
 	name   string
-	file   *feed.File
+	file   *feedfile.File
 	set    *channel.Set
 	before []byte // what comes once, such as a header
 	sample []byte
@@ -86,7 +87,7 @@ func csvLoad(t testing.TB) load {
 
 func (l *load) decoder(t testing.TB) feed.Decoder {
 	t.Helper()
-	d, err := l.file.NewDecoder(l.set)
+	d, err := feed.NewDecoder(l.file, l.set)
 	require.NoError(t, err)
 	if l.before != nil {
 		d.Decode(l.before, 0, func(channel.Sample) { t.Fatal("a header is no sample") })
@@ -100,7 +101,7 @@ func nmeaLoad(t testing.TB) load {
 	text := "transport: {kind: serial, device: x, baud: 115200}\ncodec: nmea\nchannels:\n  latitude: {item: latitude}\n  longitude: {item: longitude}\n  speed: {item: speed}\n" +
 		"  heading: {item: track}\n  position_z: {item: altitude}\n  sats: {item: satellites}\n  fix: {item: fix}\n  hdop: {item: hdop}\n  pdop: {item: pdop}\n" +
 		"own_channels:\n  sats: {quantity: number}\n  fix: {quantity: number}\n  hdop: {quantity: number}\n  pdop: {quantity: number}\n"
-	f, err := feed.Parse("nmea.yaml", []byte(text), set)
+	f, err := feedfile.Parse("nmea.yaml", []byte(text), set)
 	require.NoError(t, err)
 	var b strings.Builder
 	for _, s := range []string{

@@ -16,12 +16,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/codec/packet"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 	"earshot/assistant/opendata"
 )
 
 // play reads a whole source through its transport and keeps every sample.
-func play(t testing.TB, f *File, set *channel.Set) ([]channel.Sample, Stats) {
+func play(t testing.TB, f *feedfile.File, set *channel.Set) ([]channel.Sample, Stats) {
 	t.Helper()
 	src, err := transport.Open(t.Context(), f.Transport)
 	require.NoError(t, err)
@@ -285,7 +287,7 @@ func BenchmarkDecode(b *testing.B) {
 		e, err := NewEncoder(f, set)
 		require.NoError(b, err)
 		row := set.NewRow()
-		for _, id := range f.Covers(set) {
+		for _, id := range f.Covers {
 			row[id] = 0.5
 		}
 		row[channel.Compound], row[channel.OnCourse], row[channel.InPitLane], row[channel.LapValid] = 1, 1, 0, 1
@@ -295,7 +297,7 @@ func BenchmarkDecode(b *testing.B) {
 				motion = bytes.Clone(p)
 			}
 		}))
-		f.packet.Sequence = nil // the same datagram again and again
+		f.Layout.(*packet.Layout).Sequence = nil // the same datagram again and again
 		d := decoderOf(b, f, set)
 		n := 0
 		emit := func(channel.Sample) { n++ }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 	"earshot/configs/document"
 )
@@ -20,16 +21,16 @@ type Options struct {
 	// Paths replaces the transports of sources, by name, with files to read: a replay. The name of the only
 	// source of a file is "".
 	Paths map[string]string
-	// Piece is shown every datagram or piece of a stream before it is decoded, with the name of its source; nil: nobody looks. It keeps
-	// nothing of p.
+	// Piece is shown every datagram or piece of a stream before it is decoded, with the name of its source; nil: nobody
+	// looks. It keeps nothing of p.
 	Piece func(source string, p []byte)
 }
 
 // A Stream is a feed with all its sources open: bytes in, samples of one clock out. It belongs to one goroutine.
 //
-// Sources that are files are read by that goroutine itself, each as far as the others have got. Of live sources each has a
-// goroutine that waits for its transport and hands pieces over; it owns its buffer until the piece is taken, sends on one
-// channel that nobody closes, and ends with the Stream's context. Close waits for all of them.
+// Sources that are files are read by that goroutine itself, each as far as the others have got. Of live sources each
+// has a goroutine that waits for its transport and hands pieces over; it owns its buffer until the piece is taken,
+// sends on one channel that nobody closes, and ends with the Stream's context. Close waits for all of them.
 type Stream struct {
 	lanes []*lane
 	join  *joiner // nil with one source
@@ -79,10 +80,10 @@ type piece struct {
 	err     error
 }
 
-// Open opens all sources of f for Rows of set, which is the one given to Parse and may have grown since. Nothing
+// Open opens all sources of f for Rows of set, which is the one given to feedfile.Parse and may have grown since. Nothing
 // stays open after an error. What ctx ends, ends the Stream.
-func Open(ctx context.Context, f *File, set *channel.Set, o Options) (*Stream, error) {
-	files, err := f.withPaths(o.Paths)
+func Open(ctx context.Context, f *feedfile.File, set *channel.Set, o Options) (*Stream, error) {
+	files, err := withPaths(f, o.Paths)
 	if err != nil {
 		return nil, err
 	}
@@ -99,8 +100,8 @@ func Open(ctx context.Context, f *File, set *channel.Set, o Options) (*Stream, e
 		source, err := transport.Open(ctx, spec)
 		if err != nil {
 			closeAll()
-			if f.parts != nil {
-				err = fmt.Errorf("source %s: %w", f.parts[i].name, err)
+			if f.Parts != nil {
+				err = fmt.Errorf("source %s: %w", f.Parts[i].Name, err)
 			}
 			return nil, err
 		}
@@ -116,25 +117,25 @@ func Open(ctx context.Context, f *File, set *channel.Set, o Options) (*Stream, e
 }
 
 // withPaths gives the File of each source with its transport.
-func (f *File) withPaths(paths map[string]string) ([]*File, error) {
+func withPaths(f *feedfile.File, paths map[string]string) ([]*feedfile.File, error) {
 	var names []string
 	for _, s := range f.Sources() {
 		names = append(names, s.Name)
 	}
 	for name := range paths {
 		if !slices.Contains(names, name) {
-			e := &document.Error{File: f.file, Msg: fmt.Sprintf("the feed has no source %q", name), Hint: document.Meant(name, names, "its sources are "+strings.Join(names, ", "))}
-			if f.parts != nil && name == "" {
+			e := &document.Error{File: f.Path, Msg: fmt.Sprintf("the feed has no source %q", name), Hint: document.Meant(name, names, "its sources are "+strings.Join(names, ", "))}
+			if f.Parts != nil && name == "" {
 				e.Msg, e.Hint = "the feed has several sources", "name a file for each, such as "+names[0]+"=drive.csv"
 			}
 			return nil, e
 		}
 	}
-	list := []*File{f}
-	if f.parts != nil {
+	list := []*feedfile.File{f}
+	if f.Parts != nil {
 		list = nil
-		for _, s := range f.parts {
-			list = append(list, s.f)
+		for _, s := range f.Parts {
+			list = append(list, s.File)
 		}
 	}
 	live := 0
@@ -149,22 +150,22 @@ func (f *File) withPaths(paths map[string]string) ([]*File, error) {
 		}
 	}
 	if live > 0 && live < len(list) {
-		return nil, &document.Error{File: f.file, Msg: "files and live sources do not join", Hint: fmt.Sprintf("name a file for every source of %v", names)}
+		return nil, &document.Error{File: f.Path, Msg: "files and live sources do not join", Hint: fmt.Sprintf("name a file for every source of %v", names)}
 	}
 	return list, nil
 }
 
-func newStream(ctx context.Context, f *File, files []*File, set *channel.Set, sources []transport.Source, told *reports) (*Stream, error) {
+func newStream(ctx context.Context, f *feedfile.File, files []*feedfile.File, set *channel.Set, sources []transport.Source, told *reports) (*Stream, error) {
 	s := &Stream{told: told, begin: time.Now(), row: set.NewRow(), from: []int{0}, files: true}
 	for i, g := range files {
-		d, err := g.NewDecoder(set)
+		d, err := NewDecoder(g, set)
 		if err != nil {
 			return nil, err
 		}
 		l := &lane{source: sources[i], decoder: d.(*decoder), given: make(chan struct{}, 1)}
 		s.files = s.files && !g.Transport.Live()
-		if f.parts != nil {
-			l.name, l.offset = f.parts[i].name, f.parts[i].offset
+		if f.Parts != nil {
+			l.name, l.offset = f.Parts[i].Name, f.Parts[i].Offset
 		}
 		s.lanes = append(s.lanes, l)
 		s.offsets = append(s.offsets, l.offset)
@@ -174,7 +175,7 @@ func newStream(ctx context.Context, f *File, files []*File, set *channel.Set, so
 	ctx, s.stop = context.WithCancel(ctx)
 	s.done = ctx.Done()
 	s.take = s.give
-	if f.parts != nil {
+	if f.Parts != nil {
 		s.join, s.take = newJoiner(f, set), s.joinLive
 	}
 	switch k := files[0].Transport.Kind; {
@@ -183,7 +184,7 @@ func newStream(ctx context.Context, f *File, files []*File, set *channel.Set, so
 	case s.files:
 		s.queues = make([]queue, len(s.lanes))
 		for i, l := range s.lanes {
-			l.decoder.clock.jump = max(l.decoder.clock.jump, longestPause)
+			l.decoder.clock.Jump = max(l.decoder.clock.Jump, longestPause)
 			l.keep = s.queues[i].keeper(&l.decoder.clock)
 		}
 		return s, nil

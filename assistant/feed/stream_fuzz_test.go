@@ -8,11 +8,12 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 )
 
 // fuzzed are the feeds through which bytes go, one of every codec at least, parsed once.
-func fuzzed(t testing.TB) (files []*File, sets []*channel.Set) {
+func fuzzed(t testing.TB) (files []*feedfile.File, sets []*channel.Set) {
 	t.Helper()
 	for _, text := range []string{chunkedCSV, chunkedJSON, watchedFeed, head + `codec: json
 json: {name_value: {time: t}}
@@ -33,7 +34,7 @@ packet:
 		f, set := parse(t, text)
 		files, sets = append(files, f), append(sets, set)
 	}
-	f, set := exampleCAN(t) // with a DBC file, a checksum, a counter, a multiplexer and answers of service 01
+	f, set := load(t, "../../configs/feeds/example-can.yaml") // with a DBC file, a checksum, a counter, a multiplexer and answers of service 01
 	f.Transport = transport.Spec{Kind: transport.Stdin}
 	return append(files, f), append(sets, set)
 }

@@ -19,7 +19,7 @@ import (
 // Live: samples come in the order of arrival, a silent source is never waited for, each sample has the time of its own clock,
 // whose drift against the others' is followed, and nothing outlives Close.
 func TestLiveSourcesJoinByArrival(t *testing.T) {
-	f, set := parse(t, twoSources)
+	f, set := load(t, twoSources)
 	synctest.Test(t, func(t *testing.T) {
 		const minutes = 5
 		can, gps := &script{begin: time.Now(), end: errForever}, &script{begin: time.Now(), end: errForever}
@@ -77,7 +77,7 @@ func TestLiveSourcesJoinByArrival(t *testing.T) {
 
 // A source that breaks is told by name and the others go on; when all have ended the stream has.
 func TestASourceThatBreaks(t *testing.T) {
-	f, set := parse(t, twoSources)
+	f, set := load(t, twoSources)
 	synctest.Test(t, func(t *testing.T) {
 		at := []time.Duration{0, time.Second, 2 * time.Second, 3 * time.Second}
 		can := &script{begin: time.Now(), end: errors.New("the wire is cut"), due: at[:1], pieces: [][]byte{[]byte(`{"t":1,"v":1}`)}}

@@ -18,6 +18,7 @@ import (
 	"pgregory.net/rapid"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 	"earshot/assistant/opendata"
 )
@@ -70,13 +71,13 @@ func (s *script) Close() error           { s.closed = true; return nil }
 var errForever = errors.New("silent until the end of the context")
 
 // streamOf joins scripts as the sources of f.
-func streamOf(t require.TestingT, ctx context.Context, f *File, set *channel.Set, scripts ...*script) *Stream {
-	var files []*File
-	for _, s := range f.parts {
-		files = append(files, s.f)
+func streamOf(t require.TestingT, ctx context.Context, f *feedfile.File, set *channel.Set, scripts ...*script) *Stream {
+	var files []*feedfile.File
+	for _, s := range f.Parts {
+		files = append(files, s.File)
 	}
 	if files == nil {
-		files = []*File{f}
+		files = []*feedfile.File{f}
 	}
 	var sources []transport.Source
 	for _, s := range scripts {
@@ -348,7 +349,7 @@ func TestOpenNeedsAFileForEverySource(t *testing.T) {
 	_, err = Open(t.Context(), f, set, Options{Paths: map[string]string{"gps": "stream_test.go"}})
 	require.ErrorIs(t, err, transport.ErrUnavailable)
 	require.ErrorContains(t, err, "source car: ")
-	g, set := parse(t, twoSources)
+	g, set := load(t, twoSources)
 	_, err = Open(t.Context(), g, set, Options{Paths: map[string]string{"gps": "stream_test.go"}})
 	require.ErrorContains(t, err, "do not join")
 	s, err := Open(t.Context(), g, set, Options{})

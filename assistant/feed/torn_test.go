@@ -1,6 +1,8 @@
 package feed
 
 import (
+	"bytes"
+	"encoding/binary"
 	"fmt"
 	"math"
 	"strings"
@@ -10,6 +12,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
+	"earshot/assistant/feed/feedfile"
 )
 
 // tornStreams are two pieces of driving in every codec of lines, none of their numbers alike.
@@ -75,7 +78,7 @@ func withoutSums(text string) (bare string) {
 }
 
 // readings decodes pieces of a stream with gaps between and gives each reading with the time of its record.
-func readings(t testing.TB, f *File, set *channel.Set, gaps, end bool, pieces ...string) map[string]bool {
+func readings(t testing.TB, f *feedfile.File, set *channel.Set, gaps, end bool, pieces ...string) map[string]bool {
 	t.Helper()
 	d := decoderOf(t, f, set).(*decoder)
 	told := map[string]bool{}
@@ -177,4 +180,25 @@ func TestAfterAGapTheSourceMayBeAnother(t *testing.T) {
 	one("(10) c 1F0#0100000000000000\n")
 	require.Equal(t, 4, n)
 	require.Zero(t, d.Stats().Duplicate+d.Stats().Lost)
+}
+
+func TestGarbageBetweenPacketsIsCounted(t *testing.T) {
+	f, set := parse(t, `transport: {kind: stdin}
+codec: packet
+packet:
+  frame: {start: B562, length: {at: 2, type: u16, counts: all}}
+  kinds: {a: {when: [{at: 4, type: u8, is: 7}], fields: [{at: 5, type: u8, to: gear}]}}
+`)
+	d := decoderOf(t, f, set)
+	p := []byte{0xb5, 0x62, 0, 0, 7, 3}
+	binary.LittleEndian.PutUint16(p[2:], uint16(len(p)))
+	n := 0
+	emit := func(channel.Sample) { n++ }
+	d.Decode(bytes.Join([][]byte{[]byte("noise"), p, p[:4]}, nil), 1, emit)
+	d.(interface{ Gap() }).Gap()
+	d.Decode(p, 2, emit)
+	require.Equal(t, 2, n)
+	s := d.Stats()
+	require.EqualValues(t, 9, s.Skipped)
+	require.Equal(t, map[string]int64{"ended in the middle": 1}, s.Reasons)
 }

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 	"earshot/assistant/health"
 	"earshot/assistant/journal"
@@ -52,16 +53,14 @@ type watch struct {
 
 // An alarm is a part's state.
 type alarm struct {
-	part  string
-	on    bool
-	began float64
-	last  float64 // when the trouble was seen last
-	told  int
+	part string
+	on   bool
+	last float64 // when the trouble was seen last
+	told int
 }
 
 // A watchedLane is what is known of a source.
 type watchedLane struct {
-	name                  string // "" for the only one
 	decoder               *decoder
 	back, jumps, restarts int64
 	silent, clock, begin  alarm
@@ -69,23 +68,18 @@ type watchedLane struct {
 	any                   bool
 	first, last, interval float64
 	n                     int64
-	covers                []channel.ID
 }
 
-func newWatch(f *File, set *channel.Set, lanes []*lane) *watch {
-	w := &watch{set: set, odd: map[channel.ID]*alarm{}}
-	for id := range channel.ID(set.Len()) {
-		c := set.At(id)
-		w.limits = append(w.limits, channelLimit{c.Min, c.Max})
-	}
-	for i, l := range lanes {
-		part, covers := Whole.Name, f.covers
-		if f.parts != nil {
-			part, covers = Source.Of(l.name).Name, f.parts[i].f.covers
+func newWatch(f *feedfile.File, set *channel.Set, lanes []*lane) *watch {
+	w := &watch{set: set, odd: map[channel.ID]*alarm{}, limits: limitsOf(set)}
+	for _, l := range lanes {
+		part := Whole.Name
+		if f.Parts != nil {
+			part = Source.Of(l.name).Name
 		}
 		w.lanes = append(w.lanes, watchedLane{
-			name: l.name, decoder: l.decoder, silent: alarm{part: part}, clock: alarm{part: part + " clock"}, begin: alarm{part: part + " sequence"},
-			rate: rate{alarm: alarm{part: part + " rate"}}, covers: covers,
+			decoder: l.decoder, silent: alarm{part: part}, clock: alarm{part: part + " clock"},
+			begin: alarm{part: part + " sequence"}, rate: rate{alarm: alarm{part: part + " rate"}},
 		})
 	}
 	return w
@@ -103,7 +97,7 @@ func (w *watch) raise(a *alarm, at float64, state health.State, text string) {
 	if a.on {
 		return
 	}
-	a.on, a.began = true, at
+	a.on = true
 	a.told++
 	if a.told == episodesTold {
 		text += "; this is told no more"
@@ -293,7 +287,7 @@ func (w *watch) plausible(s channel.Sample) {
 			}
 			w.oddNow = append(w.oddNow, id)
 			if a.told == 0 {
-				a.on, a.began, a.last, a.told = true, s.At, s.At, 1
+				a.on, a.last, a.told = true, s.At, 1
 				continue
 			}
 			w.raise(a, s.At, health.Degraded, fmt.Sprintf("the feed gives %.4g, outside its plausible range, again", v))

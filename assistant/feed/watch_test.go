@@ -163,7 +163,7 @@ func TestTheTransportIsHeard(t *testing.T) {
 }
 
 func TestJoinAndWatchDoNotAllocate(t *testing.T) {
-	f, set := parse(t, twoSources)
+	f, set := load(t, twoSources)
 	s := streamOf(t, t.Context(), f, set, &script{}, &script{})
 	defer s.Close()
 	w, j := s.watch, s.join

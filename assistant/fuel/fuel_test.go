@@ -158,6 +158,40 @@ func TestLoadWorkedExample(t *testing.T) {
 
 // TUM race-simulation (github.com/TUMFTM/race-simulation): Catalunya 2019 is 66 laps at 1.667 kg from 110 kg; the files of
 // Spielberg and Silverstone are read where they are at hand.
+// Every window keeps its promise: stops at any laps within it, each after the one before, never run the tank dry and leave the reserve.
+func TestBoxWindows(t *testing.T) {
+	n, err := Load(Plan{Time: 45 * 60, Pace: 102.4, PerLap: 2.65, ReserveVolume: 1, Tank: 60}) // the worked example above
+	require.NoError(t, err)
+	require.Equal(t, []Window{{5, 22}}, n.Box) // 22 laps take 58.3 of 60 L, and the 22 that follow lap 5 leave 1.7
+	rapid.Check(t, func(t *rapid.T) {
+		p := Plan{
+			Laps: float64(rapid.IntRange(1, 90).Draw(t, "laps")), PerLap: rapid.Float64Range(0.5, 5).Draw(t, "burn"),
+			ReserveLaps: float64(rapid.IntRange(0, 2).Draw(t, "reserve")), Tank: rapid.Float64Range(20, 110).Draw(t, "tank"),
+		}
+		n, err := Load(p)
+		require.NoError(t, err)
+		drive := func(early bool) (left float64) {
+			left, lap := p.Tank, 0.0
+			for _, w := range n.Box {
+				require.LessOrEqual(t, w.Earliest, w.Latest)
+				at := w.Latest
+				if early {
+					at = w.Earliest
+				}
+				left -= (at - lap) * p.PerLap
+				require.GreaterOrEqual(t, left, -1e-6)
+				left, lap = p.Tank, at
+			}
+			return left - (p.Laps-lap)*p.PerLap - p.ReserveLaps*p.PerLap
+		}
+		require.GreaterOrEqual(t, drive(false), -1e-6)
+		require.GreaterOrEqual(t, drive(true), -1e-6)
+		require.GreaterOrEqual(t, n.Stops, math.Ceil(n.Volume/p.Tank-1e-9)-1)
+	})
+	_, err = Load(Plan{Laps: 10, PerLap: 3, ReserveLaps: 1, Tank: 5})
+	require.ErrorContains(t, err, "does not hold one lap")
+}
+
 func TestLoadPublishedRaces(t *testing.T) {
 	n, err := Load(Plan{Laps: 66, PerLap: 1.667 / 0.745})
 	require.NoError(t, err)

@@ -1,7 +1,6 @@
 package fuel
 
 import (
-	"fmt"
 	"math"
 
 	"earshot/assistant/channel"
@@ -100,80 +99,4 @@ func crossings(left, since, pace float64) float64 {
 		return 1
 	}
 	return math.Floor((left-first)/pace) + 2
-}
-
-// A Plan is a distance to be fuelled for before it is driven. Unknown numbers are NaN, or 0 for those that may be left out.
-type Plan struct {
-	Laps          float64 // laps to drive; 0 for a race by time
-	Time          float64 // s on the clock at the start; 0 for a race by laps
-	Pace          float64 // s a lap, for a race by time
-	ExtraLaps     float64 // that the rules add after the clock, or a formation lap
-	PerLap        float64 // L
-	ReserveLaps   float64 // laps to be left over
-	ReserveVolume float64 // L to be left over
-	Tank          float64 // L that the tank takes; 0 or NaN where not known
-}
-
-// A Need is what a Plan takes.
-type Need struct {
-	Laps   float64 // crossings of the line
-	Volume float64 // L, reserve included
-	Stops  float64 // least number of refuels; NaN where the tank is not known
-}
-
-// Load works out the fuel for a plan. Every mistake in the plan is told in the error.
-func Load(p Plan) (Need, error) {
-	var wrong []string
-	bad := func(format string, args ...any) { wrong = append(wrong, fmt.Sprintf(format, args...)) }
-	finite := func(what string, x float64) bool {
-		if math.IsNaN(x) || math.IsInf(x, 0) || x < 0 {
-			bad("%s is %g: give a number that is not negative", what, x)
-			return false
-		}
-		return true
-	}
-	finite("the number of laps", p.Laps)
-	finite("the time", p.Time)
-	finite("the number of extra laps", p.ExtraLaps)
-	finite("the reserve in laps", p.ReserveLaps)
-	finite("the reserve in litres", p.ReserveVolume)
-	if !(p.PerLap > 0) || math.IsInf(p.PerLap, 0) {
-		bad("the burn per lap is %g L: drive a few flying laps or give a number above 0", p.PerLap)
-	}
-	switch {
-	case p.Laps > 0 && p.Time > 0:
-		bad("both laps and a time are given: give the one that ends the race")
-	case p.Laps == 0 && p.Time == 0:
-		bad("neither laps nor a time is given: give one")
-	case p.Time > 0 && !(p.Pace > 0 && !math.IsInf(p.Pace, 0)):
-		bad("the lap time is %g s: a race by time needs one above 0", p.Pace)
-	}
-	if len(wrong) > 0 {
-		return Need{nan, nan, nan}, &PlanError{wrong}
-	}
-	n := Need{Laps: math.Ceil(p.Laps), Stops: nan}
-	if p.Time > 0 {
-		n.Laps = crossings(p.Time, 0, p.Pace)
-	}
-	n.Laps += p.ExtraLaps
-	n.Volume = (n.Laps+p.ReserveLaps)*p.PerLap + p.ReserveVolume
-	if p.Tank > 0 && !math.IsInf(p.Tank, 0) {
-		n.Stops = math.Max(0, math.Ceil(n.Volume/p.Tank)-1)
-	}
-	return n, nil
-}
-
-// A PlanError lists every mistake in a Plan.
-type PlanError struct{ Mistakes []string }
-
-func (e *PlanError) Error() string {
-	text := "fuel load"
-	for i, m := range e.Mistakes {
-		sep := "; "
-		if i == 0 {
-			sep = ": "
-		}
-		text += sep + m
-	}
-	return text
 }

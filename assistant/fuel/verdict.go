@@ -74,7 +74,7 @@ func (f *Fuel) judge(lapDone bool) {
 		// What takes from the reserve only is no reason to come in, and in the last lap none to save.
 		need := f.driving.flatOut * (1 - f.most())
 		can := f.reach(f.low)
-		switch carries := f.tankNow()/f.centre >= f.low; {
+		switch carries := f.carries(); {
 		case carries && f.low <= 1:
 			next = marginal
 		case !carries && (can < need || v.state == stop && v.known && can < need*(1+stopLetGo)):
@@ -84,6 +84,9 @@ func (f *Fuel) judge(lapDone bool) {
 	switch {
 	case !v.known || next != v.state:
 		v.state, v.known, v.laps = next, true, 0
+		if !lapDone {
+			v.laps = -1 // fuel came in at the stop: what is said at the line comes with the next
+		}
 	case lapDone:
 		v.laps++
 	}
@@ -94,6 +97,9 @@ func (f *Fuel) judge(lapDone bool) {
 func (f *Fuel) reach(laps float64) float64 {
 	return (f.tankNow() - f.car.ReserveVolume) / (laps + f.car.ReserveLaps)
 }
+
+// carries tells whether the tank carries the car to the flag, with nothing left over.
+func (f *Fuel) carries() bool { return f.tankNow()/f.centre >= f.goal }
 
 // aim sets the target for the laps to come. A driver who saves as he should is no longer short at the pace that he drives: the target
 // holds as long as full pace would not reach.
@@ -132,7 +138,7 @@ func (f *Fuel) boxLaps() float64 {
 	if s := f.driving.scatter; s > 0 {
 		per += confidence * s / math.Sqrt(float64(f.driving.now.n))
 	}
-	if carries := f.tankNow() / f.centre; f.goal == 0 || carries >= f.goal {
+	if f.goal == 0 || f.carries() {
 		return nan
 	}
 	return math.Max(0, math.Floor((f.tankNow()-f.car.ReserveVolume)/per)-1)
@@ -158,7 +164,10 @@ func (f *Fuel) writeVerdict(row channel.Row) {
 	row[channel.FuelTarget], row[channel.FuelOverTarget] = v.target, v.over
 	row[channel.FuelState], row[channel.FuelStateLaps] = nan, nan
 	if v.known {
-		row[channel.FuelState], row[channel.FuelStateLaps] = float64(v.state), v.laps
+		row[channel.FuelState] = float64(v.state)
+		if v.laps >= 0 {
+			row[channel.FuelStateLaps] = v.laps
+		}
 	}
 	row[channel.FuelSaving] = nan
 	if !math.IsNaN(v.over) {

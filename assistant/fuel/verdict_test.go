@@ -39,6 +39,22 @@ func TestThreeEqualLapsAreNoCertainty(t *testing.T) {
 	require.Greater(t, r.get(channel.FuelDoubt), 0.2)
 }
 
+// In the last laps half a lap of reserve is more than saving can bring. The tank reaches the flag all the same, so nobody has to stop.
+func TestReserveAloneNeedsNoStop(t *testing.T) {
+	r := newRig(t, "fuel: {tank: 100 l, reserve: 0.5 lap}")
+	r.tank = 8.05 * 2.5
+	for i := range 4 {
+		r.row[channel.SessionLapsLeft] = float64(8 - i - 1)
+		r.lap(Flying, 90, 2.5)
+	}
+	require.InDelta(t, -0.45, r.get(channel.FuelMargin), 0.02)
+	for range 3 {
+		require.Equal(t, float64(short), r.get(channel.FuelState))
+		r.row[channel.SessionLapsLeft]--
+		r.lap(Flying, 90, 2.5)
+	}
+}
+
 // The verdict for a race by laps, over what is aboard.
 func TestVerdict(t *testing.T) {
 	for _, tt := range []struct {

@@ -165,12 +165,6 @@ func Bind(list []Binding, questions []string) (*Bindings, error) {
 // Keys lists the bound keys in the order of the list: what a keyboard helper is to watch.
 func (b *Bindings) Keys() []string { return slices.Clone(b.keys) }
 
-// Command returns what a key is bound to.
-func (b *Bindings) Command(key string) (Command, bool) {
-	c, ok := b.byKey[key]
-	return c, ok
-}
-
 // Press takes a press or release and returns the command that it means. A key that is held gives its command once,
 // however often the keyboard repeats it; a key that is not bound gives none and is not remembered.
 func (b *Bindings) Press(p Press) (Command, bool) {

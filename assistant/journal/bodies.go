@@ -1,5 +1,10 @@
 package journal
 
+import (
+	"reflect"
+	"slices"
+)
+
 // A Session begins a journal.
 type Session struct {
 	ID      string `json:"id"`
@@ -175,96 +180,62 @@ func (*Health) Kind() string { return "health" }
 // Kind returns "learned".
 func (*Learned) Kind() string { return "learned" }
 
-// NewSession returns a Session of which nothing is known yet.
-func NewSession() *Session {
-	return &Session{}
-}
-
 // NewStint returns a Stint of which nothing is known yet.
-func NewStint() *Stint {
-	return &Stint{TyrePressure: NoWheels(), TyreTemperature: NoWheels(), AirTemperature: Unknown, AirPressure: Unknown, TrackTemperature: Unknown, Fuel: Unknown}
-}
+func NewStint() *Stint { return blank[Stint]() }
 
 // NewLap returns a Lap of which nothing is known yet.
-func NewLap() *Lap {
-	return &Lap{Time: Unknown, InvalidDistance: Unknown, Length: Unknown, FeedTime: Unknown, FuelUsed: Unknown, TyrePressure: NoWheels(), TyreTemperature: NoWheels(), BrakePeak: NoWheels(), Potential: Unknown}
-}
+func NewLap() *Lap { return blank[Lap]() }
 
 // NewCorner returns a Corner of which nothing is known yet.
-func NewCorner() *Corner {
-	return &Corner{EntrySpeed: Unknown, MinSpeed: Unknown, ExitSpeed: Unknown, MinGear: Unknown, Time: Unknown, Balance: Unknown, MaxSlip: NoWheels(), BrakeTemp: NoWheels(), TyreTemperature: NoWheels(), LineApex: Unknown, LineMost: Unknown, Lost: Unknown}
-}
+func NewCorner() *Corner { return blank[Corner]() }
 
 // NewState returns a State of which nothing is known yet.
-func NewState() *State {
-	return &State{Value: Unknown, Limit: Unknown}
-}
+func NewState() *State { return blank[State]() }
 
 // NewCue returns a Cue of which nothing is known yet.
-func NewCue() *Cue {
-	return &Cue{Queued: Unknown, Start: Unknown, End: Unknown}
-}
+func NewCue() *Cue { return blank[Cue]() }
 
 // NewMark returns a Mark of which nothing is known yet.
-func NewMark() *Mark {
-	return &Mark{Speed: Unknown, MinSpeed: Unknown, Gear: Unknown, MinGear: Unknown, Balance: Unknown, TyreTemperature: NoWheels(), BrakeTemperature: NoWheels()}
-}
-
-// NewCommand returns a Command of which nothing is known yet.
-func NewCommand() *Command {
-	return &Command{}
-}
+func NewMark() *Mark { return blank[Mark]() }
 
 // NewFuel returns a Fuel of which nothing is known yet.
-func NewFuel() *Fuel {
-	return &Fuel{
-		PerLap: Unknown, Spread: Unknown, Left: Unknown, LapsLeft: Unknown, LapsToGo: Unknown, Margin: Unknown,
-		Doubt: Unknown, PerLapFull: Unknown, MarginFull: Unknown, Target: Unknown, BoxLaps: Unknown,
-	}
-}
-
-// NewHealth returns a Health of which nothing is known yet.
-func NewHealth() *Health {
-	return &Health{}
-}
+func NewFuel() *Fuel { return blank[Fuel]() }
 
 // NewLearned returns a Learned of which nothing is known yet.
-func NewLearned() *Learned {
-	return &Learned{At: Unknown}
+func NewLearned() *Learned { return blank[Learned]() }
+
+// blank returns a body whose numbers are all Unknown.
+func blank[B any]() *B {
+	body := new(B)
+	fields := reflect.ValueOf(body).Elem()
+	for i := range fields.NumField() {
+		switch field := fields.Field(i).Addr().Interface().(type) {
+		case *Num:
+			*field = Unknown
+		case *Wheels:
+			*field = NoWheels()
+		}
+	}
+	return body
 }
 
 // Bodies returns an empty body of each kind, in a fixed order.
 func Bodies() []Body {
 	return []Body{
-		NewSession(), NewStint(), NewLap(), NewCorner(), NewState(), NewCue(), NewMark(), NewCommand(), NewFuel(), NewHealth(), NewLearned(),
+		&Session{}, NewStint(), NewLap(), NewCorner(), NewState(), NewCue(), NewMark(), &Command{}, NewFuel(), &Health{}, NewLearned(),
 	}
 }
 
+var bodies = Bodies()
+
 // newBody returns an empty body of that kind, or nil where the kind is not known.
 func newBody(kind string) Body {
-	switch kind {
-	case "session":
-		return NewSession()
-	case "stint":
-		return NewStint()
-	case "lap":
-		return NewLap()
-	case "corner":
-		return NewCorner()
-	case "state":
-		return NewState()
-	case "cue":
-		return NewCue()
-	case "mark":
-		return NewMark()
-	case "command":
-		return NewCommand()
-	case "fuel":
-		return NewFuel()
-	case "health":
-		return NewHealth()
-	case "learned":
-		return NewLearned()
+	i := slices.IndexFunc(bodies, func(b Body) bool { return b.Kind() == kind })
+	if i < 0 {
+		return nil
 	}
-	return nil
+	empty := reflect.ValueOf(bodies[i]).Elem()
+	body := reflect.New(empty.Type())
+	body.Elem().Set(empty)
+	return body.Interface().(Body)
 }

@@ -65,18 +65,13 @@ func ParseFinding(code string) (f Finding, ok bool) {
 // earlierWords are what the finding was called in journals written before there were codes.
 func (f Finding) earlierWords() string {
 	place := strings.ReplaceAll(string(f.Phase), "_", "-") + f.Place
-	switch f.Place {
-	case "fl":
-		place = "front left"
-	case "fr":
-		place = "front right"
-	case "rl":
-		place = "rear left"
-	case "rr":
-		place = "rear right"
+	if wheel, ok := earlierWheels[f.Place]; ok {
+		place = wheel
 	}
 	return place + " " + string(f.Kind)
 }
+
+var earlierWheels = map[string]string{"fl": "front left", "fr": "front right", "rl": "rear left", "rr": "rear right"}
 
 // MarshalText writes the code.
 func (f Finding) MarshalText() ([]byte, error) { return []byte(f.String()), nil }

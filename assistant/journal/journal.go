@@ -97,37 +97,27 @@ type Body interface{ Kind() string }
 // Append appends the event as one line, newline included. Equal events give equal bytes. An event without a
 // time cannot be written; with an error b is returned as it was.
 func (e Event) Append(b []byte) ([]byte, error) {
-	begin := b
 	if Num(e.T).IsZero() {
 		return b, fmt.Errorf("journal: a %s event without a time", e.Body.Kind())
 	}
-	b = append(b, `{"t":`...)
-	b = Num(e.T).append(b)
-	b = append(b, `,"kind":"`...)
-	b = append(b, e.Body.Kind()...)
-	b = append(b, '"')
-	if e.Lap >= 0 {
-		b = append(b, `,"lap":`...)
-		b = strconv.AppendInt(b, int64(e.Lap), 10)
-	}
-	if !e.Distance.IsZero() {
-		b = append(b, `,"distance":`...)
-		b = e.Distance.append(b)
-	}
-	var buf bytes.Buffer
-	enc := json.NewEncoder(&buf)
+	var body bytes.Buffer
+	enc := json.NewEncoder(&body)
 	enc.SetEscapeHTML(false)
 	if err := enc.Encode(e.Body); err != nil {
-		return begin, fmt.Errorf("journal: encoding a %s event: %w", e.Body.Kind(), err)
+		return b, fmt.Errorf("journal: encoding a %s event: %w", e.Body.Kind(), err)
 	}
-	body := bytes.TrimSpace(buf.Bytes())
-	if len(body) > 2 { // more than {}
+	b = Num(e.T).append(append(b, `{"t":`...))
+	b = append(append(append(b, `,"kind":"`...), e.Body.Kind()...), '"')
+	if e.Lap >= 0 {
+		b = strconv.AppendInt(append(b, `,"lap":`...), int64(e.Lap), 10)
+	}
+	if !e.Distance.IsZero() {
+		b = e.Distance.append(append(b, `,"distance":`...))
+	}
+	if body.Len() > len("{}\n") {
 		b = append(b, ',')
-		b = append(b, body[1:]...)
-	} else {
-		b = append(b, '}')
 	}
-	return append(b, '\n'), nil
+	return append(b, body.Bytes()[1:]...), nil // the encoder ends the line
 }
 
 // ErrTorn says that the last line is incomplete, as after a power cut or a SIGKILL. All events before it are good.

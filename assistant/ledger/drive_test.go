@@ -76,7 +76,7 @@ var shippedVoice = sync.OnceValues(func() (*voice.Voice, error) {
 	if err != nil {
 		return nil, err
 	}
-	return voice.Open(pack, voice.Lazily())
+	return voice.Open(pack, nil)
 })
 
 func shippedRules(t testing.TB) []rules.Source {

@@ -88,7 +88,10 @@ func (l *ledger) enter(o *outcome) {
 			continue
 		}
 		if c.Priority == "answer" {
-			l.worst["answer"] = max(l.worst["answer"], wait-o.busy(float64(c.Queued), float64(c.Start)))
+			if open := wait - o.busy(float64(c.Queued), float64(c.Start)); open > l.worst["answer"] {
+				l.worst["answer"] = open
+				note("at %.1f answered after %.1f s: %q (%s)", c.when(), open, c.Text, c.Why)
+			}
 			continue
 		}
 		l.calls[c.Priority]++
@@ -101,7 +104,7 @@ func (l *ledger) enter(o *outcome) {
 			l.overlap(o, c)
 		}
 		// The time of another lap is another call, even where it reads the same.
-		if before, ok := last[c.Rule+c.Text]; ok && c.when()-before < 60 && c.Priority != "warning" && !laptime {
+		if before, ok := last[c.Rule+c.Text]; ok && c.when()-before < 60 && c.Priority != "warning" && !laptime && !o.flagChanged(c.Rule, before, c.when()) {
 			l.chatter++
 			note("chatter: %q again after %.0f s", c.Text, c.when()-before)
 		}
@@ -207,6 +210,12 @@ func (o *outcome) turnsIn(m moment) bool {
 		}
 	}
 	return false
+}
+
+// flagChanged tells whether a call about flags is about another showing of it.
+func (o *outcome) flagChanged(rule string, a, b float64) bool {
+	shown := o.at(b).row[channel.Flag]
+	return strings.HasSuffix(rule, "-flag") && slices.ContainsFunc(o.between(a, b), func(m moment) bool { return m.row[channel.Flag] != shown })
 }
 
 func (l *ledger) table() string {

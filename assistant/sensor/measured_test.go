@@ -10,6 +10,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/feed/transport"
 	"earshot/assistant/opendata"
 	"earshot/assistant/sensor"
@@ -26,7 +27,7 @@ func TestMeasuredSensorsAreBelieved(t *testing.T) {
 		own := channel.NewSet()
 		text, err := os.ReadFile("../../testdata/feeds/" + tt.feed)
 		require.NoError(t, err)
-		f, err := feed.Parse(tt.feed, text, own)
+		f, err := feedfile.Parse(tt.feed, text, own)
 		require.NoError(t, err)
 		f.Transport = transport.Spec{Kind: transport.File, Path: path}
 		for _, step := range []bool{false, true} {

@@ -84,6 +84,9 @@ type line struct {
 	pit  struct{ entry, exit, line *gateWatch }
 	cuts []*gateWatch // of the sector boundaries, nil where they are distances
 
+	found bool // the line is one that nobody told
+	trail trail
+
 	pos     course.Point
 	posAt   float64
 	havePos bool
@@ -105,7 +108,7 @@ type line struct {
 	counterSeen  float64 // s, of the sample that showed it
 	late         bool    // lap_number has been seen to step a moment after lap_distance passed the line
 	v            float64 // speed at the sample before
-	told         [3]bool // which doubts have been told
+	told         [4]bool // which doubts have been told
 
 	last    float64 // s, of the last crossing that counted
 	odo     odometer
@@ -115,7 +118,8 @@ type line struct {
 
 func newLine(f *course.File) line {
 	nan := math.NaN()
-	l := line{file: f, loc: course.NewLocator(f), speed: nan, dist: nan, rate: nan, length: nan, wrapped: math.Inf(-1), wrapSeen: nan, counter: newSettled(), v: nan, last: math.Inf(-1)}
+	l := line{file: f, loc: course.NewLocator(f), speed: nan, dist: nan, rate: nan, length: nan, wrapped: math.Inf(-1),
+		wrapSeen: nan, counter: newSettled(), v: nan, last: math.Inf(-1)}
 	if f == nil {
 		return l
 	}
@@ -139,6 +143,9 @@ func newLine(f *course.File) line {
 // byGate tells whether the line is a gate. A course file's gate is no use where the feed has no
 // position; then the feed's own counting is taken.
 func (l *line) byGate() bool {
+	if l.found {
+		return math.IsNaN(l.counter.value) && math.IsNaN(l.dist)
+	}
 	return l.file != nil && l.file.Line.Source == course.ByGate && l.everPos
 }
 
@@ -227,8 +234,8 @@ func (l *line) counted(dir int, when float64) bool {
 	return true
 }
 
-// A leap is a lap_distance that does not follow from the one before: a course that begins again, a car that was moved, or a wrong sample. The
-// next sample decides.
+// A leap is a lap_distance that does not follow from the one before: a course that begins again, a car that was moved,
+// or a wrong sample. The next sample decides.
 type leap struct {
 	open  bool
 	d, at float64
@@ -242,6 +249,7 @@ const (
 	doubtNumber = iota
 	doubtDistance
 	doubtEndless
+	doubtLine
 )
 
 func (l *line) doubt(m *movement, which int, id channel.ID, format string, args ...any) {
@@ -278,13 +286,24 @@ func (l *line) position(at, v float64, row channel.Row, m *movement) passing {
 	d, dt := math.Hypot(p.X-from.X, p.Y-from.Y), at-t0
 	if d > reach(dt, v, l.v) {
 		m.jumped = true
+		l.trail.reset()
 		return passing{}
 	}
 	l.speed = d / dt
 	if dt > longGap {
+		l.trail.reset()
 		return passing{} // the straight way between the two is a guess
 	}
 	out := passing{}
+	if l.found {
+		out.dir, out.when = l.main.pass(from, p, t0, at)
+	} else if l.foundable() {
+		if g, ok := l.trail.step(p); ok {
+			l.lay(g)
+			l.doubt(m, doubtLine, channel.LapNumber, "nobody tells the start line: laps are counted from the longest straight; "+
+				"for another line give a gate in a course file")
+		}
+	}
 	if l.file == nil {
 		return out
 	}
@@ -399,7 +418,8 @@ func (l *line) land(at, d, v float64, m *movement) (dir int, when float64) {
 		return 0, 0 // held
 	}
 	if math.Abs(d-l.dist) <= reach(at-l.distAt, v, l.v) { // as if nothing had been
-		l.doubt(m, doubtDistance, channel.LapDistance, "the feed told %.0f m for a moment between %.0f and %.0f m: not believed", x.d, l.dist, d)
+		l.doubt(m, doubtDistance, channel.LapDistance, "the feed told %.0f m for a moment between %.0f and %.0f m: "+
+			"not believed", x.d, l.dist, d)
 		l.leap.open, l.dist, l.distAt = false, d, at
 		return 0, 0
 	}
@@ -442,9 +462,9 @@ func wrapTime(at, dt, d, v, u, rest float64) (when, gone float64) {
 	return at, 0
 }
 
-// lapNumber looks for the feed's counter to step. Where lap_distance begins again, there is the line, and the step is believed with it: some
-// samples before or after it. Else when it was is the feed's time into the lap where that began between two samples, or the middle between
-// them, and a step is believed once it is held.
+// lapNumber looks for the feed's counter to step. Where lap_distance begins again, there is the line, and the step is
+// believed with it: some samples before or after it. Else when it was is the feed's time into the lap where that began
+// between two samples, or the middle between them, and a step is believed once it is held.
 func (l *line) lapNumber(at, dt, v float64, row channel.Row, m *movement) (dir int, when float64) {
 	n, c := row[channel.LapNumber], &l.counter
 	if math.IsNaN(n) {
@@ -472,7 +492,8 @@ func (l *line) lapNumber(at, dt, v float64, row channel.Row, m *movement) (dir i
 	if step && l.wrapSeen >= at-wrapWait || math.IsNaN(l.dist) && since >= 0 && since <= dt && at-l.last > shortestLap {
 		c.believe(n)
 	} else if told := c.next; c.step(at, n, hold) {
-		l.doubt(m, doubtNumber, channel.LapNumber, "the feed told %g for a moment, then %g again: not believed", told, n)
+		l.doubt(m, doubtNumber, channel.LapNumber, "the feed told %g for a moment, then %g again: not believed", told,
+			n)
 	}
 	switch {
 	case c.value == old || math.IsNaN(old):
@@ -484,7 +505,8 @@ func (l *line) lapNumber(at, dt, v float64, row channel.Row, m *movement) (dir i
 	if rest := l.length - l.stepDist; math.IsNaN(l.wrapSeen) && !math.IsNaN(l.dist) && !(rest > wrapWay) {
 		if l.base = l.stepDist; !l.endless {
 			l.endless = true
-			l.doubt(m, doubtEndless, channel.LapDistance, "it does not begin again where lap_number steps: the place is counted from there")
+			l.doubt(m, doubtEndless, channel.LapDistance, "it does not begin again where lap_number steps: the "+
+				"place is counted from there")
 		}
 	}
 	return 1, l.counterAt

@@ -11,11 +11,7 @@ import (
 // Brief is Number without the zero before the point, which is easily heard as "two" in noise: "point three". What
 // rounds to nothing is "zero", whatever the decimals.
 func Brief(x float64, decimals int) string {
-	s := Number(x, decimals)
-	sign := ""
-	if rest, ok := strings.CutPrefix(s, "minus "); ok {
-		sign, s = "minus ", rest
-	}
+	sign, s := cutMinus(Number(x, decimals))
 	if rest, ok := strings.CutPrefix(s, "zero point "); ok {
 		if strings.Trim(rest, "zero ") == "" {
 			return "zero"
@@ -25,21 +21,28 @@ func Brief(x float64, decimals int) string {
 	return sign + s
 }
 
+// cutMinus takes the word for the sign off a spelled number.
+func cutMinus(s string) (sign, rest string) {
+	if rest, ok := strings.CutPrefix(s, "minus "); ok {
+		return "minus ", rest
+	}
+	return "", s
+}
+
 // Tens spells x rounded to ten, with hundreds and tens side by side: "six sixty", "seven hundred", "ninety", "ten
 // forty".
 func Tens(x float64) string {
-	if math.IsNaN(x) || math.Abs(x) >= largest {
+	if beyondWords(x) {
 		return Number(x, 0)
 	}
 	n := int64(math.Round(x/10)) * 10
-	sign := ""
-	if n < 0 {
-		sign, n = "minus ", -n
+	switch {
+	case n < 0:
+		return "minus " + Tens(float64(-n))
+	case n < 100 || n >= 10000 || n%100 == 0:
+		return Cardinal(n)
 	}
-	if n < 100 || n >= 10000 || n%100 == 0 {
-		return sign + Cardinal(n)
-	}
-	return sign + Cardinal(n/100) + " " + Cardinal(n%100)
+	return Cardinal(n/100) + " " + Cardinal(n%100)
 }
 
 // LapBrief spells a lap time with one decimal for a driver who knows the minute: "twenty-one four" is 1:21.4,
@@ -64,7 +67,7 @@ func LapBrief(seconds float64) string {
 // Compared spells how a lap or sector compares, positive is slower, in tenths: "two tenths quicker", "one four slower",
 // "one second quicker". Less than half a tenth is "the same".
 func Compared(seconds float64) string {
-	if math.IsNaN(seconds) || math.Abs(seconds) >= largest {
+	if beyondWords(seconds) {
 		return Number(seconds, 1)
 	}
 	word := " slower"
@@ -85,11 +88,7 @@ func Compared(seconds float64) string {
 
 // Laps spells a number of laps, rounded to tenths: "half a lap", "one lap", "point three laps", "one and a half laps".
 func Laps(x float64) string {
-	s := Brief(x, 1)
-	sign := ""
-	if rest, ok := strings.CutPrefix(s, "minus "); ok {
-		sign, s = "minus ", rest
-	}
+	sign, s := cutMinus(Brief(x, 1))
 	if whole, ok := strings.CutSuffix(s, " point zero"); ok {
 		s = whole
 	}

@@ -41,6 +41,9 @@ func Number(x float64, decimals int) string {
 	return digits(fixed(x, decimals))
 }
 
+// beyondWords tells whether Number has no figures for x, but "unknown" or "out of range".
+func beyondWords(x float64) bool { return math.IsNaN(x) || math.Abs(x) >= largest }
+
 // fixed writes x with the given decimals. It rounds the shortest decimal that
 // stands for x and not its binary value, so that 0.35 becomes 0.4 as a reader of
 // the screen expects.
@@ -92,24 +95,22 @@ func digits(numeral string) string {
 	case err != nil || len(whole) > 1 && whole[0] == '0':
 		// A leading zero marks a label, such as a car number, and a numeral
 		// beyond any magnitude is not one either: both are read digit by digit.
-		oneByOne(&b, whole)
+		b.WriteString(oneByOne(whole))
 	default:
 		cardinal(&b, n)
 	}
 	if point && frac != "" {
-		b.WriteString(" point ")
-		oneByOne(&b, frac)
+		b.WriteString(" point " + oneByOne(frac))
 	}
 	return b.String()
 }
 
-func oneByOne(b *strings.Builder, numeral string) {
-	for i := range len(numeral) {
-		if i > 0 {
-			b.WriteByte(' ')
-		}
-		b.WriteString(small[numeral[i]-'0'])
+func oneByOne(numeral string) string {
+	var words []string
+	for _, digit := range numeral {
+		words = append(words, small[digit-'0'])
 	}
+	return strings.Join(words, " ")
 }
 
 // Cardinal spells a whole number: "one hundred and twelve", "minus twelve".

@@ -1,6 +1,8 @@
 package spoken
 
 import (
+	"cmp"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -24,17 +26,9 @@ var units = map[string][2]string{
 
 // unitsByLength has the longest spelling first, so that "km/h" is not read as "km".
 var unitsByLength = func() []string {
-	s := make([]string, 0, len(units))
-	for u := range units {
-		s = append(s, u)
-	}
-	slices.SortFunc(s, func(a, b string) int {
-		if len(a) != len(b) {
-			return len(b) - len(a)
-		}
-		return strings.Compare(a, b)
+	return slices.SortedFunc(maps.Keys(units), func(a, b string) int {
+		return cmp.Or(len(b)-len(a), strings.Compare(a, b))
 	})
-	return s
 }()
 
 // shorts are written in capitals and spoken as something else. Those not here
@@ -293,20 +287,12 @@ func Words() []string {
 		"hour", "hours", "minute", "minutes", "second", "seconds", "tenth", "tenths", "hundredths",
 		"the", "same", "slower", "quicker", "lap", "laps",
 	}
-	all = append(all, small[:]...)
-	all = append(all, tens[2:]...)
+	numbers := slices.Concat(small[:], tens[2:])
 	for _, s := range scales {
-		all = append(all, s.name)
+		numbers = append(numbers, s.name)
 	}
-	for _, w := range slices.Clone(all) {
-		if slices.Contains(small[:], w) || slices.Contains(tens[2:], w) || slices.ContainsFunc(scales, func(s struct {
-			value uint64
-			name  string
-		}) bool {
-			return s.name == w
-		}) {
-			all = append(all, ordinalOf(w))
-		}
+	for _, n := range numbers {
+		all = append(all, n, ordinalOf(n))
 	}
 	for _, u := range units {
 		all = append(all, strings.Fields(u[0]+" "+u[1])...)

@@ -19,11 +19,8 @@ import (
 // Rounding carries: 59.97 with one decimal is "one minute flat". A negative time
 // has "minus" in front. NaN is "unknown", an infinity "out of range".
 func LapTime(seconds float64, decimals int) string {
-	if math.IsNaN(seconds) {
-		return "unknown"
-	}
-	if math.Abs(seconds) >= largest {
-		return "out of range"
+	if beyondWords(seconds) {
+		return Number(seconds, decimals)
 	}
 	s := fixed(seconds, decimals)
 	sign := ""
@@ -39,10 +36,7 @@ func LapTime(seconds float64, decimals int) string {
 func clock(hours, minutes, seconds int64, frac string) string {
 	point := ""
 	if frac != "" {
-		var b strings.Builder
-		b.WriteString(" point ")
-		oneByOne(&b, frac)
-		point = b.String()
+		point = " point " + oneByOne(frac)
 	}
 	flat := strings.Trim(frac, "0") == ""
 	switch {
@@ -89,16 +83,12 @@ func count(n int64, thing string) string {
 //
 // NaN is "unknown", an infinity "out of range".
 func Gap(seconds float64) string {
-	if math.IsNaN(seconds) {
-		return "unknown"
-	}
-	x := math.Abs(seconds)
-	if x >= largest {
-		return "out of range"
+	if beyondWords(seconds) {
+		return Number(seconds, 1)
 	}
 	// Thousandths are as fine as timing goes; working on them keeps the borders
 	// where the table above has them, whatever the binary value.
-	ms := math.Round(x * 1000)
+	ms := math.Round(math.Abs(seconds) * 1000)
 	sign := ""
 	if seconds < 0 && ms >= 5 {
 		sign = "minus "

@@ -2,6 +2,7 @@ package voice
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -128,13 +129,10 @@ func (p Program) Synthesise(ctx context.Context, normal string) (audio.Clip, err
 		}
 		defer os.RemoveAll(dir)
 		file = filepath.Join(dir, "say.wav")
-		stretch := p.Stretch
-		if stretch == 0 {
-			stretch = 1
-		}
-		cmd = exec.CommandContext(ctx, p.Path, "-voice", or(p.Voice, "awb"), "--setf", fmt.Sprintf("duration_stretch=%.3f", stretch), "-t", text, "-o", file)
+		cmd = exec.CommandContext(ctx, p.Path, "-voice", cmp.Or(p.Voice, "awb"), "--setf",
+			fmt.Sprintf("duration_stretch=%.3f", cmp.Or(p.Stretch, 1)), "-t", text, "-o", file)
 	} else {
-		cmd = exec.CommandContext(ctx, p.Path, "-v", or(p.Voice, "en-us"), "-s", "170", "--stdout", text)
+		cmd = exec.CommandContext(ctx, p.Path, "-v", cmp.Or(p.Voice, "en-us"), "-s", "170", "--stdout", text)
 	}
 	cmd.WaitDelay = 200 * time.Millisecond
 	var out, stderr bytes.Buffer
@@ -153,13 +151,6 @@ func (p Program) Synthesise(ctx context.Context, normal string) (audio.Clip, err
 		return audio.ReadWAV(bytes.NewReader(b))
 	}
 	return audio.ReadWAV(&out)
-}
-
-func or(s, otherwise string) string {
-	if s == "" {
-		return otherwise
-	}
-	return s
 }
 
 // speakable writes a normal text for a synthesiser. It never begins with a hyphen,

@@ -15,7 +15,7 @@ import (
 
 const shippedFolder = "../../configs/voices/clear"
 
-var shippedOnce = sync.OnceValues(func() (*Voice, error) { return Open(os.DirFS(shippedFolder)) })
+var shippedOnce = sync.OnceValues(func() (*Voice, error) { return Open(os.DirFS(shippedFolder), nil) })
 
 func shipped(t testing.TB) *Voice {
 	t.Helper()
@@ -99,8 +99,9 @@ func TestShippedPackIsEvenlyLoud(t *testing.T) {
 
 func BenchmarkOpen(b *testing.B) {
 	for b.Loop() {
-		_, err := Open(os.DirFS(shippedFolder))
+		v, err := Open(os.DirFS(shippedFolder), nil)
 		require.NoError(b, err)
+		require.NoError(b, v.Ready())
 	}
 }
 

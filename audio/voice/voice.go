@@ -31,23 +31,15 @@ type Voice struct {
 	units map[string]Unit
 	most  int                     // words in the longest unit
 	load  func() ([]int16, error) // the whole pack: nine minutes are 17 MB this way, and twice that as floats
-	lazy  bool
 	synth Synthesiser
 }
 
-// An Option changes how a Voice falls back.
-type Option func(*Voice)
-
-// With lets Say use s for texts that the pack does not cover; nil means to spell.
-func With(s Synthesiser) Option { return func(v *Voice) { v.synth = s } }
-
-// Lazily leaves the sound packed until the first clip is made or Ready is called: unpacking takes a third of a second,
-// which a program that may never speak does not want to wait for.
-func Lazily() Option { return func(v *Voice) { v.lazy = true } }
-
 // Open reads a pack: the folder itself, not its parent. It checks that every unit
-// lies inside the sound; with Lazily, by the length that the sound's header tells.
-func Open(pack fs.FS, options ...Option) (*Voice, error) {
+// lies inside the sound, by the length that the sound's header tells. The sound stays packed until the first clip is made
+// or Ready is called: unpacking takes a third of a second, which a program that may never speak does not want to wait for.
+//
+// Say uses s for texts that the pack does not cover; nil means to spell.
+func Open(pack fs.FS, s Synthesiser) (*Voice, error) {
 	f, err := pack.Open(IndexName)
 	if err != nil {
 		return nil, fmt.Errorf("opening the voice: %w", err)
@@ -57,20 +49,12 @@ func Open(pack fs.FS, options ...Option) (*Voice, error) {
 	if err != nil {
 		return nil, fmt.Errorf("opening the voice: %w", err)
 	}
-	v := &Voice{index: x, units: make(map[string]Unit, len(x.Units))}
-	for _, o := range options {
-		o(v)
-	}
+	v := &Voice{index: x, units: make(map[string]Unit, len(x.Units)), synth: s}
 	length, err := soundLength(pack, x)
 	if err != nil {
 		return nil, fmt.Errorf("opening the voice: %w", err)
 	}
 	v.load = sync.OnceValues(func() ([]int16, error) { return readSound(pack, x, length) })
-	if !v.lazy {
-		if err := v.Ready(); err != nil {
-			return nil, fmt.Errorf("opening the voice: %w", err)
-		}
-	}
 	var errs []error
 	for _, u := range x.Units {
 		if u.Start > length || u.Length > length-u.Start {

@@ -28,6 +28,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/assistant/journal"
 	"earshot/assistant/session"
 	"earshot/configs"
@@ -56,8 +57,8 @@ func demoDatagrams(t testing.TB, l *assembly.Parts, seconds float64, rate float6
 	return list
 }
 
-// fuzzSeeds are all texts and bytes that the fuzz targets of the codecs begin with, read from their source, and what fuzzing has
-// left in their testdata.
+// fuzzSeeds are all texts and bytes that the fuzz targets of the codecs begin with, read from their source, and what
+// fuzzing has left in their testdata.
 func fuzzSeeds(t testing.TB) (seeds [][]byte) {
 	t.Helper()
 	root := filepath.Join(projectRoot(t), "assistant", "feed", "codec")
@@ -110,7 +111,8 @@ func literals(fn *ast.FuncDecl) (found [][]byte) {
 	return found
 }
 
-// summed puts the checksum of the demo's feed behind a datagram's contents, so that nothing but the contents is wrong with it.
+// summed puts the checksum of the demo's feed behind a datagram's contents, so that nothing but the contents is wrong
+// with it.
 func summed(p []byte) []byte {
 	crc := uint16(0xFFFF) // CRC-16/CCITT-FALSE as in the catalogue of parametrised CRC algorithms
 	for _, b := range p[:len(p)-2] {
@@ -342,7 +344,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	villain := &abuser{r: r, seeds: fuzzSeeds(t)}
 
 	// The same bytes once more, here: what a decoder must say of them, to know that they are bad.
-	shadow, err := ref.Feed.NewDecoder(ref.Channels)
+	shadow, err := feed.NewDecoder(ref.Feed, ref.Channels)
 	require.NoError(t, err)
 	taken := 0
 	send := func(p []byte) {
@@ -403,7 +405,7 @@ func TestAbuseOverUDP(t *testing.T) {
 	l.checkReplay()
 
 	// The undisturbed run: the good datagrams alone.
-	decoder, err := ref.Feed.NewDecoder(ref.Channels)
+	decoder, err := feed.NewDecoder(ref.Feed, ref.Channels)
 	require.NoError(t, err)
 	wantBits, want := storyOf(t, ref, assistant.NewFeedReplay(&datagramList{decoder, good}, nil), len(good))
 	require.Len(t, wantBits, len(good))
@@ -466,7 +468,8 @@ func counted(text string) (sum int) {
 	return sum
 }
 
-// badToldAtLeast: of 100,000 the last line that tells of ten times as many as the one before tells of this many at the least.
+// badToldAtLeast: of 100,000 the last line that tells of ten times as many as the one before tells of this many at the
+// least.
 const badToldAtLeast = 5000
 
 // datagramList is a Feed of datagrams that can wait.
@@ -491,12 +494,12 @@ func TestAbsurdHitsItsChannels(t *testing.T) {
 	set := channel.NewSet()
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)
-	f, err := feed.Parse("demo.yaml", data, set)
+	f, err := feedfile.Parse("demo.yaml", data, set)
 	require.NoError(t, err)
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	motion := demoDatagrams(t, demoLoaded(t), 0.5, 30)[0]
 	require.Equal(t, byte(1), motion[4])
-	d, err := f.NewDecoder(set)
+	d, err := feed.NewDecoder(f, set)
 	require.NoError(t, err)
 	n := 0
 	d.Decode(absurd(motion, rand.New(rand.NewPCG(1, 2))), 0, func(s channel.Sample) {

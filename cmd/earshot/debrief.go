@@ -1,14 +1,12 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"earshot/assistant/assembly"
 	"earshot/assistant/debrief"
-	"earshot/assistant/journal"
 )
 
 func newDebrief() *cobra.Command {
@@ -36,22 +34,14 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 		if len(args) == 1 {
 			ref = args[0]
 		}
-		found, err := r.FindJournal(ref)
+		found, events, err := r.Events(ref)
 		if err != nil {
 			return err
 		}
-		events, err := assembly.ReadJournal(found.Journal)
-		if errors.Is(err, journal.ErrTorn) || errors.As(err, new(*journal.LineError)) {
-			r.Tell(fmt.Sprintf("%s: %v; the debrief is made of the rest", found.Journal, err))
-		} else if err != nil {
-			return err
-		}
-		if found.Car == nil {
-			found.Car = assembly.CarNamed(events)
-		}
 		if found.Car == nil || c.Flags().Changed("car") {
 			if r.Car == "" {
-				r.Tell("the car of this session is not known, so no limit, target or minimum of it is assumed: name its file, --car FILE")
+				r.Tell("the car of this session is not known, so no limit, target or minimum of it is assumed: name " +
+					"its file, --car FILE")
 			}
 			if found.Car, err = r.ReadCar(); err != nil {
 				return err

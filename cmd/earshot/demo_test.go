@@ -15,10 +15,12 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs"
 )
 
-// What --send puts on the wire is what its feed file describes: the first seconds are received and compared with the simulation.
+// What --send puts on the wire is what its feed file describes: the first seconds are received and compared with the
+// simulation.
 func TestDemoIsSent(t *testing.T) {
 	for as, scheme := range map[string]string{asPacket: "", asJSON: "udp://"} {
 		t.Run(scheme+as, func(t *testing.T) {
@@ -29,9 +31,9 @@ func TestDemoIsSent(t *testing.T) {
 			name := map[string]string{asPacket: "demo.yaml", asJSON: "demo-json.yaml"}[as]
 			data, err := configs.Files.ReadFile("feeds/" + name)
 			require.NoError(t, err)
-			f, err := feed.Parse(name, data, set)
+			f, err := feedfile.Parse(name, data, set)
 			require.NoError(t, err)
-			decoder, err := f.NewDecoder(set)
+			decoder, err := feed.NewDecoder(f, set)
 			require.NoError(t, err)
 			sim, err := demo.New(set, demo.Options{Seed: 5, Story: true, Rate: 60})
 			require.NoError(t, err)
@@ -44,7 +46,8 @@ func TestDemoIsSent(t *testing.T) {
 				require.NoError(t, <-ended)
 			}()
 			c := newRoot()
-			c.SetArgs([]string{"demo", "--send", scheme + conn.LocalAddr().String(), "--as", as, "--seed", "5", "--rate", "60", "--speed", "4"})
+			c.SetArgs([]string{"demo", "--send", scheme + conn.LocalAddr().String(), "--as", as, "--seed", "5", "--rate", "60", "--speed",
+				"4"})
 			c.SetErr(&bytes.Buffer{})
 			go func() { ended <- c.ExecuteContext(ctx) }()
 			buffer := make([]byte, 1<<16)

@@ -16,6 +16,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs"
 )
 
@@ -25,7 +26,7 @@ func sendDemoTo(t *testing.T, port int) {
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)
 	set := channel.NewSet()
-	f, err := feed.Parse("demo.yaml", data, set)
+	f, err := feedfile.Parse("demo.yaml", data, set)
 	require.NoError(t, err)
 	e, err := feed.NewEncoder(f, set)
 	require.NoError(t, err)
@@ -63,7 +64,8 @@ func probeJSON(t *testing.T, into any, args ...string) {
 	require.NoError(t, json.Unmarshal(stdout.Bytes(), into), stdout.String())
 }
 
-// A live source: with its feed file it is measured, without one its fields are found and a feed file is begun that then reads it.
+// A live source: with its feed file it is measured, without one its fields are found and a feed file is begun that then
+// reads it.
 func TestProbeListens(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	port := freePort(t)

@@ -29,7 +29,7 @@ func TestShippedPackIsUnderstood(t *testing.T) {
 		require.NoError(t, err)
 		return strings.Split(strings.TrimSpace(string(b)), "\n")
 	}
-	v, err := voice.Open(os.DirFS(filepath.Join(projectRoot(t), "configs", "voices", "clear")))
+	v, err := voice.Open(os.DirFS(filepath.Join(projectRoot(t), "configs", "voices", "clear")), nil)
 	require.NoError(t, err)
 	cues := lines("cues.txt")
 	phrases := append(lines("confusable.txt"), cues...)

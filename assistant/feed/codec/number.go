@@ -1,8 +1,10 @@
 package codec
 
 import (
+	"bytes"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -86,13 +88,7 @@ func ParseNumber(b []byte, comma bool) (float64, bool) {
 	}
 	s := string(b)
 	if comma {
-		t := []byte(s)
-		for i := range t {
-			if t[i] == ',' {
-				t[i] = '.'
-			}
-		}
-		s = string(t)
+		s = strings.ReplaceAll(s, ",", ".")
 	}
 	x, err := strconv.ParseFloat(s, 64)
 	return x, err == nil
@@ -107,13 +103,7 @@ func ParseClock(b []byte, comma bool) (float64, bool) {
 	}
 	total, parts := 0.0, 0
 	for {
-		colon := -1
-		for i, c := range b {
-			if c == ':' {
-				colon = i
-				break
-			}
-		}
+		colon := bytes.IndexByte(b, ':')
 		part := b
 		if colon >= 0 {
 			part = b[:colon]

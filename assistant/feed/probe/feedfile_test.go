@@ -10,6 +10,7 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs"
 )
 
@@ -17,11 +18,11 @@ import (
 func meterFor(t testing.TB, yaml string) (*Meter, feed.Decoder) {
 	t.Helper()
 	set := channel.NewSet()
-	f, err := feed.Parse("feed.yaml", []byte(yaml), set)
+	f, err := feedfile.Parse("feed.yaml", []byte(yaml), set)
 	require.NoError(t, err)
-	d, err := f.NewDecoder(set)
+	d, err := feed.NewDecoder(f, set)
 	require.NoError(t, err)
-	return NewMeter(set, f.Covers(set), Mappings([]byte(yaml), set)), d
+	return NewMeter(set, f.Covers, Mappings([]byte(yaml), set)), d
 }
 
 // change replaces text in one line of a feed file and returns the number of that line.

@@ -13,6 +13,7 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 	"earshot/configs"
 )
 
@@ -22,7 +23,7 @@ func demoBytes(t testing.TB, send func(p []byte, at float64)) {
 	data, err := configs.Files.ReadFile("feeds/demo.yaml")
 	require.NoError(t, err)
 	set := channel.NewSet()
-	f, err := feed.Parse("demo.yaml", data, set)
+	f, err := feedfile.Parse("demo.yaml", data, set)
 	require.NoError(t, err)
 	e, err := feed.NewEncoder(f, set)
 	require.NoError(t, err)

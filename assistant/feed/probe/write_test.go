@@ -11,14 +11,15 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed"
+	"earshot/assistant/feed/feedfile"
 )
 
-func written(t testing.TB, s *Sniffer, o Origin) (string, *feed.File, *channel.Set) {
+func written(t testing.TB, s *Sniffer, o Origin) (string, *feedfile.File, *channel.Set) {
 	t.Helper()
 	text, err := s.FeedFile(o)
 	require.NoError(t, err)
 	set := channel.NewSet()
-	f, err := feed.Parse("written.yaml", text, set)
+	f, err := feedfile.Parse("written.yaml", text, set)
 	require.NoError(t, err, string(text))
 	return string(text), f, set
 }
@@ -36,7 +37,7 @@ func TestWrittenFeedFilesAreWhole(t *testing.T) {
 	text, f, set := written(t, &binary, Origin{Name: "mine", UDP: "127.0.0.1:40000"})
 	require.Contains(t, text, "# - {at: 12, type: f32, to: CHANNEL, unit: UNIT}")
 	require.Contains(t, text, "0xd6")
-	d, err := f.NewDecoder(set)
+	d, err := feed.NewDecoder(f, set)
 	require.NoError(t, err)
 	n := 0
 	for _, p := range sent {
@@ -50,7 +51,7 @@ func TestWrittenFeedFilesAreWhole(t *testing.T) {
 		var s Sniffer
 		s.Stream([]byte(data))
 		text, f, set := written(t, &s, Origin{Name: "log", Path: "log"})
-		d, err := f.NewDecoder(set)
+		d, err := feed.NewDecoder(f, set)
 		require.NoError(t, err, name)
 		n := 0
 		d.Decode([]byte(data), math.NaN(), func(channel.Sample) { n++ })
@@ -67,7 +68,7 @@ func TestOnlyTheCertainIsMapped(t *testing.T) {
 	s.Stream([]byte("time [s],Speed [km/h],gear,yaw_rate,steering_wheel_angle [deg],flag,foo [psi],speed [m/s],heading [bar]\n" + strings.Repeat("1.5,180,4,0.2,12,GREEN,26,50,1\n2,181,4,0.2,12,GREEN,26,50,1\n", 20)))
 	text, f, set := written(t, &s, Origin{Name: "log", Path: "log.csv"})
 	var covers []string
-	for _, id := range f.Covers(set) {
+	for _, id := range f.Covers {
 		covers = append(covers, set.At(id).Name)
 	}
 	require.Equal(t, []string{"speed", "gear", "steering_wheel_angle"}, covers, text)
@@ -114,7 +115,7 @@ func TestWrittenFeedFilesSurviveAnyName(t *testing.T) {
 			require.ErrorIs(tt, err, ErrNothing)
 			return
 		}
-		_, err = feed.Parse("written.yaml", text, channel.NewSet())
+		_, err = feedfile.Parse("written.yaml", text, channel.NewSet())
 		require.NoError(tt, err, string(text))
 	})
 }

@@ -3,8 +3,6 @@ package transport
 import (
 	"context"
 	"encoding/binary"
-	"errors"
-	"fmt"
 	"strconv"
 	"time"
 )
@@ -25,14 +23,7 @@ func openCAN(ctx context.Context, s Spec) (Source, error) {
 	if s.Interface == "" {
 		return nil, &Error{What: "can", Msg: "no interface is given", Hint: "write interface: can0"}
 	}
-	open := func(context.Context) (conn, error) { return dialCAN(s.Interface) }
-	c, err := open(ctx)
-	if err != nil && !errors.Is(err, errAway) {
-		return nil, err
-	}
-	l := &link{spec: s, open: open}
-	l.start(ctx, c, err)
-	return l, nil
+	return openDevice(ctx, s, func(context.Context) (conn, error) { return dialCAN(s.Interface) })
 }
 
 // appendCAN appends a frame as the line that candump -L writes, so that a recorded bus and a live one are the same to
@@ -50,9 +41,7 @@ func appendCAN(dst []byte, at time.Time, name string, frame []byte) (line []byte
 	dst = appendPadded(dst, uint64(max(0, at.Unix())), 10, 10)
 	dst = append(dst, '.')
 	dst = appendPadded(dst, uint64(at.Nanosecond()/1000), 10, 6)
-	dst = append(dst, ") "...)
-	dst = append(dst, name...)
-	dst = append(dst, ' ')
+	dst = append(append(append(dst, ") "...), name...), ' ')
 	if id&canExtended != 0 {
 		dst = appendPadded(dst, uint64(id&^(canExtended|canRemote)), 16, 8)
 	} else {
@@ -63,8 +52,7 @@ func appendCAN(dst []byte, at time.Time, name string, frame []byte) (line []byte
 	case len(frame) == canFDFrame:
 		dst = append(dst, '#', hexDigits[frame[5]&0xf])
 	case id&canRemote != 0:
-		dst = append(dst, 'R')
-		if n > 0 {
+		if dst = append(dst, 'R'); n > 0 {
 			dst = append(dst, hexDigits[n])
 		}
 		return append(dst, '\n'), true
@@ -90,9 +78,4 @@ func appendPadded(dst []byte, u uint64, base, width int) []byte {
 		dst = append(dst, c)
 	}
 	return dst
-}
-
-// canGone makes people's words of what ended the reading of an interface.
-func canGone(name string, err error) string {
-	return fmt.Sprintf("%s: %s; trying again", name, cause(err))
 }

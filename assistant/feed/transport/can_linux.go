@@ -68,4 +68,4 @@ func (c *canConn) Close() error { return c.f.Close() }
 
 func (c *canConn) name() string { return "reading " + c.on }
 
-func (c *canConn) why(err error) string { return canGone(c.on, err) }
+func (c *canConn) why(err error) string { return c.on + ": " + cause(err) + "; trying again" }

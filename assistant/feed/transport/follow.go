@@ -2,6 +2,7 @@ package transport
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -119,10 +120,8 @@ func (w *follower) restart(format string) {
 
 func (w *follower) Next(ctx context.Context) ([]byte, float64, error) {
 	for {
-		for _, c := range []context.Context{ctx, w.open} {
-			if err := context.Cause(c); err != nil {
-				return nil, unknown, err
-			}
+		if err := cmp.Or(context.Cause(ctx), context.Cause(w.open)); err != nil {
+			return nil, unknown, err
 		}
 		if w.f != nil {
 			n, err := w.read()
@@ -149,9 +148,7 @@ func (w *follower) Next(ctx context.Context) ([]byte, float64, error) {
 		if w.f != nil && w.at == 0 && w.ready() {
 			continue // there is something to read at once
 		}
-		if !sleep(ctx, followPause) {
-			continue
-		}
+		sleep(ctx, followPause)
 	}
 }
 

@@ -2,6 +2,7 @@ package transport
 
 import (
 	"context"
+	"errors"
 	"io"
 	"os"
 	"sync"
@@ -47,6 +48,21 @@ type link struct {
 
 	foreign    atomic.Int64
 	reconnects atomic.Int64
+}
+
+// errAway marks that a device is not there, which may change.
+var errAway = errors.New("away")
+
+// openDevice opens a link to a device. What is wrong for good is told at once; a device that is not there yet may be
+// plugged in.
+func openDevice(ctx context.Context, s Spec, open func(context.Context) (conn, error)) (Source, error) {
+	c, err := open(ctx)
+	if err != nil && !errors.Is(err, errAway) {
+		return nil, err
+	}
+	l := &link{spec: s, open: open}
+	l.start(ctx, c, err)
+	return l, nil
 }
 
 // start runs the link. first, if not nil, is a connection that is open already; why is what keeps it from being.

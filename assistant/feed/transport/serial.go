@@ -35,25 +35,14 @@ func openSerial(ctx context.Context, s Spec) (Source, error) {
 	case !known[0] || !known[1]:
 		return nil, &Error{What: what, Msg: fmt.Sprintf("parity %q or stop bits %q are unknown", s.Parity, s.StopBits), Hint: "parity is none, even, odd, mark or space; stop bits are 1, 1.5 or 2"}
 	}
-	open := func(context.Context) (conn, error) {
+	return openDevice(ctx, s, func(context.Context) (conn, error) {
 		p, err := serial.Open(s.Device, m)
 		if err != nil {
 			return nil, serialError(what, err)
 		}
 		return &serialConn{p, s.Device}, nil
-	}
-	// What is wrong for good is told at once; a device that is not there yet may be plugged in.
-	c, err := open(ctx)
-	if err != nil && !errors.Is(err, errAway) {
-		return nil, err
-	}
-	l := &link{spec: s, open: open}
-	l.start(ctx, c, err)
-	return l, nil
+	})
 }
-
-// errAway marks that a device is not there, which may change.
-var errAway = errors.New("away")
 
 func serialError(what string, err error) error {
 	e := &Error{What: what, Msg: cause(err), Err: err}

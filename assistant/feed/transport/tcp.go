@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/netip"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -214,12 +215,7 @@ func allowed(from []netip.Prefix, a netip.Addr) bool {
 		return true
 	}
 	a = a.Unmap().WithZone("")
-	for _, p := range from {
-		if p.Contains(a) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(from, func(p netip.Prefix) bool { return p.Contains(a) })
 }
 
 // Sender reads an address or a range of addresses in CIDR notation (RFC 4632), such as 192.168.1.0/24.

@@ -1,6 +1,7 @@
 package transport
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -59,12 +60,9 @@ func openUDP(ctx context.Context, s Spec) (Source, error) {
 	if err != nil {
 		return nil, err
 	}
-	largest := s.Largest
-	if largest <= 0 {
-		largest = LargestDatagram
-	}
-	_ = conn.SetReadBuffer(receiveBuffer)                                                           // the system may grant less; a smaller one still works
-	u := &udp{conn: conn, begin: time.Now(), buf: make([]byte, largest+1), open: ctx, from: s.From} // one more, to know what is too large
+	_ = conn.SetReadBuffer(receiveBuffer)                     // the system may grant less; a smaller one still works
+	buf := make([]byte, cmp.Or(s.Largest, LargestDatagram)+1) // one more, to know what is too large
+	u := &udp{conn: conn, begin: time.Now(), buf: buf, open: ctx, from: s.From}
 	u.stop = context.AfterFunc(ctx, func() { _ = conn.Close() })
 	return u, nil
 }
@@ -159,10 +157,8 @@ func (u *udp) Next(ctx context.Context) ([]byte, float64, error) {
 		case err == nil:
 			return u.buf[:n], time.Since(u.begin).Seconds(), nil
 		}
-		for _, c := range []context.Context{ctx, u.open} {
-			if cerr := context.Cause(c); cerr != nil {
-				return nil, unknown, cerr
-			}
+		if cerr := cmp.Or(context.Cause(ctx), context.Cause(u.open)); cerr != nil {
+			return nil, unknown, cerr
 		}
 		if !errors.Is(err, os.ErrDeadlineExceeded) {
 			return nil, unknown, fmt.Errorf("udp %s: %w", u.conn.LocalAddr(), err)

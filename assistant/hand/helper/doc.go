@@ -1,5 +1,5 @@
-// Package helper connects the sources of presses to the program: helper processes that may die
-// without taking the voice along, and named pipes or standard input for hardware of one's own.
+// Package helper connects the sources of presses to the program: helper processes, which may die without taking the
+// voice along.
 //
 //	Helper.Run ──starts, restarts──▶ helper process
 //	    ▲ lines of its standard output │

@@ -205,9 +205,18 @@ func TestCanWatchKeys(t *testing.T) {
 	require.NoError(t, CanWatchKeys())
 }
 
+// read takes r through a splitter to its end.
+func read(r io.Reader, keys []string, to func(hand.Line)) (bad int, err error) {
+	s := newSplitter(keys, to, func(int) {})
+	_, err = io.Copy(s, r)
+	_, _ = s.Write([]byte{'\n'}) // the last line may lack its end
+	s.end()
+	return s.bad, err
+}
+
 func TestRead(t *testing.T) {
 	var got []hand.Line
-	bad, err := Read(strings.NewReader("ready\nnonsense\npress f5\npress a\ncommand fuel\nerror cable\nrelease F5\npress F6"), []string{"F5", "f6"}, func(l hand.Line) { got = append(got, l) })
+	bad, err := read(strings.NewReader("ready\nnonsense\npress f5\npress a\ncommand fuel\nerror cable\nrelease F5\npress F6"), []string{"F5", "f6"}, func(l hand.Line) { got = append(got, l) })
 	require.NoError(t, err)
 	require.Equal(t, 1, bad)
 	require.Equal(t, []hand.Line{
@@ -222,7 +231,7 @@ func FuzzRead(f *testing.F) {
 	f.Add([]byte("press F5\r\n\n\nerror x"), 1)
 	f.Fuzz(func(t *testing.T, b []byte, size int) {
 		collect := func(r io.Reader) (ls []hand.Line, bad int) {
-			bad, err := Read(r, []string{"F5"}, func(l hand.Line) { ls = append(ls, l) })
+			bad, err := read(r, []string{"F5"}, func(l hand.Line) { ls = append(ls, l) })
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -260,7 +269,7 @@ func TestLineOrderUnderLoad(t *testing.T) {
 		w.Close()
 	}()
 	n := 0
-	_, err := Read(r, []string{"F5"}, func(l hand.Line) {
+	_, err := read(r, []string{"F5"}, func(l hand.Line) {
 		want := []hand.Kind{hand.Pressed, hand.Released}[n%2]
 		require.Equal(t, want, l.Kind)
 		n++

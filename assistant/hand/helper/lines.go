@@ -96,13 +96,3 @@ func (s *splitter) end() {
 		}
 	}
 }
-
-// Read reads lines of the protocol from r until it ends and hands on those about the keys, and spoken commands, ready
-// and trouble. It returns how many lines were not of the protocol. To end it sooner close r.
-func Read(r io.Reader, keys []string, to func(hand.Line)) (bad int, err error) {
-	s := newSplitter(keys, to, func(int) {})
-	_, err = io.Copy(s, r)
-	s.Write([]byte{'\n'}) // the last line may lack its end
-	s.end()
-	return s.bad, err
-}

@@ -99,19 +99,10 @@ func run(ctx context.Context, list, out, from string) error {
 	return nil
 }
 
-// said maps texts to what flite has to be given to say them right.
-var said = map[string]string{"A": "ay"}
-
 func record(ctx context.Context, synth voice.Program, text string) (audio.Clip, error) {
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
-	words := strings.Fields(text)
-	for i, w := range words {
-		if s, ok := said[w]; ok {
-			words[i] = s
-		}
-	}
-	raw, err := synth.Synthesise(ctx, strings.Join(words, " "))
+	raw, err := synth.Synthesise(ctx, text)
 	if err != nil {
 		return audio.Clip{}, err
 	}

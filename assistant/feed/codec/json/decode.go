@@ -75,7 +75,7 @@ type Decoder struct {
 
 // NewDecoder compiles the layout for Rows of n channels. The error is a *PathError.
 func NewDecoder(l Layout, n int) (*Decoder, error) {
-	d := &Decoder{layout: l, rec: codec.NewRecord(n)}
+	d := &Decoder{layout: l, rec: codec.NewRecord(n), named: map[string][]int32{}}
 	d.tokens = jsontext.NewDecoder(&d.in, lenient...)
 	d.Start(false, d.line)
 	add := func(path string, hit int32) error {
@@ -96,9 +96,6 @@ func NewDecoder(l Layout, n int) (*Decoder, error) {
 		case f.ID == codec.Time:
 			d.times = append(d.times, int32(i))
 		default:
-			if d.named == nil {
-				d.named = map[string][]int32{}
-			}
 			d.named[f.Path] = append(d.named[f.Path], int32(i))
 		}
 	}
@@ -294,8 +291,6 @@ func (d *Decoder) set(field int32, raw []byte) {
 			v = f.FromNumber(0, c)
 		}
 	case 'n':
-	case '{':
-		c.RefuseReading(codec.NotANumber, f.Name)
 	default:
 		if x, ok := codec.ParseNumber(raw, false); ok {
 			v = f.FromNumber(x, c)

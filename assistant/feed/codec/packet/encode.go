@@ -52,9 +52,6 @@ func (e *Encoder) Encode(row channel.Row, at float64, send func(p []byte)) error
 		e.next[i] = at + period
 		send(p)
 	}
-	if errs == nil {
-		return nil
-	}
 	return errors.Join(errs...)
 }
 
@@ -135,16 +132,11 @@ func (f *Field) encode(p []byte, x float64) error {
 		}
 		raw = f.Absent[0]
 	}
-	var u uint64
-	switch {
-	case raw >= 0x1p63:
-		if raw >= 0x1p64 {
-			u = math.MaxUint64
-		} else {
-			u = uint64(raw)
-		}
-	default:
-		u = uint64(int64(raw))
+	u := uint64(int64(raw))
+	if raw >= 0x1p64 {
+		u = math.MaxUint64
+	} else if raw >= 0x1p63 {
+		u = uint64(raw)
 	}
 	if f.Width > 0 {
 		mask := ^uint64(0) >> (64 - f.Width) << f.Bit

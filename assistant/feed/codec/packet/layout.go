@@ -10,6 +10,7 @@
 package packet
 
 import (
+	"bytes"
 	"encoding/binary"
 	"fmt"
 	"math"
@@ -351,17 +352,8 @@ func (c *Check) typ() Type { return map[int]Type{1: U8, 2: U16, 4: U32}[c.Sum.Si
 
 // trimText cuts a fixed text at its first zero byte and takes spaces away.
 func trimText(b []byte) []byte {
-	for i, c := range b {
-		if c == 0 {
-			b = b[:i]
-			break
-		}
+	if i := bytes.IndexByte(b, 0); i >= 0 {
+		b = b[:i]
 	}
-	for len(b) > 0 && b[0] == ' ' {
-		b = b[1:]
-	}
-	for len(b) > 0 && b[len(b)-1] == ' ' {
-		b = b[:len(b)-1]
-	}
-	return b
+	return bytes.Trim(b, " ")
 }

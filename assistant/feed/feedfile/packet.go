@@ -1,8 +1,10 @@
-package feed
+package feedfile
 
 import (
 	"encoding/hex"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 
 	"earshot/assistant/channel"
@@ -29,7 +31,7 @@ func (p *parser) packetSection(n, top *document.Node) {
 	o := p.Object(n, "packet", "byte_order", "frame", "when", "sequence", "check", "fields", "kinds")
 	l := &packet.Layout{}
 	big := p.order(o.Get("byte_order"), false)
-	p.f.frame = p.frame(o.Get("frame"), big)
+	p.f.Frame = p.frame(o.Get("frame"), big)
 	l.Sequence = p.counter(o.Get("sequence"), big)
 	check := p.check(o.Get("check"), big)
 	when := p.matches(o.Get("when"), big)
@@ -44,28 +46,18 @@ func (p *parser) packetSection(n, top *document.Node) {
 		ko := p.Object(e.V, "kind "+e.Key, "about", "byte_order", "when", "length", "period", "sequence", "check", "fields")
 		kbig := p.order(ko.Get("byte_order"), big)
 		k := packet.Kind{Name: e.Key, Check: check, Length: int(p.Integer(ko.Get("length"), "length", 1, farthest))}
-		k.When = append(append(k.When, when...), p.matches(ko.Get("when"), kbig)...)
-		k.Period = p.quantity(ko.Get("period"), "period", channel.Time, 0)
+		k.When = slices.Concat(when, p.matches(ko.Get("when"), kbig))
+		k.Period = p.seconds(ko, "period", 0)
 		k.Sequence = p.counter(ko.Get("sequence"), kbig)
 		if ko.Has("check") {
 			k.Check = p.check(ko.Get("check"), kbig)
 		}
-		if k.Period < 0 {
-			p.Bad(ko.Get("period"), "", "period is more than 0 s")
-		}
 		if len(k.When) == 0 && k.Length == 0 {
 			p.Bad(e.K, "give when: [{at: 0, type: u8, is: 1}] or the exact length, so that no other datagram is taken for it", "nothing tells kind %s from other datagrams", e.Key)
 		}
-		here, kcur := map[channel.ID]bool{}, cur
-		for id := range common {
-			here[id] = true
-		}
-		k.Fields = append(append(k.Fields, shared...), p.fields(ko.Get("fields"), kbig, &kcur, here)...)
-		var ids []channel.ID
-		for id := range here {
-			ids = append(ids, id)
-		}
-		p.kinds = append(p.kinds, ids)
+		here, kcur := maps.Clone(common), cur
+		k.Fields = slices.Concat(shared, p.fields(ko.Get("fields"), kbig, &kcur, here))
+		p.kinds = append(p.kinds, slices.Collect(maps.Keys(here)))
 		l.Kinds = append(l.Kinds, k)
 	}
 	if p.Count() == 0 {
@@ -73,8 +65,8 @@ func (p *parser) packetSection(n, top *document.Node) {
 			p.Bad(n, "", "%v", err)
 		}
 	}
-	p.f.packet = l
-	p.f.clock.modulus = modulus(l)
+	p.f.Layout = l
+	p.f.Clock.Modulus = modulus(l)
 }
 
 // frame reads how packets stand in a stream of bytes.
@@ -155,14 +147,10 @@ func modulus(l *packet.Layout) float64 {
 	return m
 }
 
+// order tells whether the most significant byte comes first.
 func (p *parser) order(n *document.Node, otherwise bool) bool {
-	switch p.Choice(n, "byte_order", "little", "big") {
-	case "little":
-		return false
-	case "big":
-		return true
-	}
-	return otherwise
+	order := p.Choice(n, "byte_order", "little", "big")
+	return order == "big" || order == "" && otherwise
 }
 
 func typeNames() []string {

@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"strings"
@@ -25,7 +25,7 @@ func (p *parser) jsonSection(n *document.Node, top document.Object) {
 			}
 		}
 	}
-	p.f.json = l
+	p.f.Layout = l
 	p.eachChannel(top, append([]string{place, "wheels"}, conversionKeys...), func(e document.Pair, o document.Object, m mapped, wheels bool) {
 		isTime := m.c.Name == "time"
 		path := p.Text(o.Get(place), place)
@@ -133,7 +133,7 @@ func (p *parser) csvSection(n *document.Node, top document.Object) {
 	}
 	l.NoHeader = !p.Flag(o.Get("header"), "header", true)
 	l.UnitsRow = p.Flag(o.Get("units_row"), "units_row", false)
-	p.f.csv = l
+	p.f.Layout = l
 	for _, e := range p.Pairs(o.Get("only"), "only") {
 		c := csv.Only{Column: e.Key, Text: p.Text(e.V, "the text of "+e.Key)}
 		if l.NoHeader {

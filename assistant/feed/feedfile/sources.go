@@ -1,40 +1,15 @@
-package feed
+package feedfile
 
 import (
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
-	"earshot/assistant/feed/transport"
 	"earshot/configs/document"
 )
-
-// A part is one of several sources of a feed file.
-type part struct {
-	name   string
-	offset float64 // s by which the source tells late
-	f      *File   // its transport, codec, clock and channels
-}
-
-// A Named is a source of a feed file.
-type Named struct {
-	Name      string // "" where the file has one source
-	Transport transport.Spec
-}
-
-// Sources lists the sources of the file in their order.
-func (f *File) Sources() []Named {
-	if f.parts == nil {
-		return []Named{{"", f.Transport}}
-	}
-	var list []Named
-	for _, s := range f.parts {
-		list = append(list, Named{s.name, s.f.Transport})
-	}
-	return list
-}
 
 // keys lists what may stand where the parser begins: at the top of the file or in one of its sources.
 func (p *parser) keys() []string {
@@ -72,20 +47,20 @@ func (p *parser) sourcesSection(o document.Object) {
 	givers := map[channel.ID][]int{} // index of the sources that give a channel
 	nodes := map[channel.ID]*document.Node{}
 	for i, n := range p.List(o.Get("sources"), "sources", "") {
-		sub := &parser{Reader: p.Reader, set: p.set, f: &File{file: p.f.file}, at: map[channel.ID]*document.Node{}, part: true, open: p.open, bases: p.bases}
-		s := part{f: sub.f}
+		sub := &parser{Reader: p.Reader, set: p.set, f: &File{Path: p.f.Path}, at: map[channel.ID]*document.Node{}, part: true, open: p.open, bases: p.bases}
+		s := Part{File: sub.f}
 		so := sub.top(n)
 		if document.IsMapping(n) {
-			s.name = sub.f.Name
+			s.Name = sub.f.Name
 			switch {
-			case s.name == "":
+			case s.Name == "":
 				sub.Bad(n, "write name: gps, or what it is", "the name of source %d is missing", i+1)
-			case strings.Trim(s.name, "abcdefghijklmnopqrstuvwxyz0123456789_-") != "":
+			case strings.Trim(s.Name, "abcdefghijklmnopqrstuvwxyz0123456789_-") != "":
 				sub.Bad(so.Get("name"), "", "the name of a source has lower-case letters, digits, _ and -")
-			case slices.ContainsFunc(f.parts, func(other part) bool { return other.name == s.name }):
-				sub.Bad(so.Get("name"), "", "two sources are called %s", s.name)
+			case slices.ContainsFunc(f.Parts, func(other Part) bool { return other.Name == s.Name }):
+				sub.Bad(so.Get("name"), "", "two sources are called %s", s.Name)
 			}
-			s.offset = sub.quantity(so.Get("offset"), "offset", channel.Time, 0)
+			s.Offset = sub.quantity(so.Get("offset"), "offset", channel.Time, 0)
 		}
 		for id, at := range sub.at {
 			if id == codec.Time {
@@ -97,45 +72,37 @@ func (p *parser) sourcesSection(o document.Object) {
 			}
 			nodes[id] = at
 		}
-		f.parts = append(f.parts, s)
-		if first := f.parts[0].f.Transport; s.f.Transport.Kind != "" && first.Kind != "" && first.Live() != s.f.Transport.Live() {
+		f.Parts = append(f.Parts, s)
+		if first := f.Parts[0].File.Transport; s.File.Transport.Kind != "" && first.Kind != "" && first.Live() != s.File.Transport.Live() {
 			p.Bad(n, "a file gives everything at once; replay all sources from files, or take all of them live", "files and live sources do not join")
 		}
 	}
-	if o.Has("sources") && len(f.parts) == 0 {
+	if o.Has("sources") && len(f.Parts) == 0 {
 		p.Bad(o.Get("sources"), "write a list of sources, each with name, transport, codec and channels", "there is no source")
 	}
 	p.prefer(o, givers, nodes)
-	var all []channel.ID
-	for id := range p.at {
-		all = append(all, id)
-	}
-	p.kinds = [][]channel.ID{all}
+	p.kinds = [][]channel.ID{slices.Collect(maps.Keys(p.at))}
 	p.derivedSection(o.Get("derived"))
-	for id := range p.at {
-		f.covers = append(f.covers, id)
-	}
-	slices.Sort(f.covers)
-	f.clock.own = len(f.parts) > 0
-	for _, s := range f.parts {
-		f.clock.own = f.clock.own && s.f.clock.own
+	f.Covers = slices.Sorted(maps.Keys(p.at))
+	f.Clock.Own = len(f.Parts) > 0
+	for _, s := range f.Parts {
+		f.Clock.Own = f.Clock.Own && s.File.Clock.Own
 	}
 }
 
 // prefer reads which source gives a channel that several have.
 func (p *parser) prefer(o document.Object, givers map[channel.ID][]int, nodes map[channel.ID]*document.Node) {
 	var names []string
-	for _, s := range p.f.parts {
-		names = append(names, s.name)
+	for _, s := range p.f.Parts {
+		names = append(names, s.Name)
 	}
-	p.f.prefer = map[channel.ID][]int{}
+	p.f.Prefer = map[channel.ID][]int{}
 	for _, e := range p.Pairs(o.Get("prefer"), "prefer") {
 		list := p.OneOrMore(e.V, "prefer")
 		id, known := p.set.Lookup(e.Key)
 		ids := []channel.ID{id}
 		if first, ok := p.set.Lookup(e.Key + "_fl"); !known && ok {
-			known = true
-			ids = []channel.ID{first, first + 1, first + 2, first + 3}
+			known, ids = true, channel.Four(first)
 		}
 		if !known || len(givers[ids[0]]) == 0 {
 			p.Bad(e.K, "", "no source gives %s", e.Key)
@@ -162,20 +129,16 @@ func (p *parser) prefer(o document.Object, givers map[channel.ID][]int, nodes ma
 					order = append(order, i)
 				}
 			}
-			p.f.prefer[id] = order
+			p.f.Prefer[id] = order
 		}
 	}
 	for id, list := range givers {
-		if len(list) > 1 && p.f.prefer[id] == nil {
+		if len(list) > 1 && p.f.Prefer[id] == nil {
 			name := p.set.At(id).Name
 			p.Bad(nodes[id], "write prefer: {"+name+": "+names[list[0]]+"}: it wins while its reading is fresh", "%s is given by %s and by %s", name, names[list[0]], names[list[1]])
 		}
 	}
-	for id, list := range p.f.prefer {
-		if len(list) < 2 {
-			delete(p.f.prefer, id)
-		}
-	}
+	maps.DeleteFunc(p.f.Prefer, func(_ channel.ID, list []int) bool { return len(list) < 2 })
 }
 
 // changes notes a channel of which a repeated value is no new reading.
@@ -191,5 +154,5 @@ func (p *parser) changes(n *document.Node, m mapped) {
 	case group == "true":
 		group = "= " + strconv.Itoa(int(m.id)) // no word that can be written
 	}
-	p.f.changes = append(p.f.changes, change{id: m.id, group: group})
+	p.f.Changes = append(p.f.Changes, Change{m.id, group})
 }

@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"errors"
@@ -9,13 +9,6 @@ import (
 	"earshot/configs/document"
 	"earshot/rules/expression"
 )
-
-// A derivation computes a channel from others of the same record.
-type derivation struct {
-	id    channel.ID
-	needs []channel.ID
-	is    *expression.Expression
-}
 
 // words are the names and units of the expressions: the channels that are known so far.
 type words struct {
@@ -97,7 +90,7 @@ func (p *parser) derivedSection(n *document.Node) {
 				p.kinds[i] = append(ids, id)
 			}
 		}
-		p.f.derived = append(p.f.derived, derivation{id, needs, x})
+		p.f.Derived = append(p.f.Derived, Derived{id, needs, x})
 	}
 }
 
@@ -107,19 +100,12 @@ func (p *parser) together(e document.Pair, needs []channel.ID) {
 		p.Bad(e.V, "name at least one channel", "%s would be the same for ever", e.Key)
 		return
 	}
-	for _, ids := range p.kinds {
-		if subset(needs, ids) {
-			return
-		}
+	if slices.ContainsFunc(p.kinds, func(ids []channel.ID) bool { return subset(needs, ids) }) {
+		return
 	}
 	p.Bad(e.V, "a derived channel needs all that it names in one record", "%s names channels that never come together", e.Key)
 }
 
 func subset(few, many []channel.ID) bool {
-	for _, id := range few {
-		if !slices.Contains(many, id) {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(few, func(id channel.ID) bool { return !slices.Contains(many, id) })
 }

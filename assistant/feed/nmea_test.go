@@ -4,14 +4,12 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"earshot/assistant/channel"
 	"earshot/assistant/opendata"
-	"earshot/configs/document"
 )
 
 // sentence adds the checksum of NMEA 0183.
@@ -26,9 +24,9 @@ func sentence(s string) string {
 // Nothing needs to be mapped.
 func TestNMEAWithoutMapping(t *testing.T) {
 	f, set := parse(t, "transport: {kind: file}\ncodec: nmea\n")
-	require.True(t, f.OwnClock())
+	require.True(t, f.Clock.Own)
 	var names []string
-	for _, id := range f.Covers(set) {
+	for _, id := range f.Covers {
 		names = append(names, set.At(id).Name)
 	}
 	require.Equal(t, []string{"speed", "position_z", "latitude", "longitude", "heading"}, names)
@@ -88,24 +86,6 @@ func TestNMEAMapping(t *testing.T) {
 	d = decoderOf(t, f, set)
 	d.Decode([]byte("$GPVTG,220.86,T,,M,2.550,N,4.724,K,A*34\n"), 0, func(s channel.Sample) { require.InDelta(t, 4.7226, s.Row[channel.OnCourse], 1e-4) })
 	require.EqualValues(t, 1, d.Stats().Untimed)
-	for text, want := range map[string]string{
-		"channels: {speed: {item: sped}}":                            "did you mean speed?",
-		"channels: {speed: {}}":                                      "the item of speed is missing",
-		"channels: {speed: {item: track}}":                           "track is a angle, and speed is a speed",
-		"channels: {time: {item: speed}}":                            "time is mapped in line 1 already",
-		"nmea: {checksum: no}":                                       `checksum cannot be "no"`,
-		"derived: {lap_distance: speed / 1 km/h * position_z}":       "never come together",
-		"channels: {latitude: {item: latitude}, flag: {item: fix}}":  "",
-		"channels: {speed: {item: speed}, gear: {item: satellites}}": "",
-	} {
-		_, err := Parse("f.yaml", []byte("transport: {kind: stdin}\ncodec: nmea\n"+text+"\n"), channel.NewSet())
-		if want == "" && !strings.Contains(text, "flag") {
-			require.NoError(t, err)
-		} else {
-			require.ErrorIs(t, err, document.ErrInvalid, text)
-			require.ErrorContains(t, err, want, text)
-		}
-	}
 }
 
 // Every log of the open data goes through, and nothing in it is refused.

@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"fmt"
@@ -8,40 +8,8 @@ import (
 
 	"earshot/assistant/channel"
 	"earshot/assistant/feed/codec"
-	"earshot/assistant/feed/codec/can"
-	"earshot/assistant/feed/codec/csv"
-	"earshot/assistant/feed/codec/json"
-	"earshot/assistant/feed/codec/nmea"
-	"earshot/assistant/feed/codec/packet"
-	"earshot/assistant/feed/transport"
 	"earshot/configs/document"
 )
-
-// A File is a feed file that has been read and checked.
-type File struct {
-	Name      string         // how the feed is called, for people
-	About     string         // one line for people
-	Car       string         // the car file that goes with it: a name, or a path from this file; empty where it says none
-	Transport transport.Spec // a replay puts its own here before NewDecoder
-	Codec     string         // packet, json, csv, nmea or can
-
-	file    string
-	packet  *packet.Layout
-	frame   *packet.Frame // how packets stand in a stream
-	json    *json.Layout
-	csv     *csv.Layout
-	nmea    *nmea.Layout
-	can     *can.Layout
-	covers  []channel.ID
-	derived []derivation
-	clock   clock
-	changes []change // channels of which a repeated value is no new reading
-
-	includes []Included
-
-	parts  []part               // several sources instead of all the above but covers and derived
-	prefer map[channel.ID][]int // the sources that give a channel, the best first, where there are several
-}
 
 // Parse reads a feed file. It adds the user's own channels to set, so call it before any
 // Row of the set is made; after an error the set is not to be used. name is the file's,
@@ -54,7 +22,7 @@ func Parse(name string, data []byte, set *channel.Set) (*File, error) {
 // written in the feed file, relative to its folder and with slashes.
 func ParseWith(name string, data []byte, set *channel.Set, open func(name string) ([]byte, error)) (*File, error) {
 	r, top := document.Read(name, data, "begin with configs/feeds/example-csv.yaml or example-json.yaml")
-	p := &parser{Reader: r, set: set, f: &File{file: name}, at: map[channel.ID]*document.Node{}, open: open, bases: new([]Included)}
+	p := &parser{Reader: r, set: set, f: &File{Path: name}, at: map[channel.ID]*document.Node{}, open: open, bases: new([]Included)}
 	if top != nil {
 		p.top(top)
 	}
@@ -88,7 +56,8 @@ func (p *parser) top(n *document.Node) document.Object {
 		return o
 	}
 	f := p.f
-	f.Name, f.About, f.Car = p.Text(o.Get("name"), "name"), p.Text(o.Get("about"), "about"), p.Text(o.Get("car"), "car")
+	f.Name, f.Car = p.Text(o.Get("name"), "name"), p.Text(o.Get("car"), "car")
+	p.Text(o.Get("about"), "about") // for who reads the file
 	p.own(o.Get("own_channels"))
 	if p.shared(o) {
 		return o
@@ -123,33 +92,20 @@ func (p *parser) top(n *document.Node) document.Object {
 	p.derivedSection(o.Get("derived"))
 	for id := range p.at {
 		if id != codec.Time {
-			f.covers = append(f.covers, id)
+			f.Covers = append(f.Covers, id)
 		}
 	}
-	_, f.clock.own = p.at[codec.Time]
-	slices.Sort(f.covers)
+	_, f.Clock.Own = p.at[codec.Time]
+	slices.Sort(f.Covers)
 	if p.Count() == before {
-		if len(f.covers) == 0 {
+		if len(f.Covers) == 0 {
 			p.Bad(n, "map at least one field to a channel", "the file maps no channel")
 		}
-		if msg, hint := f.unready(); msg != "" {
+		if msg, hint := f.Unready(); msg != "" {
 			p.Bad(o.At("transport"), hint, "%s", msg)
 		}
 	}
 	return o
-}
-
-// unready tells why the file cannot be decoded over its transport, "" if it can.
-func (f *File) unready() (msg, hint string) {
-	switch {
-	case f.Codec == "packet" && !f.Transport.Datagrams() && f.frame == nil:
-		return fmt.Sprintf("codec packet needs whole datagrams, and transport %s is a stream", f.Transport.Kind), "write packet: {frame: {…}}, how the packets stand in the stream, or use kind: udp"
-	case f.Transport.Kind == transport.CAN && f.Codec != "can":
-		return "transport can brings the frames of a bus, which codec can reads", "write codec: can"
-	case f.Transport.Kind == transport.File && !f.clock.own && f.clock.period == 0:
-		return "a file does not tell when its records were made", "map a field to time, or write clock: {period: 10 ms} if they are evenly spaced"
-	}
-	return "", ""
 }
 
 // quantity reads a number with its unit.
@@ -161,6 +117,15 @@ func (p *parser) quantity(n *document.Node, what string, q channel.Quantity, oth
 		return x
 	}
 	return otherwise
+}
+
+// seconds reads how long something takes: a time above 0.
+func (p *parser) seconds(o document.Object, key string, otherwise float64) float64 {
+	t := p.quantity(o.Get(key), key, channel.Time, otherwise)
+	if o.Has(key) && t <= 0 {
+		p.Bad(o.Get(key), "", "%s is more than 0 s", key)
+	}
+	return t
 }
 
 // span reads [least, greatest] of a quantity.
@@ -182,15 +147,8 @@ func (p *parser) span(n *document.Node, what string, q channel.Quantity) (lo, hi
 
 func (p *parser) clockSection(n *document.Node) {
 	o := p.Object(n, "clock", "jump", "period")
-	c := &p.f.clock
-	c.jump = p.quantity(o.Get("jump"), "jump", channel.Time, jumpLimit)
-	c.period = p.quantity(o.Get("period"), "period", channel.Time, 0)
-	if c.jump <= 0 {
-		p.Bad(o.Get("jump"), "", "jump is more than 0 s")
-	}
-	if o.Has("period") && c.period <= 0 {
-		p.Bad(o.Get("period"), "", "period is more than 0 s")
-	}
+	c := &p.f.Clock
+	c.Jump, c.Period = p.seconds(o, "jump", JumpLimit), p.seconds(o, "period", 0)
 }
 
 // maxOwn bounds the channels of the user's own: each is a number in every sample.
@@ -226,10 +184,7 @@ func (p *parser) own(n *document.Node) {
 		if o.Has("range") {
 			c.Min, c.Max = p.span(o.Get("range"), "range", c.Quantity)
 		}
-		c.Stale = p.quantity(o.Get("stale"), "stale", channel.Time, 0)
-		if c.Stale < 0 {
-			p.Bad(o.Get("stale"), "", "stale is more than 0 s")
-		}
+		c.Stale = p.seconds(o, "stale", 0)
 		if _, err := p.set.Add(c); err != nil {
 			p.Bad(e.K, "", "%v", err)
 		}

@@ -1,8 +1,6 @@
-package feed
+package feedfile
 
 import (
-	"bytes"
-	"encoding/binary"
 	"net/netip"
 	"strings"
 	"testing"
@@ -90,7 +88,7 @@ func TestFrames(t *testing.T) {
 		"length: {at: 0, type: u32, counts: all}":                                          {Length: &packet.Length{Type: packet.U32}},
 	} {
 		f, _ := parse(t, strings.Replace(framed, "%s", text, 1))
-		require.Equal(t, want, *f.frame, text)
+		require.Equal(t, want, *f.Frame, text)
 	}
 	for text, want := range map[string]string{
 		"":                             "4:10: nothing tells where a packet ends | size: BYTES",
@@ -109,20 +107,4 @@ func TestFrames(t *testing.T) {
 		require.ErrorContains(t, err, hint, text)
 		require.Len(t, document.Errors(err), 1, "%s: %v", text, err)
 	}
-}
-
-func TestGarbageBetweenPacketsIsCounted(t *testing.T) {
-	f, set := parse(t, strings.Replace(framed, "%s", "start: B562, length: {at: 2, type: u16, counts: all}", 1))
-	d := decoderOf(t, f, set)
-	p := []byte{0xb5, 0x62, 0, 0, 7, 3}
-	binary.LittleEndian.PutUint16(p[2:], uint16(len(p)))
-	n := 0
-	emit := func(channel.Sample) { n++ }
-	d.Decode(bytes.Join([][]byte{[]byte("noise"), p, p[:4]}, nil), 1, emit)
-	d.(interface{ Gap() }).Gap()
-	d.Decode(p, 2, emit)
-	require.Equal(t, 2, n)
-	s := d.Stats()
-	require.EqualValues(t, 9, s.Skipped)
-	require.Equal(t, map[string]int64{"ended in the middle": 1}, s.Reasons)
 }

@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"fmt"
@@ -37,17 +37,12 @@ func manual(t testing.TB) (text string, blocks []string) {
 	return text, blocks
 }
 
-// Every block is a whole feed file that opens nothing yet and decodes.
+// Every block is a whole feed file that opens nothing yet. That it decodes is for FuzzParse.
 func TestEveryBlockOfTheManualWorks(t *testing.T) {
 	_, blocks := manual(t)
 	for _, b := range blocks {
-		set := channel.NewSet()
-		f, err := ParseWith("README.md", []byte(b), set, beside)
+		_, err := ParseWith("README.md", []byte(b), channel.NewSet(), beside)
 		require.NoError(t, err, b)
-		if f.parts == nil {
-			_, err = f.NewDecoder(set)
-			require.NoError(t, err, b)
-		}
 	}
 }
 
@@ -223,7 +218,7 @@ func TestTheManualHasEveryChoice(t *testing.T) {
 		require.Contains(t, text, "`"+x+"`", "the manual does not name it")
 	}
 	// The files that ship are listed.
-	names, err := filepath.Glob(filepath.Join("..", "..", "configs", "feeds", "*"))
+	names, err := filepath.Glob(filepath.Join("..", "..", "..", "configs", "feeds", "*"))
 	require.NoError(t, err)
 	for _, n := range names {
 		if base := filepath.Base(n); base != "README.md" {

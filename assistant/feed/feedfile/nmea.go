@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"slices"
@@ -20,7 +20,7 @@ var nmeaDefault = []nmea.Field{
 func (p *parser) nmeaSection(n *document.Node, top document.Object) {
 	o := p.Object(n, "nmea", "checksum")
 	l := &nmea.Layout{ChecksumOptional: p.Choice(o.Get("checksum"), "checksum", "required", "optional") == "optional"}
-	p.f.nmea = l
+	p.f.Layout = l
 	p.at[codec.Time] = top.N // the receiver's clock, whatever else is mapped
 	if !top.Has("channels") {
 		l.Fields = slices.Clone(nmeaDefault)

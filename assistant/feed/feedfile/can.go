@@ -1,4 +1,4 @@
-package feed
+package feedfile
 
 import (
 	"errors"
@@ -20,7 +20,7 @@ func (p *parser) canSection(n *document.Node, top document.Object) {
 		p.Bad(top.Get("channels"), "map the signals under can: messages: … signals:, with to: CHANNEL", "a can file has no section channels")
 	}
 	l := &can.Layout{}
-	p.f.can = l
+	p.f.Layout = l
 	if n == nil {
 		p.Bad(top.N, "write can: {dbc: FILE, messages: {…}} or can: {obd: {…}}", "the section can is missing")
 		return
@@ -229,7 +229,7 @@ func (p *parser) canDefined(n *document.Node, name string, def *can.Definition) 
 
 // canSignal reads a signal, or four of them whose name in the DBC file has * for the wheel.
 func (p *parser) canSignal(e document.Pair, def *can.Definition, switched, nested bool) []can.Signal {
-	o := p.Object(e.V, "signal "+e.Key, append(append([]string{"to", "wheels", "mux"}, placeKeys...), conversionKeys...)...)
+	o := p.Object(e.V, "signal "+e.Key, slices.Concat([]string{"to", "wheels", "mux"}, placeKeys, conversionKeys)...)
 	if !o.Has("to") {
 		p.Bad(e.K, "write to: CHANNEL", "where signal %s goes is missing", e.Key)
 		return nil
@@ -322,30 +322,17 @@ func (p *parser) canLabels(n *document.Node, m mapped, d *can.SignalDefinition, 
 	}
 }
 
-// dbcUnits are spellings of DBC files for those of package channel.
-var dbcUnits = map[string]string{
-	"kph": "km/h", "KPH": "km/h", "kmh": "km/h", "Km/h": "km/h", "KM/H": "km/h", "km/hr": "km/h", "MPH": "mph", "mps": "m/s", "knots": "kn",
-	"RPM": "rpm", "Rpm": "rpm", "1/min": "rpm", "U/min": "rpm", "min-1": "rpm", "r/min": "rpm",
-	"C": "°C", "deg C": "°C", "Deg C": "°C", "degrees C": "°C", "Celsius": "°C", "celsius": "°C", "F": "°F", "deg F": "°F",
-	"degrees": "deg", "degree": "deg", "Deg": "deg", "DEG": "deg", "Degree": "deg", "degree/s": "deg/s", "degrees/s": "deg/s", "deg/sec": "deg/s",
-	"G": "g", "m/sec2": "m/s2", "m/ss": "m/s2", "kpa": "kPa", "KPA": "kPa", "Bar": "bar", "PSI": "psi", "mBar": "mbar",
-	"percent": "%", "Percent": "%", "pct": "%", "sec": "s", "meters": "m", "meter": "m", "litre": "l", "liters": "l", "litres": "l", "Liters": "l",
-}
-
 // dbcUnit is the spelling of package channel for one of a DBC file; "" where it is none of that quantity.
 func dbcUnit(unit string, q channel.Quantity) string {
 	unit = strings.TrimSpace(unit)
-	if s, ok := dbcUnits[unit]; ok {
-		unit = s
-	}
 	if unit == "K" && q == channel.Temperature {
 		return "K_abs"
 	}
-	u, ok := channel.UnitNamed(unit)
+	u, ok := channel.UnitMeant(unit)
 	if !ok || u.Quantity != q && !(u.Quantity == channel.Temperature && q == channel.TemperatureDifference) {
 		return ""
 	}
-	return unit
+	return u.Spelling
 }
 
 // canAnswer reads what becomes of a parameter of SAE J1979 service 01.

@@ -1,8 +1,9 @@
-package feed
+package feedfile
 
 import (
 	"bytes"
 	"path"
+	"slices"
 	"strings"
 
 	"earshot/configs/document"
@@ -17,26 +18,12 @@ type Included struct {
 // Base is the Name without its folders: no two files that a feed file includes have the same.
 func (i Included) Base() string { return path.Base(i.Name) }
 
-// Includes lists the files that the feed file refers to, in their order. The Data are not copies.
-func (f *File) Includes() []Included {
-	list := append([]Included(nil), f.includes...)
-	for _, s := range f.parts {
-		for _, i := range s.f.includes {
-			if !contains(list, i.Name) {
-				list = append(list, i)
-			}
-		}
+// withFile adds a file to a list that does not have it yet.
+func withFile(list []Included, x Included) []Included {
+	if slices.ContainsFunc(list, func(i Included) bool { return i.Name == x.Name }) {
+		return list
 	}
-	return list
-}
-
-func contains(list []Included, name string) bool {
-	for _, i := range list {
-		if i.Name == name {
-			return true
-		}
-	}
-	return false
+	return append(list, x)
 }
 
 // include reads a file beside the feed file; nil when there is none, which is told.
@@ -65,8 +52,6 @@ func (p *parser) include(n *document.Node, what string) []byte {
 		}
 	}
 	*p.bases = append(*p.bases, Included{name, data})
-	if !contains(p.f.includes, name) {
-		p.f.includes = append(p.f.includes, Included{name, data})
-	}
+	p.f.includes = withFile(p.f.includes, Included{name, data})
 	return data
 }
