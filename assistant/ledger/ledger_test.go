@@ -261,7 +261,7 @@ func (l *ledger) table() string {
 func TestCalls(t *testing.T) {
 	l := &ledger{rules: map[string]*account{}, unjudged: map[string]int{}, worst: map[string]float64{}, calls: map[string]int{}, expired: map[string]int{}}
 	list := drives()
-	next := make(chan *drive)
+	next := make(chan *drive, len(list))
 	var all sync.WaitGroup
 	for range max(1, runtime.GOMAXPROCS(0)) {
 		all.Go(func() {
