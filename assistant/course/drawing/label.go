@@ -21,8 +21,8 @@ type line struct {
 	paint paint
 }
 
-// fonts are the two that texts are measured with and that a PNG is written with. A browser takes a face of its own, which may be wider: measured
-// widths are taken a little larger.
+// fonts are the two that texts are measured with and that a PNG is written with. A browser takes a face of its own,
+// which may be wider: measured widths are taken a little larger.
 var fonts = sync.OnceValue(func() [2]*sfnt.Font {
 	var f [2]*sfnt.Font
 	for i, data := range [][]byte{goregular.TTF, gobold.TTF} {
@@ -81,8 +81,8 @@ func (p *plan) write(x, y float64, l line, kind string) box {
 }
 
 // label finds a place for a label at a point of the road: in the direction out as near as it goes, turning away from it
-// and farther off until it keeps clear of the road and of everything else. Far away it is joined to its point by a thin line. A label
-// of a straight, which can be read off the scale too, is left out where there is no room.
+// and farther off until it keeps clear of the road and of everything else. Far away it is joined to its point by a thin
+// line. A label of a straight, which can be read off the scale too, is left out where there is no room.
 func (p *plan) label(at, out vec, lines []line, kind string) {
 	w, h := 0.0, 0.0
 	for _, l := range lines {
@@ -131,7 +131,8 @@ type try struct {
 
 func (t try) none() bool { return math.IsInf(t.cost, 1) }
 
-// search looks for the free place of w by h at some offsets from a point that costs the least. Its line may go over the road or not.
+// search looks for the free place of w by h at some offsets from a point that costs the least. Its line may go over the
+// road or not.
 func (p *plan) search(at, out vec, w, h float64, offs []float64, over bool) try {
 	best := try{cost: math.Inf(1)}
 	for _, off := range offs {
@@ -147,7 +148,8 @@ func (p *plan) search(at, out vec, w, h float64, offs []float64, over bool) try 
 				if cost >= best.cost || !p.free(b) {
 					continue
 				}
-				if from, to := at.add(dir.times(casing/2+3)), edge(b, at); !over && p.crosses(from, to) || off > leader && p.through(from, to) {
+				from, to := at.add(dir.times(casing/2+3)), edge(b, at)
+				if !over && p.crosses(from, to) || off > leader && p.through(from, to) {
 					continue
 				}
 				best = try{b, cost, off, dir}

@@ -11,10 +11,12 @@ const (
 	signWide   = 34.0
 )
 
-// layLegend says in words what colours and signs mean, and how long 500 m are. It makes the picture higher by what it needs.
+// layLegend says in words what colours and signs mean, and how long 500 m are. It makes the picture higher by what it
+// needs.
 func (p *plan) layLegend() {
 	x, y := legendLeft, p.h+legendGap
-	p.put(x, y, line{"Room to talk: clear road until the next braking or turn-in point", textSize, true, paintText}, "legend")
+	p.put(x, y, line{"Room to talk: clear road until the next braking or turn-in point", textSize, true, paintText},
+		"legend")
 	y += rowHigh
 	item := func(words string, sign func(m vec)) { // m: the middle of the sign
 		l := line{words, textSize, false, paintText}

@@ -147,8 +147,8 @@ func newPlan(m *course.Map, o Options) (*plan, error) {
 	return p, nil
 }
 
-// place finds the scale and lays the line of the map into the picture. A course that is much higher than wide makes the picture higher, up
-// to a square and a half.
+// place finds the scale and lays the line of the map into the picture. A course that is much higher than wide makes the
+// picture higher, up to a square and a half.
 func (p *plan) place() {
 	for i, x := range p.m.X {
 		p.road = append(p.road, vec{x, p.m.Y[i]}) // in metres for now
@@ -218,7 +218,8 @@ func (p *plan) layRoad() {
 		i = j
 	}
 	if start == n { // the same all around
-		p.strokes = append(p.strokes, stroke{points: p.road, wide: roadWide, paint: roomPaint(of(0)), closed: true, what: "room to talk: " + levels[of(0)].word})
+		p.strokes = append(p.strokes, stroke{points: p.road, wide: roadWide, paint: roomPaint(of(0)), closed: true,
+			what: "room to talk: " + levels[of(0)].word})
 	}
 }
 
@@ -354,7 +355,8 @@ func (p *plan) layStraights() {
 		}
 		middle := s.From + s.Length/2
 		at, dir := p.at(middle)
-		p.label(at, p.outside(middle, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.Length), textSize, false, paintQuiet}}, "straight")
+		p.label(at, p.outside(middle, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.Length), textSize, false, paintQuiet}},
+			"straight")
 	}
 }
 

@@ -45,7 +45,8 @@ func (p *plan) raster(dark bool) (*image.RGBA, error) {
 		if err != nil {
 			return nil, err
 		}
-		d := font.Drawer{Dst: img, Src: image.NewUniform(of(t.paint, dark)), Face: face, Dot: fixed.Point26_6{X: fixed.Int26_6(t.x * 64), Y: fixed.Int26_6(t.y * 64)}}
+		d := font.Drawer{Dst: img, Src: image.NewUniform(of(t.paint, dark)), Face: face,
+			Dot: fixed.Point26_6{X: fixed.Int26_6(t.x * 64), Y: fixed.Int26_6(t.y * 64)}}
 		d.DrawString(t.s)
 		if err := face.Close(); err != nil {
 			return nil, err
@@ -89,7 +90,8 @@ func (c *canvas) fill(shapes [][]vec, ink color.RGBA) {
 		all = append(all, s...)
 	}
 	b := around(all)
-	r := image.Rect(int(math.Floor(b.x0)), int(math.Floor(b.y0)), int(math.Ceil(b.x1)), int(math.Ceil(b.y1))).Intersect(c.img.Bounds())
+	r := image.Rect(int(math.Floor(b.x0)), int(math.Floor(b.y0)), int(math.Ceil(b.x1)),
+		int(math.Ceil(b.y1))).Intersect(c.img.Bounds())
 	if len(all) == 0 || r.Empty() {
 		return
 	}
