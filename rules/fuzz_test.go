@@ -35,7 +35,8 @@ func places(t *testing.T, err error, src string) {
 
 func FuzzExpression(f *testing.F) {
 	for _, s := range []string{
-		"fuel_left < 5 l", "between(gear, 1, 3) and not flag == \"yellow\"", "max(tyre_core_*) - 3 K > 85 °C or rate(gear) > 1", "-(-3.5e2)%4", "((((gear))))", "5 %", "50 % 3",
+		"fuel_left < 5 l", "between(gear, 1, 3) and not flag == \"yellow\"", "max(tyre_core_*) - 3 K > 85 °C or rate(gear) > 1",
+		"-(-3.5e2)%4", "((((gear))))", "5 %", "50 % 3",
 		"tyre_core_fl > 26 psi", "a b", "\"", "1e999 l", "gear * 60 l/h / (2 s)", "known(x) and changed(gear, 2)", "5 µs", "€",
 	} {
 		f.Add(s)
@@ -59,7 +60,8 @@ func FuzzExpression(f *testing.F) {
 
 func FuzzTemplate(f *testing.F) {
 	for _, s := range []string{
-		"{axle} brakes cold.", "Fuel, {-fuel_margin as tenths} laps short. Save {fuel_save in gal_us/lap as hundredths}.", "{flag as label}", "{", "}", "{}", "{{gear}}", "{gear as }", "{gear in }",
+		"{axle} brakes cold.", "Fuel, {-fuel_margin as tenths} laps short. Save {fuel_save in gal_us/lap as hundredths}.",
+		"{flag as label}", "{", "}", "{}", "{{gear}}", "{gear as }", "{gear in }",
 		"a. b! c? {gear as off}", "{5 K/s in K/min as whole}", "{\"}\"}", "{instances}", "ünïcode {gear} ßtart",
 	} {
 		f.Add(s)

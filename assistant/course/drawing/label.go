@@ -149,7 +149,8 @@ func (p *plan) search(at, out vec, w, h float64, offs []float64, over bool) try 
 					continue
 				}
 				from, to := at.add(dir.times(casing/2+3)), edge(b, at)
-				if !over && p.crosses(from, to) || off > leader && p.through(from, to) {
+				if !over && p.crosses(from, to) ||
+					off > leader && p.through(from, to) {
 					continue
 				}
 				best = try{b, cost, off, dir}

@@ -355,8 +355,8 @@ func (p *plan) layStraights() {
 		}
 		middle := s.From + s.Length/2
 		at, dir := p.at(middle)
-		p.label(at, p.outside(middle, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.Length), textSize, false, paintQuiet}},
-			"straight")
+		p.label(at, p.outside(middle, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.Length), textSize, false,
+			paintQuiet}}, "straight")
 	}
 }
 

@@ -41,7 +41,8 @@ func (p *plan) raster(dark bool) (*image.RGBA, error) {
 		c.fill([][]vec{a.points}, of(a.paint, dark))
 	}
 	for _, t := range p.texts {
-		face, err := opentype.NewFace(fontOf(t.bold), &opentype.FaceOptions{Size: t.size, DPI: 72, Hinting: font.HintingNone})
+		face, err := opentype.NewFace(fontOf(t.bold), &opentype.FaceOptions{Size: t.size, DPI: 72,
+			Hinting: font.HintingNone})
 		if err != nil {
 			return nil, err
 		}

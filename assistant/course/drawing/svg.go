@@ -20,7 +20,8 @@ func SVG(w io.Writer, m *course.Map, o Options) error {
 		return err
 	}
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, `<svg xmlns="http://www.w3.org/2000/svg" class="course" viewBox="0 0 %s %s" role="img" aria-label="%s">`+"\n", num(p.w), num(p.h), escape(p.about))
+	fmt.Fprintf(b, `<svg xmlns="http://www.w3.org/2000/svg" class="course" viewBox="0 0 %s %s" role="img" `+
+		`aria-label="%s">`+"\n", num(p.w), num(p.h), escape(p.about))
 	fmt.Fprintf(b, "<title>%s</title>\n<style>\n", escape(p.title))
 	b.WriteString(".course { max-width: 100%; font-family: system-ui, \"DejaVu Sans\", Arial, sans-serif; }\n" +
 		".course path { fill: none; stroke-linejoin: round; }\n")
@@ -44,8 +45,8 @@ func SVG(w io.Writer, m *course.Map, o Options) error {
 		if t.bold {
 			weight = ` font-weight="700"`
 		}
-		fmt.Fprintf(b, `<text class="c-%s t-%s" x="%s" y="%s" font-size="%s"%s>%s</text>`+"\n", t.paint, t.kind, num(t.x),
-			num(t.y), num(t.size), weight, escape(t.s))
+		fmt.Fprintf(b, `<text class="c-%s t-%s" x="%s" y="%s" font-size="%s"%s>%s</text>`+"\n", t.paint, t.kind,
+			num(t.x), num(t.y), num(t.size), weight, escape(t.s))
 	}
 	b.WriteString("</svg>\n")
 	return b.Flush()
@@ -53,8 +54,8 @@ func SVG(w io.Writer, m *course.Map, o Options) error {
 
 // styles writes the colours. A path takes its stroke from the class, a filled one and a text their fill.
 func styles(b *bufio.Writer, indent string, dark bool) {
-	for _, p := range []paint{"room0", "room1", "room2", "room3", "room4", paintCasing, paintText, paintQuiet, paintBrake,
-		paintTurn, paintMark, paintBack} {
+	for _, p := range []paint{"room0", "room1", "room2", "room3", "room4", paintCasing, paintText, paintQuiet,
+		paintBrake, paintTurn, paintMark, paintBack} {
 		c := css(of(p, dark))
 		if p == paintBack {
 			fmt.Fprintf(b, "%s.course .c-back { fill: %s; }\n", indent, c)
