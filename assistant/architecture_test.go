@@ -17,9 +17,11 @@ import (
 
 // pure are the packages and files that decide. They get time as data and touch nothing of the world.
 var pure = []string{
-	"../assistant/feed/probe", "../assistant/feed/feedfile",
-	"../assistant/channel", "../assistant/journal", "../assistant/health", "../assistant/session/model", "../assistant/timing", "../assistant/course", "../assistant/car",
-	"../assistant/condition", "../assistant/fuel", "../assistant/pace", "../assistant/race", "../assistant/cue", "../assistant/words", "../assistant/statistics", "../assistant/demo", "../rules", "../rules/expression", "../rules/story", "../configs/document", "../audio/spoken",
+	"../assistant/feed/probe", "../assistant/feed/feedfile", "../assistant/channel", "../assistant/journal",
+	"../assistant/health", "../assistant/session/model", "../assistant/timing", "../assistant/course", "../assistant/car",
+	"../assistant/condition", "../assistant/fuel", "../assistant/pace", "../assistant/race", "../assistant/cue",
+	"../assistant/words", "../assistant/statistics", "../assistant/demo", "../rules", "../rules/expression",
+	"../rules/story", "../configs/document", "../audio/spoken",
 	"core.go", "illness.go", "trail.go", "recognise.go", "talk.go", "input.go", "vocabulary.go",
 }
 
@@ -93,9 +95,12 @@ func f() { go f(); _ = time.Now(); os.Exit(1) }`
 // root package assistant comes after assembly, which alone imports it, and before all others.
 var layers = [][]string{
 	{"assembly"},
-	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"words"}, {"hand/helper"}, {"demo", "hand", "cue", "fuel", "pace", "race", "condition", "timing", "sensor"}, {"course", "car"},
+	{"debrief"}, {"session", "session/model", "course/store", "course/drawing"}, {"words"}, {"hand/helper"},
+	{"demo", "hand", "cue", "fuel", "pace", "race", "condition", "timing", "sensor"}, {"course", "car"},
 	{"feed/probe"},
-	{"feed"}, {"feed/feedfile"}, {"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"}, {"feed/codec", "feed/transport"}, {"health"}, {"journal", "folder", "statistics"}, {"channel"},
+	{"feed"}, {"feed/feedfile"},
+	{"feed/codec/packet", "feed/codec/json", "feed/codec/csv", "feed/codec/nmea", "feed/codec/can"},
+	{"feed/codec", "feed/transport"}, {"health"}, {"journal", "folder", "statistics"}, {"channel"},
 }
 
 func layerOf(pkg string) int {

@@ -62,8 +62,8 @@ func (a *Assistant) step(in Input, heard func(sink int, err error)) {
 	}
 }
 
-// Inputs are the inputs of a replay in their order, stamped. The error is io.EOF after the last one. A row is good until
-// the next call.
+// Inputs are the inputs of a replay in their order, stamped. The error is io.EOF after the last one. A row is good
+// until the next call.
 type Inputs interface {
 	Next() (Input, error)
 }

@@ -74,7 +74,8 @@ func TestTheCarManualNamesTheRules(t *testing.T) {
 		}
 		for name, on := range instances(k.Name) {
 			if on < all[name] {
-				require.True(t, slices.Contains(named, name), "without %s rule %s is off: configs/cars/README.md does not say so", k.Name, name)
+				require.True(t, slices.Contains(named, name), "without %s rule %s is off: configs/cars/README.md does not say so", k.Name,
+					name)
 			}
 		}
 	}

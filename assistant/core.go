@@ -42,7 +42,8 @@ type Setup struct {
 	Talk     cue.Config
 	MuteFor  float64       // s; 0: the scheduler's default
 	Bests    *timing.Bests // of earlier sessions with this course and car; nil: none are kept
-	// BestsOf are those of the saved courses, by name, that count once one of them is recognised; nil: there is a course file, or none are kept.
+	// BestsOf are those of the saved courses, by name, that count once one of them is recognised; nil: there is a
+	// course file, or none are kept.
 	BestsOf map[string]*timing.Bests
 }
 
@@ -95,11 +96,13 @@ func NewCore(s Setup) *Core {
 		s.Words = words.English
 	}
 	c := &Core{
-		setup: s, hold: channel.NewHold(s.Channels),
-		timing: timing.New(timing.Config{Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels}), learner: course.NewLearner(s.Course), passes: course.NewPasses(),
-		guard: sensor.New(s.Channels), frozen: sensor.NewCall(sensor.Frozen), nonsense: sensor.NewCall(sensor.Implausible),
-		recogniser: course.NewRecogniser(s.Known),
-		condition:  condition.New(s.Car), fuel: fuel.New(s.Car), pace: pace.New(s.Car), race: race.New(),
+		setup: s, hold: channel.NewHold(s.Channels), guard: sensor.New(s.Channels),
+		frozen: sensor.NewCall(sensor.Frozen), nonsense: sensor.NewCall(sensor.Implausible),
+		timing: timing.New(timing.Config{
+			Course: s.Course, Bests: s.Bests, Compounds: s.Channels.At(channel.Compound).Labels,
+		}),
+		learner: course.NewLearner(s.Course), passes: course.NewPasses(), recogniser: course.NewRecogniser(s.Known),
+		condition: condition.New(s.Car), fuel: fuel.New(s.Car), pace: pace.New(s.Car), race: race.New(),
 		rules: s.Rules, memory: s.Rules.NewMemory(),
 		sampled: math.NaN(), lineAt: math.NaN(), braked: math.NaN(), most: course.CalmRoom,
 		lastPass: make(map[int]course.Pass),
@@ -180,19 +183,22 @@ func (c *Core) sample(in Input, out *Output) {
 		body := p.Corner
 		body.Findings = c.condition.Shown(p.Corner.Number, p.Entered)
 		body.Repeated = c.condition.Repeated(p.Corner.Number)
-		out.Events = append(out.Events, journal.Event{T: p.At, Lap: p.Lap, Distance: journal.Num(p.Distance), Body: &body})
+		out.Events = append(out.Events, journal.Event{T: p.At, Lap: p.Lap, Distance: journal.Num(p.Distance),
+			Body: &body})
 	}
 }
 
-// checkDirection tells where the course that was driven turns the other way than its file says: another course, the other
-// direction, or an axis of the feed the wrong way round.
+// checkDirection tells where the course that was driven turns the other way than its file says: another course, the
+// other direction, or an axis of the feed the wrong way round.
 func (c *Core) checkDirection(m *course.Map, out *Output) {
 	f := c.setup.Course
-	if f == nil || f.Direction == 0 || math.Abs(m.Turning) < math.Pi || (m.Turning > 0) == (f.Direction == course.Left) {
+	if f == nil || f.Direction == 0 || math.Abs(m.Turning) < math.Pi ||
+		(m.Turning > 0) == (f.Direction == course.Left) {
 		return
 	}
 	c.event(out, coursePart.Is(health.Degraded, fmt.Sprintf(
-		"the course turns %s, and its file says %s: another course, the other direction, or an axis of the feed is the wrong way round",
+		"the course turns %s, and its file says %s: another course, the other direction, or an axis of the feed is "+
+			"the wrong way round",
 		wayRound(m.Turning > 0), wayRound(f.Direction == course.Left))))
 }
 
@@ -227,7 +233,8 @@ func (c *Core) happened(out *Output) {
 		case timing.LapDone:
 			c.lapDone(e, out)
 		case timing.Doubted:
-			c.event(out, &journal.Health{Part: "channel " + c.setup.Channels.At(e.Doubt.Channel).Name, State: "degraded", Text: e.Doubt.Why})
+			c.event(out, &journal.Health{Part: "channel " + c.setup.Channels.At(e.Doubt.Channel).Name,
+				State: "degraded", Text: e.Doubt.Why})
 		}
 	}
 }
@@ -263,10 +270,12 @@ func (c *Core) stint(number int, what string, at float64, out *Output) {
 	if i := row[channel.Compound]; i > 0 && int(i) < len(labels) {
 		s.Compound = labels[int(i)]
 	}
-	out.Events = append(out.Events, journal.Event{T: at, Lap: c.lap(), Distance: num(row, channel.CoursePlace), Body: s})
+	out.Events = append(out.Events, journal.Event{T: at, Lap: c.lap(), Distance: num(row, channel.CoursePlace),
+		Body: s})
 }
 
-// reload puts other rules in force. What unchanged rules remember stays. Rules with a mistake leave the old ones in force.
+// reload puts other rules in force. What unchanged rules remember stays. Rules with a mistake leave the old ones in
+// force.
 func (c *Core) reload(files []rules.Source, out *Output) {
 	h := RulesPart.Is(health.Degraded, "rules cannot be changed under way here")
 	defer func() { c.event(out, h) }()
@@ -333,8 +342,8 @@ func (c *Core) command(r *hand.Request, out *Output) {
 	}
 }
 
-// mark writes down the place and what the data showed there, at the moment that is meant. The driver presses when he has hands
-// free, so the corner meant is the one that the car was in or had left last.
+// mark writes down the place and what the data showed there, at the moment that is meant. The driver presses when he
+// has hands free, so the corner meant is the one that the car was in or had left last.
 func (c *Core) mark(r *hand.Request, out *Output) {
 	row := c.hold.Row
 	p, known := placeOf(c.now, row), true
@@ -362,7 +371,8 @@ func (c *Core) mark(r *hand.Request, out *Output) {
 	text, short := c.setup.Words.Calls.Marked, ""
 	if p.corner >= 1 {
 		m.Corner = int(p.corner)
-		text, short = fmt.Sprintf(c.setup.Words.Calls.MarkedCorner, c.setup.Words.Spoken.Cardinal(int64(m.Corner))), c.setup.Words.Calls.Marked
+		text, short = fmt.Sprintf(c.setup.Words.Calls.MarkedCorner, c.setup.Words.Spoken.Cardinal(int64(m.Corner))),
+			c.setup.Words.Calls.Marked
 		if c.course != nil {
 			if k, ok := c.course.CornerNumbered(m.Corner); ok {
 				m.CornerName = k.Name
@@ -431,13 +441,15 @@ func (c *Core) tellImplausible(row channel.Row, out *Output) {
 		}
 		c.implausible[i] = true
 		c.event(out, feed.Reading.Of(ch.Name).Is(health.Degraded, fmt.Sprintf(
-			"the feed gives %.4g, outside %.4g to %.4g (%s): counted as absent; check unit and scale in the feed file", v, ch.Min, ch.Max, ch.Quantity)))
+			"the feed gives %.4g, outside %.4g to %.4g (%s): counted as absent; check unit and scale in the feed file",
+			v, ch.Min, ch.Max, ch.Quantity)))
 	}
 }
 
 // event appends an event at the present moment and place.
 func (c *Core) event(out *Output, body journal.Body) {
-	out.Events = append(out.Events, journal.Event{T: c.now, Lap: c.lap(), Distance: num(c.hold.Row, channel.CoursePlace), Body: body})
+	out.Events = append(out.Events, journal.Event{T: c.now, Lap: c.lap(),
+		Distance: num(c.hold.Row, channel.CoursePlace), Body: body})
 }
 
 func (c *Core) lap() int {
@@ -458,5 +470,6 @@ func (c *Core) LastTrace() *timing.Trace { return c.timing.LastTrace() }
 // Now is the core's time, in seconds on the feed's clock.
 func (c *Core) Now() float64 { return c.now }
 
-// Row is the row of present readings, computed channels included. It is good until the next Step; the caller changes nothing in it.
+// Row is the row of present readings, computed channels included. It is good until the next Step; the caller changes
+// nothing in it.
 func (c *Core) Row() channel.Row { return c.hold.Row }

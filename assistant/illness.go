@@ -70,7 +70,8 @@ func (c *Core) ail(h *journal.Health, out *Output) {
 		i.unsteady = true
 		c.unsteady = append(c.unsteady, i)
 		told := *h
-		told.Text += fmt.Sprintf("; it comes and goes: it is told again when it has kept its state for %.0f s", steadyAfter)
+		told.Text += fmt.Sprintf("; it comes and goes: it is told again when it has kept its state for %.0f s",
+			steadyAfter)
 		h = &told
 	}
 	c.event(out, h)

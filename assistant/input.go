@@ -82,7 +82,7 @@ type Output struct {
 	Events []journal.Event
 	Hush   bool          // cut what is sounding, before Say
 	Say    *Utterance    // to be said now, or nil
-	Bests  *timing.Bests // the best laps of all sessions where this step has bettered them, else nil; nobody else holds it
+	Bests  *timing.Bests // of all sessions, a copy, where this step has bettered them; else nil
 	Course *course.Map   // learned or bettered by the lap that has just ended: worth saving; or nil
 }
 

@@ -15,7 +15,8 @@ import (
 	"earshot/assistant/journal"
 )
 
-// Samples that come all at once, faster than they can be carried through, are all taken in, in order, and a press among them is too.
+// Samples that come all at once, faster than they can be carried through, are all taken in, in order, and a press among
+// them is too.
 func TestLateLoopLosesNothing(t *testing.T) {
 	core, set := newCore(t)
 	const n = 20000
@@ -80,12 +81,13 @@ func toldOf(t *testing.T, b *burst, wait time.Duration) (told []string) {
 		b.row = set.NewRow()
 		ctx, stop := context.WithTimeout(t.Context(), wait)
 		defer stop()
-		a := &assistant.Assistant{Core: core, Session: journal.Session{ID: "burst"}, Feed: b, Sinks: []assistant.Sink{assistant.JournalTo(func(e journal.Event) error {
-			if h, ok := e.Body.(*journal.Health); ok && h.Part == "feed" && ctx.Err() == nil {
-				told = append(told, h.Text)
-			}
-			return nil
-		})}}
+		a := &assistant.Assistant{Core: core, Session: journal.Session{ID: "burst"}, Feed: b,
+			Sinks: []assistant.Sink{assistant.JournalTo(func(e journal.Event) error {
+				if h, ok := e.Body.(*journal.Health); ok && h.Part == "feed" && ctx.Err() == nil {
+					told = append(told, h.Text)
+				}
+				return nil
+			})}}
 		require.NoError(t, a.Run(ctx))
 	})
 	return told
@@ -103,5 +105,6 @@ func TestABurstIsToldInTheSilenceAfterIt(t *testing.T) {
 
 // While only strangers send, the complaint that nothing comes says so.
 func TestStrangersAreTold(t *testing.T) {
-	require.Contains(t, toldOf(t, &burst{foreign: 3}, 30*time.Second), "no sample has come yet: 3 came from senders that the feed file does not name")
+	require.Contains(t, toldOf(t, &burst{foreign: 3}, 30*time.Second), "no sample has come yet: 3 came from senders that the feed file "+
+		"does not name")
 }

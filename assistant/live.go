@@ -241,8 +241,10 @@ func describe(s feed.Stats) string {
 		what string
 	}{
 		{s.Bad, "refused"}, {s.Lost, "lost"}, {s.Reordered, "out of order"}, {s.Duplicate, "duplicate"},
-		{s.BadReadings, "readings refused"}, {s.ClockBack, "steps back of the clock"}, {s.ClockJumps, "jumps of the clock"},
-		{s.Foreign, "from senders that the feed file does not name"}, {s.Oversized, "larger than the feed file allows"}, {s.Reconnects, "connections made anew"},
+		{s.BadReadings, "readings refused"}, {s.ClockBack, "steps back of the clock"},
+		{s.ClockJumps, "jumps of the clock"},
+		{s.Foreign, "from senders that the feed file does not name"}, {s.Oversized, "larger than the feed file allows"},
+		{s.Reconnects, "connections made anew"},
 	} {
 		if c.n > 0 {
 			text += fmt.Sprintf(", %d %s", c.n, c.what)

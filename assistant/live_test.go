@@ -149,15 +149,18 @@ func TestReplayEqualsLive(t *testing.T) {
 		}
 		go func() {
 			for i, r := range []hand.Request{
-				{Name: hand.Fuel}, {Name: hand.Mark, Tag: "car", Memo: "washes out"}, {Name: hand.Mute}, {Name: hand.Tyres}, {Name: hand.Repeat},
-				{Name: hand.Mark, Number: 3}, {Name: hand.Mute}, {Name: hand.Clear}, {Name: "message", Text: "Box this lap.", Priority: "caution"},
+				{Name: hand.Fuel}, {Name: hand.Mark, Tag: "car", Memo: "washes out"}, {Name: hand.Mute}, {Name: hand.Tyres},
+				{Name: hand.Repeat},
+				{Name: hand.Mark, Number: 3}, {Name: hand.Mute}, {Name: hand.Clear},
+				{Name: "message", Text: "Box this lap.", Priority: "caution"},
 			} {
 				time.Sleep(time.Duration(20+i) * 1037 * time.Millisecond)
 				r.Source = "test"
 				require.NoError(t, door.Ask(r, time.Now().Add(-time.Duration(i)*777*time.Millisecond)))
 			}
 			require.NoError(t, door.Health(*hand.KeysPart.Is(health.Lost, "the test took them away")))
-			require.NoError(t, door.Rules([]rules.Source{{Name: "own.yaml", Data: []byte("rules: [{name: own, when: speed > 10 km/h, say: Moving.}]")}}))
+			require.NoError(t, door.Rules([]rules.Source{{Name: "own.yaml",
+				Data: []byte("rules: [{name: own, when: speed > 10 km/h, say: Moving.}]")}}))
 		}()
 		require.NoError(t, a.Run(t.Context()))
 		require.ErrorIs(t, door.Ask(hand.Request{Name: hand.Mark}, time.Time{}), assistant.ErrShut)
@@ -199,8 +202,10 @@ func TestInputsSurviveTheRecording(t *testing.T) {
 	for _, in := range []assistant.Input{
 		{Kind: assistant.KindStart, Session: &journal.Session{ID: "x", Feed: "f"}},
 		{Kind: assistant.KindTick, At: 3.25},
-		{Kind: assistant.KindCommand, At: 4, Request: &hand.Request{Name: hand.Mark, Source: "key F9", Pressed: 3.9, Tag: "car", Memo: "washes out"}},
-		{Kind: assistant.KindCommand, At: 4, Request: &hand.Request{Name: "message", Source: "box", Text: "Rain.", Priority: "caution", Number: 2}},
+		{Kind: assistant.KindCommand, At: 4, Request: &hand.Request{Name: hand.Mark, Source: "key F9", Pressed: 3.9, Tag: "car",
+			Memo: "washes out"}},
+		{Kind: assistant.KindCommand, At: 4, Request: &hand.Request{Name: "message", Source: "box", Text: "Rain.", Priority: "caution",
+			Number: 2}},
 		{Kind: assistant.KindRules, At: 5, Rules: []rules.Source{{Name: "a.yaml", Data: []byte("rules: []")}}},
 		{Kind: assistant.KindHealth, At: 5, Health: &journal.Health{Part: "keys", State: "lost", Text: "gone"}},
 		{Kind: assistant.KindEnd, At: 6},

@@ -8,8 +8,8 @@ import (
 	"earshot/assistant/timing"
 )
 
-// learned puts a map in force that driving has made or bettered, and hands it out to be saved. The first whole lap also shows
-// whether the course is a saved one that was not recognised on the way.
+// learned puts a map in force that driving has made or bettered, and hands it out to be saved. The first whole lap also
+// shows whether the course is a saved one that was not recognised on the way.
 func (c *Core) learned(m *course.Map, out *Output) {
 	if c.course == nil {
 		c.checkDirection(m, out)
@@ -34,7 +34,8 @@ func (c *Core) recognise(out *Output) {
 	}
 	switch {
 	case left != "":
-		c.event(out, coursePart.Is(health.Degraded, fmt.Sprintf("this is not %s: %s; the course is learned anew", c.course.Name, left)))
+		c.event(out, coursePart.Is(health.Degraded, fmt.Sprintf("this is not %s: %s; the course is learned anew",
+			c.course.Name, left)))
 		c.learner.Forget()
 		c.useBests("")
 		c.useCourse(nil)
@@ -48,10 +49,12 @@ func (c *Core) recognise(out *Output) {
 }
 
 func (c *Core) tellRecognised(m *course.Map, how string, out *Output) {
-	c.event(out, coursePart.Is(health.OK, fmt.Sprintf("recognised %s %s: %d corners, braking points of %d laps", m.Name, how, len(m.Corners), m.Laps)))
+	c.event(out, coursePart.Is(health.OK, fmt.Sprintf("recognised %s %s: %d corners, braking points of %d laps", m.Name,
+		how, len(m.Corners), m.Laps)))
 }
 
-// useBests takes the best laps of a recognised course from its earlier sessions; of a course without a name there are none.
+// useBests takes the best laps of a recognised course from its earlier sessions; of a course without a name there are
+// none.
 func (c *Core) useBests(name string) {
 	if c.setup.BestsOf == nil {
 		return

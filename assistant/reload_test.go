@@ -12,8 +12,8 @@ import (
 	"earshot/rules"
 )
 
-// A rule that is changed under way keeps what it remembers where only its words changed; rules with a mistake leave the old
-// ones in force and say why; the change is an input like any other, so it survives a recording.
+// A rule that is changed under way keeps what it remembers where only its words changed; rules with a mistake leave the
+// old ones in force and say why; the change is an input like any other, so it survives a recording.
 func TestRulesChangeUnderWay(t *testing.T) {
 	set := channel.NewSet()
 	k, err := car.Parse("car.yaml", []byte("name: any\n"))

@@ -32,14 +32,16 @@ type FeedReplay struct {
 	notices []feed.Notice
 }
 
-// NewFeedReplay returns a inputs of f. more, unless nil, is asked after each read for other inputs that have become due since.
+// NewFeedReplay returns a inputs of f. more, unless nil, is asked after each read for other inputs that have become due
+// since.
 func NewFeedReplay(f Feed, more func() []Input) *FeedReplay {
 	return &FeedReplay{feed: f, at: math.NaN(), more: more}
 }
 
 // Next returns the next sample or tick.
 func (t *FeedReplay) Next() (Input, error) {
-	if len(t.notices) > 0 && t.notices[0].After <= t.given { // where it stands among the samples, however they were read
+	if len(t.notices) > 0 && t.notices[0].After <= t.given {
+		// A notice has its place among the samples, however many were read at once.
 		h := t.notices[0].Health
 		t.notices = t.notices[1:]
 		return Input{Kind: KindHealth, At: max(t.at, 0), Health: &h}, nil

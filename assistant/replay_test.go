@@ -46,7 +46,8 @@ type bench struct {
 // newBench compiles a feed file with the files that belong to it: those that it names, and a course.
 func newBench(t testing.TB, text string, more ...session.File) *bench {
 	t.Helper()
-	b := &bench{set: channel.NewSet(), files: append([]session.File{{Kind: session.FeedFile, Name: "feed.yaml", Data: []byte(text)}}, more...)}
+	b := &bench{set: channel.NewSet(), files: append([]session.File{{Kind: session.FeedFile, Name: "feed.yaml", Data: []byte(text)}},
+		more...)}
 	var err error
 	b.file, err = feedfile.ParseWith("feed.yaml", []byte(text), b.set, func(name string) ([]byte, error) {
 		for _, f := range more {
@@ -148,7 +149,8 @@ func cut(t *rapid.T, pieces [][]byte, datagrams bool, least int, wait func() tim
 		}
 		return list
 	}
-	// A cut for each would be slow to draw: the lengths come in turn from a few that were drawn, some of them longer than a line.
+	// A cut for each would be slow to draw: the lengths come in turn from a few that were drawn, some of them longer
+	// than a line.
 	lengths := rapid.SliceOfN(rapid.IntRange(least, 700), 5, 40).Draw(t, "lengths")
 	rest := bytes.Join(pieces, nil)
 	for i := 0; len(rest) > 0; i++ {
@@ -187,8 +189,10 @@ func aDrive(t testing.TB, set *channel.Set, seed uint64, seconds float64) (drive
 
 // spoil puts between the pieces what no source should send.
 func spoil(t *rapid.T, pieces [][]byte, datagrams bool) (list [][]byte) {
-	bad := [][]byte{[]byte("{\"speed\":\n"), []byte("\"\n"), []byte("1,2,x\n"), {0xff, 0, 7, '\n'}, []byte("\n"), bytes.Repeat([]byte("9"), 3000),
-		[]byte("$GPRMC,120000,A,1000.0,S,02000.0,W,20,90,230394,,,A*00\n"), []byte("(1700000001) can0 120#FF\n"), []byte("(1700000001) can0 120#GG\n")}
+	bad := [][]byte{[]byte("{\"speed\":\n"), []byte("\"\n"), []byte("1,2,x\n"), {0xff, 0, 7, '\n'}, []byte("\n"),
+		bytes.Repeat([]byte("9"), 3000),
+		[]byte("$GPRMC,120000,A,1000.0,S,02000.0,W,20,90,230394,,,A*00\n"), []byte("(1700000001) can0 120#FF\n"),
+		[]byte("(1700000001) can0 120#GG\n")}
 	at := rapid.SliceOfN(rapid.IntRange(1, max(1, len(pieces)-1)), 0, 6).Draw(t, "bad at")
 	for i, p := range pieces {
 		for k, a := range at {
@@ -233,7 +237,8 @@ func TestReplayEqualsLiveInEveryCodec(t *testing.T) {
 				laps += bytes.Count(lived, []byte(`"kind":"lap"`))
 				require.NoError(rt, os.Remove(path))
 			}
-			// Any pace, so that samples come at once or minutes late; then about that of the car, so that laps are timed.
+			// Any pace, so that samples come at once or minutes late; then about that of the car, so that laps are
+			// timed.
 			check(t, 5, func(rt *rapid.T) { try(rt, rapid.Float64Range(5, 60).Draw(rt, "seconds"), 1, 0, 120) })
 			check(t, 1, func(rt *rapid.T) { try(rt, longDrive, 60, 1, 40) })
 			require.Positive(t, laps, "no lap was driven in any of the runs: they prove little")
@@ -273,8 +278,8 @@ func (b *bench) live(t testing.TB, list []delivery, presses []int, path string) 
 	return lived
 }
 
-// replay plays a recording into a new core, with the feed, the files that it names and the course of the recording alone, and
-// returns the journal.
+// replay plays a recording into a new core, with the feed, the files that it names and the course of the recording
+// alone, and returns the journal.
 func replay(t testing.TB, path string) (text []byte) {
 	r, err := session.OpenRecording(path)
 	require.NoError(t, err)
@@ -296,8 +301,9 @@ func (b *bench) replayed(t require.TestingT, list []delivery, see func(channel.S
 	return text
 }
 
-// Where the source tells the time, it makes no difference how its bytes were cut and when they came: a replay of the log cut
-// another way, and a live run that is never silent for as long as a tick, tell the same story as a replay in one piece.
+// Where the source tells the time, it makes no difference how its bytes were cut and when they came: a replay of the
+// log cut another way, and a live run that is never silent for as long as a tick, tell the same story as a replay in
+// one piece.
 func TestEveryCuttingTellsOneStory(t *testing.T) {
 	for _, w := range wires {
 		t.Run(w.name, func(t *testing.T) {

@@ -16,7 +16,8 @@ func (c *Core) tellSensors(out *Output) {
 		unit := channel.UnitsOf(ch.Quantity)[0]
 		switch f.Fault {
 		case sensor.Frozen:
-			h.Text = fmt.Sprintf("frozen: %.5g %s for %.0f s while the car moves; counted as absent", f.Value, unit, f.For)
+			h.Text = fmt.Sprintf("frozen: %.5g %s for %.0f s while the car moves; counted as absent", f.Value, unit,
+				f.For)
 		case sensor.Implausible:
 			h.Text = fmt.Sprintf("implausible: %.5g %s; counted as absent", f.Value, unit)
 		default:

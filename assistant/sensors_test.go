@@ -32,7 +32,8 @@ func TestFailedSensors(t *testing.T) {
 			func(l *journal.Lap) journal.Num { return l.TyrePressure[1] }},
 		{"no pressure at all", nil, func(row channel.Row) { row[pressure] = 0 }, "Front right tyre pressure implausible.",
 			func(l *journal.Lap) journal.Num { return l.TyrePressure[1] }},
-		{"a carcass out of its range", nil, func(row channel.Row) { row[carcass] = 3276.7 }, "Front right tyre carcass temperature implausible.", nil},
+		{"a carcass out of its range", nil, func(row channel.Row) { row[carcass] = 3276.7 },
+			"Front right tyre carcass temperature implausible.", nil},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			core, set := newCore(t)
@@ -88,6 +89,7 @@ func TestLearnedIsTold(t *testing.T) {
 		require.Equal(t, l.Lacks != "", math.IsNaN(float64(l.At)))
 	}
 	require.Equal(t, map[string]string{
-		"course": "", "slip_front": "", "slip_rear": "no wheel_speed_rl, no wheel_speed_rr", "fuel_per_lap": "", "fuel_spread": "", "balance": "",
+		"course": "", "slip_front": "", "slip_rear": "no wheel_speed_rl, no wheel_speed_rr", "fuel_per_lap": "", "fuel_spread": "",
+		"balance": "",
 	}, got)
 }

@@ -24,7 +24,8 @@ func TestDriversKeyBeginsAStint(t *testing.T) {
 		core.Step(assistant.Input{Kind: assistant.KindSample, At: s.At, Row: s.Row}, &out)
 		if s.At > 150 && !pressed {
 			pressed = true
-			core.Step(assistant.Input{Kind: assistant.KindCommand, At: s.At, Request: &hand.Request{Name: hand.Stint, Source: "test"}}, &out)
+			core.Step(assistant.Input{Kind: assistant.KindCommand, At: s.At, Request: &hand.Request{Name: hand.Stint, Source: "test"}},
+				&out)
 		}
 		all = append(all, out.Events...)
 	}

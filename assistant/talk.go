@@ -15,11 +15,13 @@ import (
 	"earshot/rules"
 )
 
-// Phrases lists the fixed texts of the core, with the words of its questions, so that a voice can be checked to have them all.
+// Phrases lists the fixed texts of the core, with the words of its questions, so that a voice can be checked to have
+// them all.
 func Phrases(l *words.Language, asks []string) []string {
 	calls := &l.Calls
 	turn, _, _ := strings.Cut(calls.MarkedCorner, " %s")
-	list := []string{calls.Marked, turn, calls.NothingSaid, calls.Muted, calls.Unmuted, calls.NewStint, calls.Cleared, calls.NothingToClear}
+	list := []string{calls.Marked, turn, calls.NothingSaid, calls.Muted, calls.Unmuted, calls.NewStint, calls.Cleared,
+		calls.NothingToClear}
 	for _, ask := range asks {
 		list = append(list, noAnswer(l, ask))
 	}
@@ -37,8 +39,8 @@ func noAnswer(l *words.Language, ask string) string {
 	return fmt.Sprintf(l.Calls.NoAnswer, strings.NewReplacer("_", " ", "-", " ").Replace(ask))
 }
 
-// How long what the driver asked for may wait, s (common practice, no source). The scheduler says it within seconds outside
-// braking and turn-in; that a key was taken is worth telling only soon after.
+// How long what the driver asked for may wait, s (common practice, no source). The scheduler says it within seconds
+// outside braking and turn-in; that a key was taken is worth telling only soon after.
 const (
 	answerLife  = 60
 	confirmLife = 15
@@ -53,12 +55,16 @@ func (c *Core) answer(ask string, out *Output) {
 	if !ok {
 		text = noAnswer(c.setup.Words, ask)
 	}
-	c.offer(cue.Cue{Rule: answerPrefix + ask, Text: text, Short: c.phrase(short), Priority: cue.Answer, Expires: c.now + answerLife, Live: ok}, out)
+	c.offer(cue.Cue{
+		Rule: answerPrefix + ask, Text: text, Short: c.phrase(short), Priority: cue.Answer, Expires: c.now + answerLife,
+		Live: ok,
+	}, out)
 }
 
 // confirm tells the driver that something was done for him.
 func (c *Core) confirm(rule, text, short string, out *Output) {
-	c.offer(cue.Cue{Rule: rule, Text: text, Short: c.phrase(short), Priority: cue.Answer, Expires: c.now + confirmLife}, out)
+	c.offer(cue.Cue{Rule: rule, Text: text, Short: c.phrase(short), Priority: cue.Answer, Expires: c.now + confirmLife},
+		out)
 }
 
 // phrase is a text with its length.
@@ -87,25 +93,31 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 	// That an instance is known to be normal, or is unknown again without having been active, is no news.
 	if t.From != t.To && (t.From == rules.Active || t.To == rules.Active) {
 		c.event(out, &journal.State{
-			Rule: t.Rule.Name, Wheel: t.Wheel, From: t.From.String(), To: t.To.String(), Value: journal.Num(t.Value), Limit: journal.Num(t.Limit),
+			Rule: t.Rule.Name, Wheel: t.Wheel, From: t.From.String(), To: t.To.String(), Value: journal.Num(t.Value),
+			Limit: journal.Num(t.Limit),
 		})
 	}
 	if t.From == rules.Active && t.To != rules.Active && !t.Rule.Momentary {
 		c.rulings = c.scheduler.Withdraw(t.Rule.Name, t.Instance, c.now, c.rulings[:0])
 		c.verdicts(out)
 	}
-	if waits := t.To == rules.Active && !t.Rule.Momentary && !t.Rule.Placed; !t.Say && !(waits && t.Why != "") { // a state waits for its words
+	// The call of a state waits until its words are known.
+	if waits := t.To == rules.Active && !t.Rule.Momentary && !t.Rule.Placed; !t.Say && !(waits && t.Why != "") {
 		if t.Why != "" {
 			c.silent(t, out)
 		}
 		return
 	}
-	q := cue.Cue{Rule: t.Rule.Name, Instance: t.Instance, Wheel: t.Wheel, Text: t.Text, Where: places[t.Rule.Where], Importance: importances[t.Rule.Importance], Apart: t.Rule.Apart}
+	q := cue.Cue{
+		Rule: t.Rule.Name, Instance: t.Instance, Wheel: t.Wheel, Text: t.Text, Where: places[t.Rule.Where],
+		Importance: importances[t.Rule.Importance], Apart: t.Rule.Apart,
+	}
 	if t.Rule.Expires > 0 {
 		q.Expires = c.now + t.Rule.Expires
 	}
 	if t.To == rules.Active {
-		q.Short, q.Priority, q.Live, q.Holds = c.phrase(t.Short), priorities[t.Rule.Priority], !t.Rule.Placed, !t.Rule.Momentary
+		q.Short, q.Priority, q.Live, q.Holds = c.phrase(t.Short), priorities[t.Rule.Priority], !t.Rule.Placed,
+			!t.Rule.Momentary
 		if t.Rule.Merge {
 			q.Group = t.Rule.Name
 		}
@@ -144,7 +156,8 @@ type wording struct{ c *Core }
 
 func (w wording) Quiet(q *cue.Cue) bool {
 	c := w.c
-	return (q.Live || q.Holds) && q.Priority != cue.Answer && c.memory.Quiet(c.rules.Rule(q.Rule), q.Instance, q.Holds, c.situation())
+	return (q.Live || q.Holds) && q.Priority != cue.Answer &&
+		c.memory.Quiet(c.rules.Rule(q.Rule), q.Instance, q.Holds, c.situation())
 }
 
 func (w wording) Words(q *cue.Cue, members uint64) (long, short cue.Phrase, ok bool) {
@@ -178,7 +191,8 @@ func (c *Core) talk(out *Output) {
 		corner = int(n)
 	}
 	out.Say = &Utterance{
-		At: c.now, Text: say.Text, Rule: say.Rule, Priority: say.Priority.String(), Lap: c.lap(), Place: row[channel.CoursePlace], Corner: corner,
+		At: c.now, Text: say.Text, Rule: say.Rule, Priority: say.Priority.String(), Lap: c.lap(),
+		Place: row[channel.CoursePlace], Corner: corner,
 	}
 }
 
@@ -207,7 +221,8 @@ func (c *Core) busy() bool {
 	return ok && phase <= course.TurnIn
 }
 
-// From where on the driver brakes: share of the pedal, m/s² without one; and how long turning in takes, s. Common practice, no source.
+// From where on the driver brakes: share of the pedal, m/s² without one; and how long turning in takes, s. Common
+// practice, no source.
 const (
 	brakesFrom = 0.1
 	slowsFrom  = 3.0
@@ -228,7 +243,8 @@ func (c *Core) verdicts(out *Output) {
 	for i := range c.rulings {
 		r := &c.rulings[i]
 		q := journal.NewCue()
-		q.Rule, q.Text, q.Priority, q.Verdict, q.Why = r.Cue.Rule, r.Cue.Text, r.Cue.Priority.String(), string(r.Verdict), r.Why
+		q.Rule, q.Text, q.Priority, q.Verdict, q.Why = r.Cue.Rule, r.Cue.Text, r.Cue.Priority.String(),
+			string(r.Verdict), r.Why
 		q.Reason = string(r.Reason)
 		q.Queued, q.Start, q.End = journal.Num(r.Cue.Queued), journal.Num(r.Start), journal.Num(r.End)
 		c.event(out, q)

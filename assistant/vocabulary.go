@@ -60,7 +60,8 @@ var DefaultDisplay = map[channel.Quantity]Display{
 
 // NewVocabulary returns the names that rules may use for a feed that covers those channels, with this car and course
 // file, either of which may be nil; display overrides DefaultDisplay.
-func NewVocabulary(set *channel.Set, covered []channel.ID, k *car.Car, f *course.File, display map[channel.Quantity]Display) *Vocabulary {
+func NewVocabulary(set *channel.Set, covered []channel.ID, k *car.Car, f *course.File,
+	display map[channel.Quantity]Display) *Vocabulary {
 	v := &Vocabulary{
 		set: set, known: knowledge(set, covered, k, f),
 		limits:  map[string]car.Limit{},

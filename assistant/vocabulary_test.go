@@ -33,7 +33,8 @@ func measured(t *testing.T, set *channel.Set, o demo.Options) []channel.Sample {
 // drive takes the core through samples of which only the channels in keep are left, and tells which channels were
 // ever given and which computed channels ever had a value, 0 not counted where it means that nothing of the kind has
 // happened.
-func driveWith(t *testing.T, set *channel.Set, k *car.Car, samples []channel.Sample, keep []bool) (given []channel.ID, seen, stirred []bool) {
+func driveWith(t *testing.T, set *channel.Set, k *car.Car, samples []channel.Sample, keep []bool) (given []channel.ID, seen,
+	stirred []bool) {
 	none, err := rules.Compile(nil, assistant.NewVocabulary(set, nil, nil, nil, nil))
 	require.NoError(t, err)
 	core := assistant.NewCore(assistant.Setup{Channels: set, Car: k, Rules: none, Voice: wordy{}})
@@ -80,7 +81,8 @@ func TestStagesDoWhatTheyDeclare(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			text := string(data)
 			for _, key := range lost { // a comment has the same lines
-				text = strings.Replace(text, "\n"+key+":", "\n"+strings.Repeat(" ", len(key)-len(strings.TrimLeft(key, " ")))+"#"+key+":", 1)
+				text = strings.Replace(text, "\n"+key+":", "\n"+strings.Repeat(" ", len(key)-len(strings.TrimLeft(key, " ")))+"#"+key+":",
+					1)
 			}
 			k, err := car.Parse("demo.yaml", []byte(text))
 			require.NoError(t, err)
@@ -105,9 +107,11 @@ func TestStagesDoWhatTheyDeclare(t *testing.T) {
 				case n.Available && !d.Seldom:
 					require.True(t, seen[i], "%s is declared available and never had a value; given %v", c.Name, namesOf(set, given))
 				case !n.Available && d.Resting:
-					require.False(t, stirred[i], "%s is declared unavailable (%s) and stirred; given %v", c.Name, n.Why, namesOf(set, given))
+					require.False(t, stirred[i], "%s is declared unavailable (%s) and stirred; given %v", c.Name, n.Why,
+						namesOf(set, given))
 				case !n.Available:
-					require.False(t, seen[i], "%s is declared unavailable (%s) and had a value; given %v", c.Name, n.Why, namesOf(set, given))
+					require.False(t, seen[i], "%s is declared unavailable (%s) and had a value; given %v", c.Name, n.Why,
+						namesOf(set, given))
 				}
 			}
 		})

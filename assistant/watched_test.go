@@ -29,9 +29,11 @@ func (d *watchedDrive) Read(ctx context.Context, emit func(channel.Sample)) erro
 		d.given++
 		switch d.given {
 		case 1000:
-			d.notices = append(d.notices, feed.Notice{After: d.given, Health: journal.Health{Part: "source gps", State: "lost", Text: "nothing comes"}})
+			d.notices = append(d.notices, feed.Notice{After: d.given,
+				Health: journal.Health{Part: "source gps", State: "lost", Text: "nothing comes"}})
 		case 2000:
-			d.notices = append(d.notices, feed.Notice{After: d.given, Health: journal.Health{Part: "source gps", State: "ok", Text: "it is back"}})
+			d.notices = append(d.notices, feed.Notice{After: d.given,
+				Health: journal.Health{Part: "source gps", State: "ok", Text: "it is back"}})
 		}
 	})
 }

@@ -34,9 +34,11 @@ type wire struct {
 var wires = []wire{
 	{"packet", shipped("feeds/demo.yaml"), nil, writePackets},
 	{"json", streamFeed("transport: {kind: stdin}\ncodec: json\n", "path", false), nil, writeLines(jsonLine)},
-	{"json datagrams", streamFeed("transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: json\n", "path", false), nil, writeLines(jsonLine)},
+	{"json datagrams", streamFeed("transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: json\n", "path", false), nil,
+		writeLines(jsonLine)},
 	{"csv", streamFeed("transport: {kind: stdin}\ncodec: csv\n", "column", false), nil, writeLines(csvLine)},
-	{"csv with a row of units", streamFeed("transport: {kind: stdin}\ncodec: csv\ncsv: {units_row: true, delimiter: tab, decimal: comma}\n", "column", true), nil, writeLines(tabbedLine)},
+	{"csv with a row of units", streamFeed("transport: {kind: stdin}\ncodec: csv\ncsv: {units_row: true, delimiter: tab, decimal: comma}\n",
+		"column", true), nil, writeLines(tabbedLine)},
 	{"nmea", nmeaFeed, []session.File{{Kind: session.CourseFile, Name: "ring.yaml", Data: []byte(nmeaCourse())}}, writeSentences},
 	{"can", canFeed, []session.File{{Kind: session.IncludedFile, Name: "bus.dbc", Data: []byte(canBus)}}, writeFrames},
 }
@@ -54,10 +56,13 @@ var streamed = []struct {
 	channel, unit string
 	of            channel.ID
 }{
-	{"time", "ms", -1}, {"speed", "km/h", channel.Speed}, {"lap_number", "", channel.LapNumber}, {"lap_distance", "m", channel.LapDistance}, {"lap_time", "ms", channel.LapTime},
-	{"throttle", "%", channel.Throttle}, {"brake", "%", channel.Brake}, {"steering_wheel_angle", "deg", channel.SteeringWheelAngle}, {"yaw_rate", "deg/s", channel.YawRate},
+	{"time", "ms", -1}, {"speed", "km/h", channel.Speed}, {"lap_number", "", channel.LapNumber}, {"lap_distance", "m", channel.LapDistance},
+	{"lap_time", "ms", channel.LapTime},
+	{"throttle", "%", channel.Throttle}, {"brake", "%", channel.Brake}, {"steering_wheel_angle", "deg", channel.SteeringWheelAngle},
+	{"yaw_rate", "deg/s", channel.YawRate},
 	{"brake_temperature_fl", "°F", channel.BrakeTemperature}, {"brake_temperature_rl", "°F", channel.BrakeTemperature + 2},
-	{"tyre_pressure_fl", "psi", channel.TyrePressure}, {"fuel_volume", "ml", channel.FuelVolume}, {"position_x", "m", channel.PositionX}, {"position_y", "m", channel.PositionY},
+	{"tyre_pressure_fl", "psi", channel.TyrePressure}, {"fuel_volume", "ml", channel.FuelVolume}, {"position_x", "m", channel.PositionX},
+	{"position_y", "m", channel.PositionY},
 }
 
 func streamFeed(head, place string, unitsRow bool) string {
@@ -127,7 +132,8 @@ func tabbedLine(t testing.TB, i int, s channel.Sample) string {
 	return text
 }
 
-func writeLines(line func(t testing.TB, i int, s channel.Sample) string) func(testing.TB, *feedfile.File, *channel.Set, []channel.Sample) [][]byte {
+func writeLines(line func(t testing.TB, i int, s channel.Sample) string) func(testing.TB, *feedfile.File, *channel.Set,
+	[]channel.Sample) [][]byte {
 	return func(t testing.TB, f *feedfile.File, set *channel.Set, drive []channel.Sample) (pieces [][]byte) {
 		if head := line(t, -1, channel.Sample{Row: set.NewRow()}); head != "" {
 			pieces = append(pieces, []byte(head))
@@ -154,7 +160,8 @@ const nmeaFeed = "name: x\ntransport: {kind: stdin}\ncodec: nmea\n"
 // The course of the demo car lies around this point in the open sea: south and west, so that both signs are there.
 const nmeaLatitude, nmeaLongitude = -10.0, -20.0 // deg
 
-// place puts a point of the demo's plane on the earth, taken for a sphere: what is written is what is read, wherever it is.
+// place puts a point of the demo's plane on the earth, taken for a sphere: what is written is what is read, wherever it
+// is.
 func place(x, y float64) (lat, lon float64) {
 	const metre = 180 / math.Pi / 6371000 // deg
 	return nmeaLatitude + y*metre, nmeaLongitude + x*metre/math.Cos(nmeaLatitude*math.Pi/180)
@@ -212,8 +219,8 @@ func writeSentences(_ testing.TB, _ *feedfile.File, _ *channel.Set, drive []chan
 	return pieces
 }
 
-// canBus is the bus of the demo car, invented: both orders of bytes, signed and unsigned, 11 and 29 bits, a multiplexer, a
-// counter and a checksum.
+// canBus is the bus of the demo car, invented: both orders of bytes, signed and unsigned, 11 and 29 bits, a
+// multiplexer, a counter and a checksum.
 const canBus = `VERSION ""
 
 BU_: CAR LOGGER
@@ -276,13 +283,17 @@ can:
 
 // canSignals are the channels of the signals that are no part of the frame itself.
 var canSignals = map[string]channel.ID{
-	"Speed": channel.Speed, "Steering": channel.SteeringWheelAngle, "YawRate": channel.YawRate, "Throttle": channel.Throttle, "Brake": channel.Brake,
-	"Distance": channel.LapDistance, "Time": channel.LapTime, "Number": channel.LapNumber, "East": channel.PositionX, "North": channel.PositionY,
-	"DiscFront": channel.BrakeTemperature, "DiscRear": channel.BrakeTemperature + 2, "TyreFront": channel.TyrePressure, "Fuel": channel.FuelVolume,
+	"Speed": channel.Speed, "Steering": channel.SteeringWheelAngle, "YawRate": channel.YawRate, "Throttle": channel.Throttle,
+	"Brake":    channel.Brake,
+	"Distance": channel.LapDistance, "Time": channel.LapTime, "Number": channel.LapNumber, "East": channel.PositionX,
+	"North":     channel.PositionY,
+	"DiscFront": channel.BrakeTemperature, "DiscRear": channel.BrakeTemperature + 2, "TyreFront": channel.TyrePressure,
+	"Fuel": channel.FuelVolume,
 }
 
-// writeFrames writes the drive as candump does, in its log form and every third moment in columns. What the DBC file means
-// and where bits go is the work of another program (go.einride.tech/can), so that a mistake of ours does not cancel out.
+// writeFrames writes the drive as candump does, in its log form and every third moment in columns. What the DBC file
+// means and where bits go is the work of another program (go.einride.tech/can), so that a mistake of ours does not
+// cancel out.
 func writeFrames(t testing.TB, _ *feedfile.File, _ *channel.Set, drive []channel.Sample) (pieces [][]byte) {
 	p := dbc.NewParser("bus.dbc", []byte(canBus))
 	require.NoError(t, p.Parse())
@@ -304,7 +315,8 @@ func writeFrames(t testing.TB, _ *feedfile.File, _ *channel.Set, drive []channel
 				if o.IsMultiplexed && o.MultiplexerSwitch != page {
 					continue
 				}
-				d := descriptor.Signal{Name: string(o.Name), Start: uint8(o.StartBit), Length: uint8(o.Size), IsBigEndian: o.IsBigEndian, IsSigned: o.IsSigned}
+				d := descriptor.Signal{Name: string(o.Name), Start: uint8(o.StartBit), Length: uint8(o.Size), IsBigEndian: o.IsBigEndian,
+					IsSigned: o.IsSigned}
 				switch of, ok := canSignals[d.Name]; {
 				case d.Name == "Page":
 					d.MarshalUnsigned(&data, page)
@@ -347,16 +359,19 @@ func writeFrames(t testing.TB, _ *feedfile.File, _ *channel.Set, drive []channel
 	return pieces
 }
 
-// What a wire carries arrives as it was written, as exactly as its digits and bits allow; else the stories below would be of
-// another car. The truth is the drive.
+// What a wire carries arrives as it was written, as exactly as its digits and bits allow; else the stories below would
+// be of another car. The truth is the drive.
 func TestWiresCarryTheDrive(t *testing.T) {
 	const deg = math.Pi / 180
 	tests := map[string]map[channel.ID]float64{ // how far off a reading may be: half of its last digit or bit, and a little
 		"nmea": {channel.Speed: 1e-5, channel.Latitude: 1e-9 * deg, channel.Longitude: 1e-9 * deg, channel.Heading: 1e-5 * deg},
 		"can": {
-			channel.Speed: 0.0051 / 3.6, channel.SteeringWheelAngle: 0.051 * deg, channel.YawRate: 0.0051 * deg, channel.Throttle: 0.0026, channel.Brake: 0.0026,
-			channel.LapDistance: 0.0051, channel.LapTime: 0.00051, channel.LapNumber: 1e-9, channel.PositionX: 0.00051, channel.PositionY: 0.00051,
-			channel.BrakeTemperature: 0.051, channel.BrakeTemperature + 2: 0.051, channel.TyrePressure: 0.0051 * 6.895, channel.FuelVolume: 0.00051,
+			channel.Speed: 0.0051 / 3.6, channel.SteeringWheelAngle: 0.051 * deg, channel.YawRate: 0.0051 * deg, channel.Throttle: 0.0026,
+			channel.Brake:       0.0026,
+			channel.LapDistance: 0.0051, channel.LapTime: 0.00051, channel.LapNumber: 1e-9, channel.PositionX: 0.00051,
+			channel.PositionY:        0.00051,
+			channel.BrakeTemperature: 0.051, channel.BrakeTemperature + 2: 0.051, channel.TyrePressure: 0.0051 * 6.895,
+			channel.FuelVolume: 0.00051,
 		},
 	}
 	for _, w := range wires {

@@ -19,8 +19,10 @@ func steady(t testing.TB, voc *words) []float64 {
 		env[i] = 0
 	}
 	for name, x := range map[string]float64{
-		"brake_events": 10, "brake_peak_front": 400, "brake_peak_rear": 400, "fuel_margin": 3, "fuel_doubt": 0.3, "fuel_laps_left": 9, "laps_to_go": 6,
-		"tyres_ready": 1, "speed": 60, "tyre_core_fl": 90, "tyre_core_fr": 90, "tyre_core_rl": 90, "tyre_core_rr": 90, "tyre_core_mean_fl": 88,
+		"brake_events": 10, "brake_peak_front": 400, "brake_peak_rear": 400, "fuel_margin": 3, "fuel_doubt": 0.3, "fuel_laps_left": 9,
+		"laps_to_go":  6,
+		"tyres_ready": 1, "speed": 60, "tyre_core_fl": 90, "tyre_core_fr": 90, "tyre_core_rl": 90, "tyre_core_rr": 90,
+		"tyre_core_mean_fl":     88,
 		"tyre_pressure_mean_fl": 180, "tyre_pressure_mean_fr": 180, "tyre_pressure_mean_rl": 180, "tyre_pressure_mean_rr": 180, "flag": 1,
 	} {
 		n, ok := voc.Name(name)
@@ -83,7 +85,8 @@ func sixty() (*words, string) {
 	b.WriteString("rules:\n")
 	for i := range 60 {
 		x, y := fmt.Sprintf("c%d", i), fmt.Sprintf("c%d", 119-i)
-		when := [...]string{x + " < 10", x + " > 90 and " + y + " < 50", x + " - " + y + " > 95", "not " + x + " < 95 or " + y + " == 1000", "between(" + x + ", 97, 99) and abs(" + y + ") < 50"}[i%5]
+		when := [...]string{x + " < 10", x + " > 90 and " + y + " < 50", x + " - " + y + " > 95", "not " + x + " < 95 or " + y + " == 1000",
+			"between(" + x + ", 97, 99) and abs(" + y + ") < 50"}[i%5]
 		fmt.Fprintf(&b, "  - {name: r%d, when: \"%s\", on_delay: 0.5 s, say: Call.}\n", i, when)
 	}
 	return voc, b.String()

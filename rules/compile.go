@@ -13,8 +13,8 @@ import (
 // switchOnly marks a spec that does nothing but switch a rule of an earlier file off or on.
 const switchOnly expression.Each = "switch"
 
-// defaultExpires is how long what is said of an event, or of the end of a state, waits for room where a rule does not tell, in seconds:
-// about the length of a straight and the corner before it (common practice, no source).
+// defaultExpires is how long what is said of an event, or of the end of a state, waits for room where a rule does not
+// tell, in seconds: about the length of a straight and the corner before it (common practice, no source).
 const defaultExpires = 10.0
 
 // rule checks and compiles one rule; nil after a mistake that leaves nothing to go on with.
@@ -28,7 +28,8 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 			for _, s := range b.specs {
 				names = append(names, s.rule.Name)
 			}
-			raw.Bad(raw.N, document.Meant(raw.name, names, ""), "no earlier file has this rule, so it cannot be switched off or on")
+			raw.Bad(raw.N, document.Meant(raw.name, names, ""),
+				"no earlier file has this rule, so it cannot be switched off or on")
 			return nil
 		}
 		sp := &spec{rule: &Rule{Name: raw.name, Each: switchOnly}}
@@ -40,13 +41,15 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	before := raw.Count()
 	r := &Rule{
 		Name: raw.name, Group: raw.group, File: raw.file, Line: raw.N.Line,
-		Each:       expression.Each(raw.choice("each", string(expression.Once), string(expression.EachWheel), string(expression.EachAxle), string(expression.EachSide))),
-		Priority:   Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
-		Clear:      Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
-		Where:      Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
-		EndOnly:    raw.Get("say") == nil,
-		latch:      raw.Flag(raw.Get("latch"), "latch", false),
-		Importance: Importance(raw.choice("importance", string(NormalImportance), string(LowImportance), string(HighImportance))),
+		Each: expression.Each(raw.choice("each", string(expression.Once), string(expression.EachWheel),
+			string(expression.EachAxle), string(expression.EachSide))),
+		Priority: Priority(raw.choice("priority", string(Advisory), string(Caution), string(Warning))),
+		Clear:    Priority(raw.choice("clear_priority", string(Advisory), string(Caution), string(Warning))),
+		Where:    Where(raw.choice("where", string(Anywhere), string(Straight), string(Line))),
+		EndOnly:  raw.Get("say") == nil,
+		latch:    raw.Flag(raw.Get("latch"), "latch", false),
+		Importance: Importance(raw.choice("importance", string(NormalImportance), string(LowImportance),
+			string(HighImportance))),
 	}
 	w := &ruleWriter{builder: b, raw: raw, rule: r}
 	w.times()
@@ -57,7 +60,8 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	if raw.Get("say") == nil && raw.Get("say_clear") == nil {
 		raw.Bad(raw.N, "write say: Fuel low.", "the rule has nothing to say")
 	}
-	for _, pair := range [][2]string{{"say_short", "say"}, {"merge_short", "merge"}, {"clear_priority", "say_clear"}, {"repeat_later", "repeat"}} {
+	for _, pair := range [][2]string{{"say_short", "say"}, {"merge_short", "merge"}, {"clear_priority", "say_clear"},
+		{"repeat_later", "repeat"}} {
 		if n := raw.Get(pair[0]); n != nil && raw.Get(pair[1]) == nil {
 			raw.Bad(n, "write "+pair[1]+" as well", "there is no %s for this %s", pair[1], pair[0])
 		}
@@ -120,9 +124,11 @@ func (w *ruleWriter) duration(key string, absent float64, positive bool) float64
 	switch {
 	case v.Q == expression.QTime || v.Bare && v.C == 0:
 	case v.Bare:
-		return fail("write it with one of "+strings.Join(expression.UnitsOf(w.voc, expression.QTime), ", "), "%s has no unit", key)
+		return fail("write it with one of "+strings.Join(expression.UnitsOf(w.voc, expression.QTime), ", "),
+			"%s has no unit", key)
 	default:
-		return fail("write it with one of "+strings.Join(expression.UnitsOf(w.voc, expression.QTime), ", "), "%s is a time, and this is %s", key, v.Describe())
+		return fail("write it with one of "+strings.Join(expression.UnitsOf(w.voc, expression.QTime), ", "),
+			"%s is a time, and this is %s", key, v.Describe())
 	}
 	switch {
 	case v.C < 0:
@@ -191,7 +197,10 @@ type field struct {
 
 func (fd *field) take(c *expression.Checker) (lacks []expression.Missing) {
 	for _, m := range c.Bad {
-		if !slices.ContainsFunc(fd.bad, func(o *expression.Mistake) bool { return o.Pos == m.Pos && strings.EqualFold(o.Hint, m.Hint) }) {
+		if !slices.ContainsFunc(fd.bad, func(o *expression.Mistake) bool {
+			return o.Pos == m.Pos &&
+				strings.EqualFold(o.Hint, m.Hint)
+		}) {
 			fd.bad = append(fd.bad, m)
 		}
 	}
@@ -292,7 +301,8 @@ func (w *ruleWriter) instances() []compiled {
 		for _, n := range needs {
 			needed = append(needed, n.Value)
 		}
-		r.print = fmt.Sprintf("%s\n%s\n%v %v %v %v %v %v", when.node.Value, r.Each, w.db.C, r.onDelay, r.offDelay, r.latch, r.suppress, needed)
+		r.print = fmt.Sprintf("%s\n%s\n%v %v %v %v %v %v", when.node.Value, r.Each, w.db.C, r.onDelay, r.offDelay,
+			r.latch, r.suppress, needed)
 	}
 	return parts
 }

@@ -42,7 +42,8 @@ rules:
 
 // A mistake tells its place and the way out.
 func ExampleCompile() {
-	_, err := rules.Compile([]rules.Source{{Name: "my.yaml", Data: []byte("rules:\n  - name: low\n    when: fuel_left < 5\n    say: Fuel low.\n")}}, car())
+	_, err := rules.Compile([]rules.Source{{Name: "my.yaml", Data: []byte("rules:\n  - name: low\n    when: fuel_left < 5\n    say: " +
+		"Fuel low.\n")}}, car())
 	fmt.Println(err)
 	// Output:
 	// my.yaml:3:21: rule "low": a bare number cannot be compared with fuel_left (volume): the unit is missing

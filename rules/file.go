@@ -29,7 +29,8 @@ type rawRule struct {
 }
 
 var (
-	ruleKeys = []string{"name", "when", "each", "deadband", "on_delay", "off_delay", "latch", "repeat", "repeat_later", "apart", "expires", "priority", "clear_priority", "importance", "suppress_in", "where",
+	ruleKeys = []string{"name", "when", "each", "deadband", "on_delay", "off_delay", "latch", "repeat", "repeat_later",
+		"apart", "expires", "priority", "clear_priority", "importance", "suppress_in", "where",
 		"say", "say_short", "say_clear", "merge", "merge_short", "needs", "off"}
 	answerKeys = []string{"ask", "when", "say", "say_short"}
 	kebab      = regexp.MustCompile(`^[a-z][a-z0-9]*(-[a-z0-9]+)*$`)
@@ -82,12 +83,14 @@ func (f *file) rule(n *document.Node) {
 	case r.name == "":
 		return
 	case !kebab.MatchString(r.name):
-		r.Bad(r.Get("name"), "write small letters and digits with hyphens between the words, such as rear-brakes-cold", "%q cannot be a name", r.name)
+		r.Bad(r.Get("name"), "write small letters and digits with hyphens between the words, such as rear-brakes-cold",
+			"%q cannot be a name", r.name)
 		return
 	}
 	for _, other := range f.rules {
 		if other.name == r.name {
-			r.Bad(n, fmt.Sprintf("the other one stands in line %d", other.N.Line), "the file has two rules of this name")
+			r.Bad(n, fmt.Sprintf("the other one stands in line %d", other.N.Line),
+				"the file has two rules of this name")
 			return
 		}
 	}
@@ -132,7 +135,8 @@ func (r *rawRule) choice(key string, words ...string) string {
 
 // list reads a list of words, or a single one.
 func (r *rawRule) list(key string) []*document.Node {
-	return slices.DeleteFunc(r.OneOrMore(r.Get(key), key), func(n *document.Node) bool { return r.Scalar(n, key) == nil })
+	return slices.DeleteFunc(r.OneOrMore(r.Get(key), key),
+		func(n *document.Node) bool { return r.Scalar(n, key) == nil })
 }
 
 // blame reports a mistake inside the scalar n.

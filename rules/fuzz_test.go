@@ -34,7 +34,8 @@ func places(t *testing.T, err error, src string) {
 
 func FuzzTemplate(f *testing.F) {
 	for _, s := range []string{
-		"{axle} brakes cold.", "Fuel, {-fuel_margin as tenths} laps short. Save {fuel_save in gal_us/lap as hundredths}.", "{flag as label}", "{", "}", "{}", "{{gear}}", "{gear as }", "{gear in }",
+		"{axle} brakes cold.", "Fuel, {-fuel_margin as tenths} laps short. Save {fuel_save in gal_us/lap as hundredths}.",
+		"{flag as label}", "{", "}", "{}", "{{gear}}", "{gear as }", "{gear in }",
 		"a. b! c? {gear as off}", "{5 K/s in K/min as whole}", "{\"}\"}", "{instances}", "ünïcode {gear} ßtart",
 	} {
 		f.Add(s)

@@ -93,11 +93,13 @@ func TestTheManual(t *testing.T) {
 
 	bench := story.Bench{Words: voc, Car: func(string) (rules.Vocabulary, error) { return voc, nil }, Open: func(string) ([]byte, error) {
 		first, _, _ := strings.Cut(text[strings.Index(text, "```yaml\n")+8:], "```")
-		return []byte(first + "  - {name: wheel-hot, each: wheel, when: tyre_core > 110 °C, suppress_in: [pits], say: '{wheel} hot.'}\n"), nil
+		return []byte(first + "  - {name: wheel-hot, each: wheel, when: tyre_core > 110 °C, suppress_in: [pits], say: '{wheel} hot.'}\n"),
+			nil
 	}}
 	_, err = story.Run("README.md", []byte(tests), bench)
 	require.NoError(t, err)
-	for _, src := range []string{"qqqqqq: 1", "tests: [{qqqqqq: 1}]", "tests: [{name: a, samples: [{t: 0 s}], calls: [{qqqqqq: 1}]}]", "tests: [{name: a, samples: [{t: 0 s}], silent: [{qqqqqq: 1}]}]"} {
+	for _, src := range []string{"qqqqqq: 1", "tests: [{qqqqqq: 1}]", "tests: [{name: a, samples: [{t: 0 s}], calls: [{qqqqqq: 1}]}]",
+		"tests: [{name: a, samples: [{t: 0 s}], silent: [{qqqqqq: 1}]}]"} {
 		_, err := story.Run("a_test.yaml", []byte(src), bench)
 		for _, key := range hintOf(t, err, "its keys are ") {
 			require.Contains(t, tests, key+":", "no block shows the key")

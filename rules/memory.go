@@ -37,7 +37,8 @@ type cell struct {
 
 // NewMemory returns a Memory in which every instance is unknown.
 func (s *Set) NewMemory() *Memory {
-	m := &Memory{set: s, cells: make([]cell, len(s.instances)), tracks: make([]expression.Track, s.tracks), watched: make([]watched, len(s.watches)), dirty: make([]uint64, words64(len(s.instances)))}
+	m := &Memory{set: s, cells: make([]cell, len(s.instances)), tracks: make([]expression.Track, s.tracks),
+		watched: make([]watched, len(s.watches)), dirty: make([]uint64, words64(len(s.instances)))}
 	for i, w := range s.watches {
 		m.watched[i] = watched{index: w.index, lo: math.NaN(), hi: math.NaN(), seen: ^uint64(0)}
 	}
@@ -86,8 +87,8 @@ func (m *Memory) Active(rule *Rule, instance int) bool {
 	return i >= 0 && m.cells[i].state == Active
 }
 
-// Quiet tells whether what an instance says must not be said now: the situation suppresses its rule, or, where it speaks of a
-// state that lasts, that is not the case at this moment although it may not have cleared yet.
+// Quiet tells whether what an instance says must not be said now: the situation suppresses its rule, or, where it
+// speaks of a state that lasts, that is not the case at this moment although it may not have cleared yet.
 func (m *Memory) Quiet(rule *Rule, instance int, lasts bool, situation uint64) bool {
 	if rule == nil || instance < 0 || instance > 3 || m.set.byName[rule.Name] != rule || rule.cells[instance] < 0 {
 		return lasts
@@ -108,8 +109,8 @@ func (m *Memory) Words(rule *Rule, instance int, env []float64) (text, short str
 	return text, in.short.words(&f, 1<<instance), text != ""
 }
 
-// Reset lets go of all latched instances whose condition has gone, and tells how many: they clear at the next Step. An instance whose
-// condition is still there stays.
+// Reset lets go of all latched instances whose condition has gone, and tells how many: they clear at the next Step. An
+// instance whose condition is still there stays.
 func (m *Memory) Reset() (n int) {
 	for i := range m.cells {
 		if c := &m.cells[i]; c.gone && !c.released {
@@ -250,7 +251,8 @@ func (c *cell) elapsed(now float64) float64 {
 
 func (m *Memory) transition(in *compiled, from, to State, now float64) Transition {
 	f := &m.frame
-	t := Transition{Rule: in.rule, Instance: in.number, Wheel: in.in.Suffix, From: from, To: to, At: now, Value: math.NaN(), Limit: math.NaN()}
+	t := Transition{Rule: in.rule, Instance: in.number, Wheel: in.in.Suffix, From: from, To: to, At: now,
+		Value: math.NaN(), Limit: math.NaN()}
 	if in.decide.Left != nil {
 		t.Value = in.decide.Left(f)
 	}

@@ -94,7 +94,8 @@ func TestDeadband(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			voc := car()
-			set := compile(t, voc, fmt.Sprintf("rules: [{name: hot, when: %q, deadband: %q, say: Hot., say_clear: Fine.}]", tt.when, tt.deadband))
+			set := compile(t, voc, fmt.Sprintf("rules: [{name: hot, when: %q, deadband: %q, say: Hot., say_clear: Fine.}]", tt.when,
+				tt.deadband))
 			mem := set.NewMemory()
 			step := func(x float64) string {
 				env := voc.row(t, map[string]float64{"oil_temperature": x, "gear": 3})
@@ -127,7 +128,8 @@ func TestLatchAndReset(t *testing.T) {
 
 func TestRepeat(t *testing.T) {
 	voc := car()
-	mem := compile(t, voc, "rules: [{name: hot, when: oil_temperature > 100 °C, off_delay: 5 s, repeat: 3 s, say: 'Hot, {oil_temperature}.'}]").NewMemory()
+	mem := compile(t, voc, "rules: [{name: hot, when: oil_temperature > 100 °C, off_delay: 5 s, repeat: 3 s, say: 'Hot, "+
+		"{oil_temperature}.'}]").NewMemory()
 	got := said(t, voc, mem, "oil_temperature", 0, 101, 102, 103, 104, 90, 90, 90, 108)
 	// Not at 6: the condition has gone although the call is still active.
 	require.Equal(t, []string{"0 Hot, one hundred and one.", "3 Hot, one hundred and four.", "7 Hot, one hundred and eight."}, got)
@@ -147,7 +149,8 @@ func TestRate(t *testing.T) {
 	for _, hz := range []float64{10, 60, 360} {
 		t.Run(fmt.Sprint(hz), func(t *testing.T) {
 			voc := car()
-			mem := compile(t, voc, "rules: [{name: r, when: rate(tyre_core_fl) > 0.5 K/s, say: Rising.}, {name: s, when: rate(tyre_core_fl) >= 1.26424 K/s, say: Quick.}]").NewMemory()
+			mem := compile(t, voc, "rules: [{name: r, when: rate(tyre_core_fl) > 0.5 K/s, say: Rising.}, {name: s, when: "+
+				"rate(tyre_core_fl) >= 1.26424 K/s, say: Quick.}]").NewMemory()
 			at := map[string]float64{}
 			for i := 0; i <= int(6*hz); i++ {
 				now := float64(i) / hz
@@ -228,7 +231,8 @@ func TestStateMachineAgainstModel(t *testing.T) {
 		xs := rapid.SliceOfN(rapid.IntRange(95, 105), 1, 60).Draw(t, "xs") // 95 stands for unknown
 		voc := car()
 		set, err := rules.Compile([]rules.Source{{Name: "a.yaml", Data: fmt.Appendf(nil,
-			"rules: [{name: hot, when: oil_temperature > 100 °C, on_delay: %d s, off_delay: %d s, deadband: %d K, say: Hot.}]", on, off, band)}}, voc)
+			"rules: [{name: hot, when: oil_temperature > 100 °C, on_delay: %d s, off_delay: %d s, deadband: %d K, say: Hot.}]", on, off,
+			band)}}, voc)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -8,8 +8,9 @@ import (
 	"earshot/rules"
 )
 
-// A warning that nags is switched off: low oil pressure under load, with the foot lifted in every corner, and a coolant that hovers around its
-// limit, are told twice and then about once a lap (common practice, no source). Thirteen laps of 82 s.
+// A warning that nags is switched off: low oil pressure under load, with the foot lifted in every corner, and a coolant
+// that hovers around its limit, are told twice and then about once a lap (common practice, no source). Thirteen laps of
+// 82 s.
 func TestShippedWarningsDoNotNag(t *testing.T) {
 	voc := car()
 	set, err := rules.Compile(shipped(t), voc)

@@ -45,8 +45,8 @@ type Rule struct {
 	Where    Where
 	// Importance is the order among advisories: who goes first, and who gives way when there is too much to say.
 	Importance Importance
-	// Expires is how long what is said of an event may wait, in seconds, and say_clear from the clearing of a state. What
-	// is said of a state waits as long as the state lasts.
+	// Expires is how long what is said of an event may wait, in seconds, and say_clear from the clearing of a state.
+	// What is said of a state waits as long as the state lasts.
 	Expires float64
 	// Apart is how long a call is not told after another one of the same rule, in seconds; 0: there is no such time.
 	Apart float64
@@ -104,13 +104,15 @@ func (s State) String() string {
 
 // A Transition is an instance that changed its mind, or a repeat (From and To both Active).
 type Transition struct {
-	Rule         *Rule
-	Instance     int    // 0 to 3 in the order fl fr rl rr, front rear, left right; 0 without each
-	Wheel        string // the instance's suffix, or ""
-	From, To     State
-	At           float64 // seconds, as given to Step
-	Value, Limit float64 // both sides of the deciding comparison, the limit with the deadband that was in force; NaN where there is none
-	Say          bool    // there is a Text to be said
+	Rule     *Rule
+	Instance int    // 0 to 3 in the order fl fr rl rr, front rear, left right; 0 without each
+	Wheel    string // the instance's suffix, or ""
+	From, To State
+	At       float64 // seconds, as given to Step
+	// Value and Limit are both sides of the deciding comparison, the limit with the deadband in force; NaN where there
+	// is none.
+	Value, Limit float64
+	Say          bool // there is a Text to be said
 	Text         string
 	Short        string // the same in fewer words, for where Text does not fit; "" where the rule has none
 	Why          string // why there is nothing to be said although the rule has words, else ""

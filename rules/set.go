@@ -68,7 +68,8 @@ func Compile(files []Source, voc expression.Vocabulary) (*Set, error) {
 			f.Bad(nil, "", "the file is read twice")
 		}
 		if count += len(f.rules); count > mostRules {
-			f.Bad(nil, "merge rules with each:, or take some out", "with this file there are %d rules, and no more than %d may be", count, mostRules)
+			f.Bad(nil, "merge rules with each:, or take some out",
+				"with this file there are %d rules, and no more than %d may be", count, mostRules)
 		} else {
 			b.file(f)
 		}
@@ -185,7 +186,8 @@ func (b *builder) finish() *Set {
 		if sp.off != "" {
 			sp.parts = nil
 		}
-		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why, Learned: r.learned, Active: len(sp.parts) > 0}
+		info := RuleInfo{Name: r.Name, Group: r.Group, File: r.File, Line: r.Line, Priority: r.Priority, Why: r.why,
+			Learned: r.learned, Active: len(sp.parts) > 0}
 		if !info.Active {
 			info.Learned = nil
 		}

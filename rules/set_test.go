@@ -63,13 +63,15 @@ func TestWhatIsNotAvailableSwitchesOff(t *testing.T) {
 
 func TestMomentary(t *testing.T) {
 	for when, want := range map[string]bool{
-		"lap_completed": true, "lap_completed == 1 and gear > 1": true, "changed(gear)": true, "not lap_completed": false, "gear > 1": false,
+		"lap_completed": true, "lap_completed == 1 and gear > 1": true, "changed(gear)": true, "not lap_completed": false,
+		"gear > 1":                  false,
 		"lap_completed or gear > 1": false, "personal_best or stint_started": true, "changed(gear) and not tyres_ready": true,
 	} {
 		voc := car()
 		set := compile(t, voc, "rules: [{name: a, when: "+when+", say: x.}]")
 		var momentary bool
-		for _, tr := range set.NewMemory().Step(0, voc.row(t, map[string]float64{"gear": 0, "lap_completed": 0, "personal_best": 0, "stint_started": 0, "tyres_ready": 0}), 0, nil) {
+		for _, tr := range set.NewMemory().Step(0, voc.row(t,
+			map[string]float64{"gear": 0, "lap_completed": 0, "personal_best": 0, "stint_started": 0, "tyres_ready": 0}), 0, nil) {
 			momentary = tr.Rule.Momentary
 		}
 		require.Equal(t, want, momentary, when)
@@ -119,7 +121,8 @@ func TestMerged(t *testing.T) {
   - {name: axle, each: axle, when: brake_peak < brake_cold, say: "{axle} brakes cold.", merge: "{instances} brakes cold."}
   - {name: side, each: side, when: max(tyre_core_*) > tyre_high, say: "{side} side hot.", merge: "{instances} hot."}
   - {name: none, each: wheel, when: tyre_core > tyre_high, say: "{wheel} hot."}`)
-	env := voc.row(t, map[string]float64{"tyre_core_fl": 101, "tyre_core_fr": 112, "tyre_core_rl": 90, "tyre_core_rr": 90, "brake_peak_front": 90, "brake_peak_rear": 90})
+	env := voc.row(t, map[string]float64{"tyre_core_fl": 101, "tyre_core_fr": 112, "tyre_core_rl": 90, "tyre_core_rr": 90,
+		"brake_peak_front": 90, "brake_peak_rear": 90})
 	byName := map[string]*rules.Rule{}
 	for _, tr := range set.NewMemory().Step(0, env, 0, nil) {
 		byName[tr.Rule.Name] = tr.Rule
@@ -188,7 +191,8 @@ answers:
 
 func TestTexts(t *testing.T) {
 	env := map[string]float64{
-		"fuel_left": 12.34, "fuel_margin": -2.4, "completed_lap_time": 102.34, "lap_delta": 0.16, "abs_level": 0, "flag": 3, "last_corner": 4,
+		"fuel_left": 12.34, "fuel_margin": -2.4, "completed_lap_time": 102.34, "lap_delta": 0.16, "abs_level": 0, "flag": 3,
+		"last_corner":      4,
 		"tyre_pressure_fr": 188.9165, "tyre_core_fl": 91.6, "brake_bias": 0.525, "gap_ahead": -1.1, "tyre_spread_front": -8.4, "gear": -1,
 	}
 	tests := []struct{ src, want string }{
@@ -240,7 +244,8 @@ func TestAnswers(t *testing.T) {
 		env  map[string]float64
 		want string
 	}{
-		{"fuel", map[string]float64{"fuel_margin": -2.4, "fuel_state": 2, "fuel_save": 0.15}, "Save point one five. Two point four laps short."},
+		{"fuel", map[string]float64{"fuel_margin": -2.4, "fuel_state": 2, "fuel_save": 0.15},
+			"Save point one five. Two point four laps short."},
 		{"fuel", map[string]float64{"fuel_margin": -2.4}, "Not sure yet. About two point four laps short."},
 		{"fuel", map[string]float64{"fuel_margin": -0.2, "fuel_state": 1}, "Fuel marginal, minus point two."},
 		{"fuel", map[string]float64{"fuel_margin": 1.2, "fuel_state": 0}, "Fuel good, one point two laps over."},
@@ -251,7 +256,8 @@ func TestAnswers(t *testing.T) {
 		{"lap", map[string]float64{"completed_lap_time": 102.3, "best_lap_time": 101.9}, "Last forty-two three. Best forty-one nine."},
 		{"lap", nil, "No lap yet."},
 		{"gap", map[string]float64{"gap_behind": 1.1}, "Behind one point one."},
-		{"tyres", map[string]float64{"tyres_ready": 0, "tyre_core_fl": 60, "tyre_core_fr": 62, "tyre_core_rl": 50, "tyre_core_rr": 52}, "Tyres not ready, front sixty-one, rear fifty-one."},
+		{"tyres", map[string]float64{"tyres_ready": 0, "tyre_core_fl": 60, "tyre_core_fr": 62, "tyre_core_rl": 50, "tyre_core_rr": 52},
+			"Tyres not ready, front sixty-one, rear fifty-one."},
 		{"brakes", map[string]float64{"brake_peak_front": 412, "brake_peak_rear": 300}, "Brakes, front four ten, rear three hundred."},
 		{"weather", nil, ""},
 	}
@@ -277,7 +283,8 @@ answers:
 }
 
 func TestStatesAreWrittenOut(t *testing.T) {
-	require.Equal(t, []string{"unknown", "normal", "active", "unknown"}, []string{rules.Unknown.String(), rules.Normal.String(), rules.Active.String(), rules.State(9).String()})
+	require.Equal(t, []string{"unknown", "normal", "active", "unknown"},
+		[]string{rules.Unknown.String(), rules.Normal.String(), rules.Active.String(), rules.State(9).String()})
 }
 
 // A Set may be used by several Memories at once, and what it hands out cannot change it.
@@ -310,7 +317,8 @@ func (foreign) Language() *spoken.Language {
 func TestAnotherLanguage(t *testing.T) {
 	voc := foreign{car()}
 	set, err := rules.Compile([]rules.Source{{Name: "a.yaml", Data: []byte(
-		`rules: [{name: hot, each: wheel, when: tyre_core > tyre_high, say: "{wheel} heiß, {tyre_core}.", merge: "{instances} heiß."}]`)}}, voc)
+		`rules: [{name: hot, each: wheel, when: tyre_core > tyre_high, say: "{wheel} heiß, {tyre_core}.", merge: "{instances} heiß."}]`)}},
+		voc)
 	require.NoError(t, err)
 	env := voc.row(t, map[string]float64{"tyre_core_fl": 112, "tyre_core_fr": 90, "tyre_core_rl": 90, "tyre_core_rr": 90})
 	transitions := set.NewMemory().Step(0, env, 0, nil)

@@ -92,7 +92,8 @@ func TestShippedAnswersAboutLaps(t *testing.T) {
 		{"delta", nil, "No lap yet."},
 		{"lap", map[string]float64{"completed_lap_time": 103, "best_lap_time": 102.5, "potential_lap_time": 102.1},
 			"Last forty-three flat. Best forty-two five. By sector, forty-two one."},
-		{"lap", map[string]float64{"completed_lap_time": 103, "best_lap_time": 102.5, "potential_lap_time": 102.5}, "Last forty-three flat. Best forty-two five."},
+		{"lap", map[string]float64{"completed_lap_time": 103, "best_lap_time": 102.5, "potential_lap_time": 102.5},
+			"Last forty-three flat. Best forty-two five."},
 	} {
 		got, _, ok := set.Answer(tt.ask, voc.row(t, tt.env))
 		require.True(t, ok)

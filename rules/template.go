@@ -47,7 +47,8 @@ func cutTemplate(src string) ([][]rawPart, *expression.Mistake) {
 		return nil, expression.NewMistake(0, "", "the text is empty")
 	}
 	if len(src) > longestText {
-		return nil, expression.NewMistake(0, "nobody listens that long at speed", "the text is longer than %d characters", longestText)
+		return nil, expression.NewMistake(0, "nobody listens that long at speed",
+			"the text is longer than %d characters", longestText)
 	}
 	var out [][]rawPart
 	var cur []rawPart
@@ -213,7 +214,8 @@ func (c speaker) wordsWhere(n *expression.Node) part {
 	if when.Q == expression.NoQuantity {
 		return part{}
 	}
-	return part{value: expression.Truth(when.Cond), words: []string{text}, say: func(float64) (string, bool) { return text, true }}
+	return part{value: expression.Truth(when.Cond), words: []string{text},
+		say: func(float64) (string, bool) { return text, true }}
 }
 
 // cutTail cuts "x in psi" at the last separator. It returns s whole where the
@@ -238,17 +240,20 @@ func shift(n *expression.Node, by int) {
 
 // styles lists how a value may be said, with the decimals where they are fixed.
 var styles = map[string]int{
-	"whole": 0, "tens": 0, "tenths": 1, "hundredths": 2, "lap_time": 1, "lap_brief": 1, "gap": 1, "compared": 1, "laps": 1, "whole_laps": 0, "off": 0, "signed": -1,
+	"whole": 0, "tens": 0, "tenths": 1, "hundredths": 2, "lap_time": 1, "lap_brief": 1, "gap": 1, "compared": 1,
+	"laps": 1, "whole_laps": 0, "off": 0, "signed": -1,
 	"label": 0, "corner": 0,
 }
 
 var styleNames = slices.Sorted(maps.Keys(styles))
 
 // styleQuantity is what some styles are for.
-var styleQuantity = map[string]string{"lap_time": expression.QTime, "lap_brief": expression.QTime, "gap": expression.QTime, "compared": expression.QTime, "laps": expression.QLaps, "whole_laps": expression.QLaps}
+var styleQuantity = map[string]string{"lap_time": expression.QTime, "lap_brief": expression.QTime,
+	"gap": expression.QTime, "compared": expression.QTime, "laps": expression.QLaps, "whole_laps": expression.QLaps}
 
 // speech compiles how v is said. A unit or style of "" means as usual.
-func (c speaker) speech(v *expression.Value, n *expression.Node, unit string, unitPos int, style string, stylePos int) func(float64) (string, bool) {
+func (c speaker) speech(v *expression.Value, n *expression.Node, unit string, unitPos int, style string,
+	stylePos int) func(float64) (string, bool) {
 	decimals, known := styles[style]
 	if style != "" && !known {
 		c.Fail(stylePos, document.OneOf(style, styleNames), "unknown style %q", style)
@@ -302,7 +307,8 @@ func (c speaker) display(v *expression.Value, n *expression.Node, unit string, p
 		spelling, decimals, ok = "", 0, true
 	}
 	if unit == "" && !ok {
-		c.Fail(n.Pos, "write {… in "+first(expression.UnitsOf(c.Voc, v.Q))+"}", "there is no usual unit for %s", v.Describe())
+		c.Fail(n.Pos, "write {… in "+first(expression.UnitsOf(c.Voc, v.Q))+"}", "there is no usual unit for %s",
+			v.Describe())
 		return expression.Unit{}, 0, false
 	}
 	if unit == "" && (spelling == "" || spelling == expression.QNumber) {
@@ -318,7 +324,8 @@ func (c speaker) display(v *expression.Value, n *expression.Node, unit string, p
 	case u.Quantity == expression.QTemp && v.Q == expression.QTempDiff:
 		return expression.Unit{Quantity: v.Q, Scale: u.Scale}, decimals, true // a difference has no offset
 	case u.Quantity != v.Q && !(u.Quantity == expression.QRatio && v.Loose):
-		c.Fail(pos, "use one of "+strings.Join(expression.UnitsOf(c.Voc, v.Q), ", "), "%s is a unit of %s, and this is %s", spelling, u.Quantity, v.Describe())
+		c.Fail(pos, "use one of "+strings.Join(expression.UnitsOf(c.Voc, v.Q), ", "),
+			"%s is a unit of %s, and this is %s", spelling, u.Quantity, v.Describe())
 	default:
 		return u, decimals, true
 	}
@@ -448,8 +455,8 @@ func (t *template) phrases(add func(string)) {
 	}
 }
 
-// languageOf is the language in which the values of texts are said: that of the vocabulary where it has a method Language, else
-// English.
+// languageOf is the language in which the values of texts are said: that of the vocabulary where it has a method
+// Language, else English.
 func languageOf(voc expression.Vocabulary) *spoken.Language {
 	if v, ok := voc.(interface{ Language() *spoken.Language }); ok {
 		return v.Language()

@@ -26,10 +26,12 @@ func car() *words {
 	return &words{set: channel.NewSet(), absent: map[string]string{}, limits: map[string]limit{
 		"tyre_low": {channel.Temperature, 80}, "tyre_high": {channel.Temperature, 100}, "tyre_high_rear": {channel.Temperature, 105},
 		"tyre_overheat": {channel.Temperature, 115}, "pressure_low": {channel.Pressure, 170}, "pressure_high": {channel.Pressure, 186},
-		"tyre_spread_limit": {channel.TemperatureDifference, 8}, "tyre_edge_limit": {channel.TemperatureDifference, 20}, "brake_spread_limit": {channel.TemperatureDifference, 60},
-		"brake_cold": {channel.Temperature, 250}, "brake_hot": {channel.Temperature, 700}, "oil_hot": {channel.Temperature, 130},
+		"tyre_spread_limit": {channel.TemperatureDifference, 8}, "tyre_edge_limit": {channel.TemperatureDifference, 20},
+		"brake_spread_limit": {channel.TemperatureDifference, 60},
+		"brake_cold":         {channel.Temperature, 250}, "brake_hot": {channel.Temperature, 700}, "oil_hot": {channel.Temperature, 130},
 		"coolant_hot": {channel.Temperature, 105}, "fuel_every": {channel.Laps, 3}, "damage_limit": {channel.Ratio, 0.05},
-		"brake_overheat": {channel.Temperature, 800}, "brake_fade_limit": {channel.Ratio, 0.05}, "oil_pressure_low": {channel.Pressure, 200}, "unset": {channel.Pressure, math.NaN()},
+		"brake_overheat": {channel.Temperature, 800}, "brake_fade_limit": {channel.Ratio, 0.05},
+		"oil_pressure_low": {channel.Pressure, 200}, "unset": {channel.Pressure, math.NaN()},
 	}}
 }
 

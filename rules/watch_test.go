@@ -13,13 +13,16 @@ import (
 	"earshot/rules"
 )
 
-// Judging only what can have changed gives the same transitions as judging everything, whatever the conditions, the readings,
-// the times and the situations are.
+// Judging only what can have changed gives the same transitions as judging everything, whatever the conditions, the
+// readings, the times and the situations are.
 func TestJudgingLessIsTheSame(t *testing.T) {
 	conditions := []string{
-		"gear > 2", "gear >= 2 and not gear == 3", "2 <= gear", "not between(gear, 1, 3)", "abs(gear) > 2", "abs(gear) < 3 or lap_number == 2", "abs(gear) == 2",
-		"between(abs(gear), 1, 2)", "gear - lap_number > 1", "gear < lap_number", "lap_completed", "not lap_completed and gear != 2", "known(gear)", "not known(gear) and lap_number > 1",
-		"rate(fuel_left) > 1 l/s", "changed(gear)", "changed(gear, 2) and lap_number < 3", "max(gear, lap_number) > 2", "lap_number % 2 == 0", "tyre_core > 90 °C", "tyre_core < 100 °C or gear > 3",
+		"gear > 2", "gear >= 2 and not gear == 3", "2 <= gear", "not between(gear, 1, 3)", "abs(gear) > 2",
+		"abs(gear) < 3 or lap_number == 2", "abs(gear) == 2",
+		"between(abs(gear), 1, 2)", "gear - lap_number > 1", "gear < lap_number", "lap_completed", "not lap_completed and gear != 2",
+		"known(gear)", "not known(gear) and lap_number > 1",
+		"rate(fuel_left) > 1 l/s", "changed(gear)", "changed(gear, 2) and lap_number < 3", "max(gear, lap_number) > 2",
+		"lap_number % 2 == 0", "tyre_core > 90 °C", "tyre_core < 100 °C or gear > 3",
 	}
 	voc := car()
 	start := voc.row(t, nil)
@@ -37,7 +40,8 @@ func TestJudgingLessIsTheSame(t *testing.T) {
 			} else if when == "gear > 2" || when == "2 <= gear" || strings.Contains(when, "between(gear") {
 				b.WriteString(rapid.SampledFrom([]string{"", ", deadband: 1"}).Draw(t, "deadband"))
 			}
-			for _, key := range []string{", on_delay: 1 s", ", off_delay: 0.7 s", ", repeat: 2 s", ", latch: true", ", suppress_in: [pits]"} {
+			for _, key := range []string{", on_delay: 1 s", ", off_delay: 0.7 s", ", repeat: 2 s", ", latch: true",
+				", suppress_in: [pits]"} {
 				if rapid.Bool().Draw(t, key) {
 					b.WriteString(key)
 				}

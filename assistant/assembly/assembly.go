@@ -30,7 +30,8 @@ type Request struct {
 	Recorded []session.File // of a recording: they take the place of the files that Config names, except those in Over
 	Over     []string       // feed, car, course, rules, reference
 	Saved    bool           // look for the courses that are saved in Config's folder, and save there what is learned
-	Tell     func(string)   // a line for people about what keeps nobody from driving, one at a time; nil: nobody reads it
+	// Tell gets a line for people about each problem that does not end the run. nil: nobody reads them.
+	Tell func(string)
 }
 
 // named tells whether the configuration decides about one of the things in Over.
@@ -151,8 +152,10 @@ func (p *Parts) CarNote() string {
 	if off == nil {
 		return ""
 	}
-	return "no car file is named, so no limit of the car is assumed and these rules are off: " + strings.Join(off, ", ") +
-		". A car file gives its limits (`baseline: gt` in it fills in the common practice for a GT car on slicks): --car FILE, or car: FILE in the configuration or in the feed file"
+	return "no car file is named, so no limit of the car is assumed and these rules are off: " +
+		strings.Join(off, ", ") +
+		". A car file gives its limits (`baseline: gt` in it fills in the common practice for a GT car on slicks): " +
+		"--car FILE, or car: FILE in the configuration or in the feed file"
 }
 
 // Core returns a new core.
@@ -162,7 +165,8 @@ func (p *Parts) Core() *assistant.Core {
 		advisories = -1 // the user's 0 is "no limit", the scheduler's is "the default"
 	}
 	return assistant.NewCore(assistant.Setup{
-		Channels: p.Channels, Car: p.Car, Course: p.Course, Known: p.Known, Rules: p.Rules, Names: p.names, Voice: p.voice, Words: p.Config.Words(),
+		Channels: p.Channels, Car: p.Car, Course: p.Course, Known: p.Known, Rules: p.Rules, Names: p.names,
+		Voice: p.voice, Words: p.Config.Words(),
 		Bests: p.Bests, BestsOf: p.bestsOf,
 		Talk:    cue.Config{Margin: p.Config.Talk.Margin.Seconds(), MaxAdvisoriesPerLap: advisories},
 		MuteFor: p.Config.Talk.Mute.Seconds(),
@@ -192,7 +196,8 @@ func (p *Parts) Recorded(id string) session.Head {
 	for i := range units {
 		units[i] = channel.InsideUnit(p.Channels.At(channel.ID(i)).Quantity)
 	}
-	return session.Head{Session: id, Program: program(), Channels: p.Channels.Names(), Units: units, Files: p.in.files()}
+	return session.Head{Session: id, Program: program(), Channels: p.Channels.Names(), Units: units,
+		Files: p.in.files()}
 }
 
 // OpenVoice opens a voice that ships, with an installed synthesiser for what it lacks.

@@ -54,7 +54,8 @@ func TestBuildRunReplay(t *testing.T) {
 	feed := filepath.Join(dir, "feed.yaml")
 	require.NoError(t, os.WriteFile(feed, fmt.Appendf(nil, table, "car: ./mine.yaml", filepath.Join(dir, "hot.csv")), 0o644))
 	cfg := Defaults()
-	cfg.Feed, cfg.Device, cfg.DataDir, cfg.Rules = feed, "silent", filepath.Join(dir, "sessions"), []string{filepath.Join(dir, "rules.yaml")}
+	cfg.Feed, cfg.Device, cfg.DataDir, cfg.Rules = feed, "silent", filepath.Join(dir, "sessions"),
+		[]string{filepath.Join(dir, "rules.yaml")}
 	var told []string
 	p, err := Build(Request{Config: cfg, Saved: true, Tell: func(s string) { told = append(told, s) }})
 	require.NoError(t, err)

@@ -34,7 +34,8 @@ func readBests(path, course, car string) (*timing.Bests, error) {
 		err = fmt.Errorf("it is of %s on %s", b.Car, b.Course)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("the best laps so far: %s: %w (mend or remove the file; until then no best lap of this course is known or kept)", path, err)
+		return nil, fmt.Errorf("the best laps so far: %s: %w (mend or remove the file; until then no best lap of "+
+			"this course is known or kept)", path, err)
 	}
 	return b, nil
 }

@@ -25,7 +25,7 @@ type Config struct {
 	Course   string            `mapstructure:"course"`
 	Rules    []string          `mapstructure:"rules"`
 	Voice    string            `mapstructure:"voice"`
-	Language string            `mapstructure:"language"` // of what is said besides the texts of the rules; empty: English
+	Language string            `mapstructure:"language"` // of what Earshot says besides the rules; empty: English
 	Device   string            `mapstructure:"device"`
 	DataDir  string            `mapstructure:"data_dir"`
 	Courses  string            `mapstructure:"courses"` // folder of the saved courses, or none
@@ -51,14 +51,16 @@ const None = "none"
 func Defaults() Config {
 	return Config{
 		Feed: "demo", Voice: "clear", Language: words.English.Name, Device: "auto",
-		Keys:  map[string]string{"mark": "F9", "fuel": "F10", "tyres": "F11", "brakes": "F12", "repeat": "F8", "mute": "F7"},
+		Keys: map[string]string{"mark": "F9", "fuel": "F10", "tyres": "F11", "brakes": "F12", "repeat": "F8",
+			"mute": "F7"},
 		Units: map[string]string{"pressure": "psi", "temperature": "°C", "speed": "km/h", "volume": "l"},
 		Talk:  Talk{Margin: 500 * time.Millisecond, AdvisoriesPerLap: 4, Mute: 2 * time.Minute},
 	}
 }
 
 var unitQuantity = map[string]channel.Quantity{
-	"pressure": channel.Pressure, "temperature": channel.Temperature, "speed": channel.Velocity, "volume": channel.Volume,
+	"pressure": channel.Pressure, "temperature": channel.Temperature, "speed": channel.Velocity,
+	"volume": channel.Volume,
 }
 
 // Validate reports every mistake. path is what they are reported under.
@@ -70,7 +72,8 @@ func (c Config) Validate(path string) error {
 	for _, name := range sortedKeys(c.Units) {
 		q, ok := unitQuantity[name]
 		if !ok {
-			bad("units.%s: there is nothing of that name to set: use %s", name, strings.Join(sortedKeys(unitQuantity), ", "))
+			bad("units.%s: there is nothing of that name to set: use %s", name,
+				strings.Join(sortedKeys(unitQuantity), ", "))
 			continue
 		}
 		if u, ok := channel.UnitNamed(c.Units[name]); !ok || u.Quantity != q {

@@ -83,7 +83,8 @@ func candidates(f *course.File, all []store.Entry) (list []store.Entry, err erro
 	for _, e := range all {
 		names = append(names, e.Name)
 		numbered := strings.HasPrefix(e.Name, f.Name+" ") && strings.Trim(e.Name[len(f.Name)+1:], "0123456789") == ""
-		if f.Saved != "" && strings.EqualFold(e.Name, f.Saved) || f.Saved == "" && (strings.EqualFold(e.Name, f.Name) || numbered) {
+		if f.Saved != "" && strings.EqualFold(e.Name, f.Saved) ||
+			f.Saved == "" && (strings.EqualFold(e.Name, f.Name) || numbered) {
 			list = append(list, e)
 		}
 	}
@@ -133,7 +134,8 @@ func (p *Parts) pitByDistance() error {
 	if p.Course == nil || p.Course.Pit.EntryAt == 0 || !slices.Contains(p.Feed.Covers, channel.InPitLane) {
 		return nil
 	}
-	return fmt.Errorf("%s: the pit lane is told by distance, and the feed tells in_pit_lane itself: take pit.entry and pit.exit out of the course file", p.in.course.Name)
+	return fmt.Errorf("%s: the pit lane is told by distance, and the feed tells in_pit_lane itself: take pit.entry "+
+		"and pit.exit out of the course file", p.in.course.Name)
 }
 
 // courseNotes tells what a course file says without effect.
@@ -143,7 +145,8 @@ func (p *Parts) courseNotes() (notes []string) {
 		return nil
 	}
 	if f.Pit.EntryAt > 0 {
-		notes = append(notes, "pit entry and exit by distance only show in the picture of the course: a distance is the same in the pit lane and beside it, "+
+		notes = append(notes, "pit entry and exit by distance only show in the picture of the course: a distance is "+
+			"the same in the pit lane and beside it, "+
 			"so laps and stints do not go by them; give gates where the feed has a position")
 	}
 	if f.Saved == "" || len(p.Known) != 1 {
@@ -158,7 +161,8 @@ func (p *Parts) courseNotes() (notes []string) {
 	}
 	for _, n := range slices.Sorted(maps.Keys(f.Names)) {
 		if n > len(s.Map.Corners) {
-			notes = append(notes, fmt.Sprintf("the course file names corner %d (%s), and %s has %d corners", n, f.Names[n], s.Map.Name, len(s.Map.Corners)))
+			notes = append(notes, fmt.Sprintf("the course file names corner %d (%s), and %s has %d corners", n,
+				f.Names[n], s.Map.Name, len(s.Map.Corners)))
 		}
 	}
 	return notes

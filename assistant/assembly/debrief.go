@@ -33,7 +33,8 @@ func (c Config) FindJournal(ref string) (f Found, err error) {
 		f.Journal, f.Page = d.Journal(), d.Debrief()
 	} else {
 		f.Journal, f.Page = path, strings.TrimSuffix(path, filepath.Ext(path))+".html"
-		if beside, _ := session.Open(filepath.Dir(path)); beside != nil && filepath.Base(beside.Journal()) == filepath.Base(path) {
+		if beside, _ := session.Open(filepath.Dir(path)); beside != nil &&
+			filepath.Base(beside.Journal()) == filepath.Base(path) {
 			d = beside
 		}
 	}
@@ -79,8 +80,8 @@ func (f *Found) findCar(d *session.Dir) error {
 	return err
 }
 
-// Events finds a session's journal and reads it, and its car: the recorded one, else the one that the journal names. Where a part of
-// the journal is lost, that is told and the rest is returned.
+// Events finds a session's journal and reads it with its car: the recorded one, else the one that the journal names.
+// Where a part of the journal is lost, it tells so and returns the rest.
 func (r Request) Events(ref string) (Found, []journal.Event, error) {
 	found, err := r.FindJournal(ref)
 	if err != nil {
@@ -97,8 +98,8 @@ func (r Request) Events(ref string) (Found, []journal.Event, error) {
 	return found, events, err
 }
 
-// carNamed returns the car file of that name among the user's own and those that ship, for a journal that stands alone; nil where
-// there is none, or the journal names none.
+// carNamed returns the car that a journal names, among the user's own and those that ship. nil: it names none, or there
+// is no such file.
 func carNamed(events []journal.Event) *car.Car {
 	for _, e := range events {
 		s, ok := e.Body.(*journal.Session)
@@ -145,7 +146,8 @@ func (c Config) Debrief(events []journal.Event, k *car.Car) debrief.Report {
 		u, _ := channel.UnitNamed(c.Units[name]) // validated; a unit not set is the debrief's default
 		return u
 	}
-	ctx.Pressure, ctx.Temperature, ctx.Speed, ctx.Volume = unit("pressure"), unit("temperature"), unit("speed"), unit("volume")
+	ctx.Pressure, ctx.Temperature, ctx.Speed, ctx.Volume = unit("pressure"), unit("temperature"), unit("speed"),
+		unit("volume")
 	return debrief.Build(events, ctx)
 }
 

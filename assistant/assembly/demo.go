@@ -34,7 +34,8 @@ func NewDemoDrive(p *Parts, sim *demo.Sim, watch DemoWatcher) (*Drive, error) {
 	if f.decoder, err = feed.NewDecoder(p.Feed, p.Channels); err != nil {
 		return nil, err
 	}
-	return &Drive{Parts: p, Inputs: assistant.NewFeedReplay(f, f.presses), Head: p.Head("demo"), Close: func() error { return nil }}, nil
+	return &Drive{Parts: p, Inputs: assistant.NewFeedReplay(f, f.presses), Head: p.Head("demo"),
+		Close: func() error { return nil }}, nil
 }
 
 type demoFeed struct {
@@ -67,7 +68,8 @@ func (f *demoFeed) presses() []assistant.Input {
 		if f.watch.Press != nil {
 			f.watch.Press(p, f.last)
 		}
-		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At, Request: &hand.Request{Name: hand.Command(p.Command), Memo: p.Memo, Source: "demo"}})
+		due = append(due, assistant.Input{Kind: assistant.KindCommand, At: p.At,
+			Request: &hand.Request{Name: hand.Command(p.Command), Memo: p.Memo, Source: "demo"}})
 	}
 	return due
 }

@@ -42,7 +42,8 @@ func (o Export) Write(ctx context.Context, r Request, files []string, w io.Write
 		case d != nil:
 			path = d.Journal()
 		case o.What == Samples && strings.HasSuffix(path, ".jsonl"):
-			return 0, fmt.Errorf("%s: a journal holds no samples: name the recording, or use --what laps, marks or corners", path)
+			return 0, fmt.Errorf("%s: a journal holds no samples: name the recording, or use --what laps, marks or "+
+				"corners", path)
 		}
 		files = []string{path}
 	}
@@ -155,7 +156,8 @@ func (o Export) columns(p *Parts, used []bool) ([]column, error) {
 		case name == "time":
 			errs = append(errs, errors.New("--channels: time is always the first column: leave it out"))
 		case !ok:
-			errs = append(errs, fmt.Errorf("--channels: there is no channel %q: %s", name, document.Meant(name, p.Channels.Names(), "earshot channels lists them")))
+			errs = append(errs, fmt.Errorf("--channels: there is no channel %q: %s", name,
+				document.Meant(name, p.Channels.Names(), "earshot channels lists them")))
 		case p.Channels.At(id).Origin == channel.Computed && !o.Computed:
 			errs = append(errs, fmt.Errorf("--channels: %s is worked out by Earshot: add --computed", name))
 		case slices.Contains(o.Channels[:i], name):

@@ -56,7 +56,8 @@ func (k Kind) find(name string) (data []byte, shown string, beside func(string) 
 	}
 	shipped := func(rel string) ([]byte, error) { return configs.Files.ReadFile(path.Join(k.folder, rel)) }
 	if data, err = shipped(name + ".yaml"); err != nil {
-		err = fmt.Errorf("there is no %s %q: give the path of a file, or one of %s", k.one, name, strings.Join(k.names(), ", "))
+		err = fmt.Errorf("there is no %s %q: give the path of a file, or one of %s", k.one, name,
+			strings.Join(k.names(), ", "))
 	}
 	return data, name + ".yaml", shipped, err
 }
@@ -136,7 +137,8 @@ func ruleFiles(extra []string) ([]rules.Source, error) {
 	size := 0
 	for _, f := range all {
 		if size += len(f.Data); size > mostAllRules {
-			return nil, fmt.Errorf("the rules: %s is one file too many: all together may have %d KiB", f.Name, mostAllRules>>10)
+			return nil, fmt.Errorf("the rules: %s is one file too many: all together may have %d KiB", f.Name,
+				mostAllRules>>10)
 		}
 	}
 	return all, nil

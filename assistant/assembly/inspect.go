@@ -73,7 +73,8 @@ func (p *Parts) Check() Checked {
 		found.Channels = append(found.Channels, p.Channels.At(id).Name)
 	}
 	for _, r := range p.Rules.Rules() {
-		found.Rules = append(found.Rules, CheckedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why, r.Learned})
+		found.Rules = append(found.Rules, CheckedRule{r.Name, r.File, string(r.Priority), r.Active, r.Instances, r.Why,
+			r.Learned})
 	}
 	phrases := append(p.Rules.Phrases(), assistant.Phrases(p.Config.Words(), p.Rules.Asks())...)
 	for _, text := range phrases {
@@ -83,7 +84,8 @@ func (p *Parts) Check() Checked {
 	}
 	for _, s := range p.Feed.Sources() {
 		if at := s.Transport.Exposed(); at != "" && len(s.Transport.From) == 0 {
-			found.Notes = append(found.Notes, fmt.Sprintf("the feed listens on %s: anyone on the network can send to it, unless transport: has from: [ADDRESS]", at))
+			found.Notes = append(found.Notes, fmt.Sprintf("the feed listens on %s: anyone on the network can send "+
+				"to it, unless transport: has from: [ADDRESS]", at))
 		}
 	}
 	for _, k := range p.Known {

@@ -29,7 +29,8 @@ func (p *Parts) keep(a *assistant.Assistant, laps bool, ill func(health.Part, er
 	name.Store("")
 	coursesEnd := func() {}
 	if p.folder != "" {
-		keeper, saving := store.NewKeeper(p.folder, p.saved, p.FeedName(), p.Car.Name, time.Now), trouble(assistant.CoursesPart)
+		keeper, saving := store.NewKeeper(p.folder, p.saved, p.FeedName(), p.Car.Name, time.Now),
+			trouble(assistant.CoursesPart)
 		put, written := latest(func(m *course.Map) {
 			e, fresh, err := keeper.Keep(m)
 			if err == nil {

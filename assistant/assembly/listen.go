@@ -48,7 +48,9 @@ func (p *Parts) Live() bool {
 
 // Listen measures the feed, for so long where it is live and to its end where it is not. files are read in the place of
 // the sources, as by Open. heard is called after each reading with how many samples have come.
-func (p *Parts) Listen(ctx context.Context, files []string, long time.Duration, heard func(samples int64)) (Listened, error) {
+func (p *Parts) Listen(ctx context.Context, files []string, long time.Duration, heard func(samples int64)) (
+	Listened, error,
+) {
 	found, meter := p.newListened()
 	var paths map[string]string
 	var err error
@@ -174,7 +176,9 @@ func (s *sizes) done(set *channel.Set) (list []Datagrams) {
 		}
 		list = append(list, *d)
 	}
-	slices.SortFunc(list, func(a, b Datagrams) int { return cmp.Or(strings.Compare(a.Source, b.Source), a.Size-b.Size) })
+	slices.SortFunc(list, func(a, b Datagrams) int {
+		return cmp.Or(strings.Compare(a.Source, b.Source), a.Size-b.Size)
+	})
 	if s.other > 0 {
 		list = append(list, Datagrams{Size: -1, Count: s.other})
 	}

@@ -49,7 +49,8 @@ func referenceLap(cfg Config) (*timing.Trace, error) {
 	case number > 0:
 		return nil, fmt.Errorf("the session has no lap %d that was seen whole: it has %d laps", number, laps)
 	}
-	return nil, fmt.Errorf("none of the session's %d laps is a valid flying lap that was seen whole: name one, %s:LAP", laps, ref)
+	return nil, fmt.Errorf("none of the session's %d laps is a valid flying lap that was seen whole: name one, %s:LAP",
+		laps, ref)
 }
 
 // findLap carries inputs through a core and returns the lap of that number by distance, or the best valid flying lap
@@ -73,7 +74,8 @@ func findLap(core *assistant.Core, inputs assistant.Inputs, number int) (found *
 				continue
 			}
 			laps++
-			better := number == 0 && lap.Valid && lap.Class == string(timing.Flying) && lap.Inexact == "" && float64(lap.Time) < best
+			better := number == 0 && lap.Valid && lap.Class == string(timing.Flying) && lap.Inexact == "" &&
+				float64(lap.Time) < best
 			if lap.Number != number && !better {
 				continue
 			}

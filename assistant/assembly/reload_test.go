@@ -37,7 +37,8 @@ func TestRulesAreReadAgain(t *testing.T) {
 		put := func(files []rules.Source) error { changed <- files; return nil }
 		var told []string
 		ctx, stop := context.WithCancel(t.Context())
-		go watchRules(ctx, time.Second, read, put, func(err error) { told = append(told, fmt.Sprint("trouble: ", err)) }, func(s string) { told = append(told, s) })
+		go watchRules(ctx, time.Second, read, put, func(err error) { told = append(told, fmt.Sprint("trouble: ", err)) },
+			func(s string) { told = append(told, s) })
 		pass := func() {
 			time.Sleep(3 * time.Second)
 			synctest.Wait()

@@ -102,12 +102,13 @@ func openRecording(r Request, path string) (*Drive, error) {
 	}
 	head := p.Head(recording.Head.Session)
 	head.Started = recording.Head.Started
-	return &Drive{Parts: p, Inputs: assistant.NewRecordingReplay(recording), Head: head, what: path, Close: func() error {
-		if text := recording.Loss().String(); text != "" {
-			p.tell(path + ": " + text)
-		}
-		return recording.Close()
-	}}, nil
+	return &Drive{Parts: p, Inputs: assistant.NewRecordingReplay(recording), Head: head, what: path,
+		Close: func() error {
+			if text := recording.Loss().String(); text != "" {
+				p.tell(path + ": " + text)
+			}
+			return recording.Close()
+		}}, nil
 }
 
 // Paths tells which source each argument is the file of: FILE where there is one source, NAME=FILE where there are

@@ -114,14 +114,15 @@ func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 	})
 	watchers.Go(func() { watchKeys(watching, bindings, door, ill, tell) })
 	watchers.Go(func() {
-		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(p.Config.Rules) }, door.Rules, func(err error) {
-			h := assistant.RulesPart.Is(health.OK, "they can be read again")
-			if err != nil {
-				h = assistant.RulesPart.Is(health.Degraded, "the old rules stay in force: "+err.Error())
-			}
-			tell("rules: " + h.Text)
-			_ = door.Health(*h) // it refuses after the end; the line above was printed
-		}, tell)
+		watchRules(watching, rulesEvery, func() ([]rules.Source, error) { return ruleFiles(p.Config.Rules) },
+			door.Rules, func(err error) {
+				h := assistant.RulesPart.Is(health.OK, "they can be read again")
+				if err != nil {
+					h = assistant.RulesPart.Is(health.Degraded, "the old rules stay in force: "+err.Error())
+				}
+				tell("rules: " + h.Text)
+				_ = door.Health(*h) // it refuses after the end; the line above was printed
+			}, tell)
 	})
 
 	a := &assistant.Assistant{
@@ -148,7 +149,8 @@ func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 }
 
 // watchKeys runs the helper program for global keys, where there can be one, and maps presses to commands.
-func watchKeys(ctx context.Context, b *hand.Bindings, door *assistant.Door, ill func(health.Part, error), tell func(string)) {
+func watchKeys(ctx context.Context, b *hand.Bindings, door *assistant.Door, ill func(health.Part, error),
+	tell func(string)) {
 	keys := b.Keys()
 	if len(keys) == 0 {
 		return

@@ -102,7 +102,8 @@ const rowsPerWrite = 256
 func newParquetTable(w io.Writer, columns []column) *parquetTable {
 	group := parquet.Group{"time": parquet.Leaf(parquet.DoubleType)}
 	options := []parquet.WriterOption{
-		parquet.MaxRowsPerRowGroup(rowsPerGroup), parquet.Compression(&parquet.Zstd), parquet.CreatedBy("earshot", "", ""), parquet.PageBufferSize(64 << 10),
+		parquet.MaxRowsPerRowGroup(rowsPerGroup), parquet.Compression(&parquet.Zstd),
+		parquet.CreatedBy("earshot", "", ""), parquet.PageBufferSize(64 << 10),
 		parquet.KeyValueMetadata("unit.time", "s"),
 	}
 	for _, k := range columns {
@@ -180,11 +181,14 @@ type eventField struct {
 
 // quantityOf tells what the numbers in the bodies of events measure.
 var quantityOf = map[string]channel.Quantity{
-	"time": channel.Time, "feed_time": channel.Time, "sectors": channel.Time, "length": channel.Length, "fuel_used": channel.Volume,
-	"tyre_pressure": channel.Pressure, "tyre_temperature": channel.Temperature, "brake_peak": channel.Temperature, "brake_temperature": channel.Temperature,
-	"entry_speed": channel.Velocity, "min_speed": channel.Velocity, "exit_speed": channel.Velocity, "speed": channel.Velocity,
-	"balance": channel.Angle, "max_slip": channel.Ratio, "gear": channel.None, "min_gear": channel.None,
-	"potential": channel.Time, "phase_times": channel.Time, "time_lost": channel.Time, "line_apex": channel.Length, "line_most": channel.Length, "invalid_distance": channel.Length,
+	"time": channel.Time, "feed_time": channel.Time, "sectors": channel.Time, "length": channel.Length,
+	"fuel_used": channel.Volume, "tyre_pressure": channel.Pressure, "tyre_temperature": channel.Temperature,
+	"brake_peak": channel.Temperature, "brake_temperature": channel.Temperature,
+	"entry_speed": channel.Velocity, "min_speed": channel.Velocity, "exit_speed": channel.Velocity,
+	"speed": channel.Velocity, "balance": channel.Angle, "max_slip": channel.Ratio, "gear": channel.None,
+	"min_gear":  channel.None,
+	"potential": channel.Time, "phase_times": channel.Time, "time_lost": channel.Time, "line_apex": channel.Length,
+	"line_most": channel.Length, "invalid_distance": channel.Length,
 }
 
 func newEventTable(w io.Writer, what string, shown bool, cfg Config) *eventTable {

@@ -86,13 +86,15 @@ var kinds = []LimitKind{
 	{"tyre_high", channel.Temperature, false, "upper end of the tyre's window", "", "100 °C"},
 	{"tyre_overheat", channel.Temperature, false, "tyre damage begins", "", "115 °C"},
 	{"tyre_spread_limit", channel.TemperatureDifference, false, "left to right on an axle, lap means", "10 K", "10 K"},
-	{"tyre_edge_limit", channel.TemperatureDifference, false, "inner to outer band of the tread, lap means", "20 K", "20 K"},
+	{"tyre_edge_limit", channel.TemperatureDifference, false, "inner to outer band of the tread, lap means", "20 K",
+		"20 K"},
 	{"pressure_low", channel.Pressure, false, "hot pressure too low", "", ""},
 	{"pressure_high", channel.Pressure, false, "hot pressure too high", "", ""},
 	{"brake_cold", channel.Temperature, false, "braking-event peaks below this do not bite", "", "250 °C"},
 	{"brake_hot", channel.Temperature, false, "braking-event peaks above this wear and fade", "", "650 °C"},
 	{"brake_overheat", channel.Temperature, false, "braking-event peaks above this fail", "", "800 °C"},
-	{"brake_spread_limit", channel.TemperatureDifference, false, "left to right on an axle, lap means of the peaks", "80 K", "80 K"},
+	{"brake_spread_limit", channel.TemperatureDifference, false, "left to right on an axle, lap means of the peaks",
+		"80 K", "80 K"},
 	{"brake_fade_limit", channel.Ratio, true, "loss of deceleration for the same effort", "5 %", "5 %"},
 	{"slip_lock", channel.Ratio, false, "a wheel below this locks", "-20 %", "-20 %"},
 	{"slip_spin", channel.Ratio, false, "a wheel above this spins", "15 %", "15 %"},
@@ -105,7 +107,8 @@ var kinds = []LimitKind{
 	{"travel_stop", channel.Length, false, "the suspension is at its stop beyond this", "", ""},
 	{"damage_limit", channel.Ratio, true, "damage worth telling", "5 %", "5 %"},
 	{"drop_off_limit", channel.Time, true, "lap time lost per lap", "0.15 s", "0.15 s"},
-	{"pace_scatter_limit", channel.Ratio, true, "scatter of the lap times about their trend, share of the lap", "0.8 %", "0.8 %"},
+	{"pace_scatter_limit", channel.Ratio, true, "scatter of the lap times about their trend, share of the lap", "0.8 %",
+		"0.8 %"},
 	{"fuel_every", channel.Laps, true, "laps between two fuel calls", "5 laps", "5 laps"},
 	{"fuel_save_most", channel.Ratio, true, "share of the burn at full pace that saving can bring", "8 %", "8 %"},
 }
@@ -170,8 +173,8 @@ func (c *Car) Keys() []string {
 	return keys
 }
 
-// Limits lists every limit in every spelling that has one value: the known ones in a fixed
-// order, the target of the hot pressure as pressure_target among them, known ones without a value as NaN so that a rule which uses them stays
+// Limits lists every limit in every spelling that has one value: the known ones in a fixed order, the target of the hot
+// pressure as pressure_target among them, known ones without a value as NaN so that a rule which uses them stays
 // unknown instead of failing to compile; then the file's own, sorted.
 func (c *Car) Limits() []Limit {
 	var list []Limit
@@ -278,8 +281,8 @@ func (c *Car) assume(baseline bool, said map[string]bool) {
 	}
 }
 
-// Baseline is what a car file comes to that says `baseline: gt` and nothing else: the common practice for a GT car on slicks, with
-// everything that only its maker can know left unknown.
+// Baseline is what a car file comes to that says `baseline: gt` and nothing else: the common practice for a GT car on
+// slicks, with everything that only its maker can know left unknown.
 func Baseline() *Car {
 	c := unknown()
 	c.assume(true, nil)

@@ -236,7 +236,8 @@ func FuzzParse(f *testing.F) {
 			c.Limits()
 			return
 		}
-		lines := strings.Count(string(data), "\n") + strings.Count(string(data), "\r") + strings.Count(string(data), "\u0085") + strings.Count(string(data), "\u2028") + strings.Count(string(data), "\u2029") + 1
+		lines := strings.Count(string(data), "\n") + strings.Count(string(data), "\r") + strings.Count(string(data), "\u0085") +
+			strings.Count(string(data), "\u2028") + strings.Count(string(data), "\u2029") + 1
 		joined, ok := err.(interface{ Unwrap() []error })
 		if !ok {
 			t.Fatalf("refused with %#v", err)

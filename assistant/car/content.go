@@ -36,7 +36,9 @@ func (r *reader) car(c *Car, n *document.Node) {
 		}},
 		{"tyres", func(n *document.Node) {
 			r.mapping(n, "tyres", []field{
-				{"cold_pressure_minimum", func(n *document.Node) { c.ColdMinimum = r.wheels(n, "cold_pressure_minimum", pressure) }},
+				{"cold_pressure_minimum", func(n *document.Node) {
+					c.ColdMinimum = r.wheels(n, "cold_pressure_minimum", pressure)
+				}},
 				{"hot_pressure", func(n *document.Node) { c.HotPressure = r.wheels(n, "hot_pressure", pressure) }},
 				num("ready_hold", &c.ReadyHold, channel.Time, 0, 600),
 				num("ready_drift", &c.ReadyDrift, channel.TemperatureDifference, 0.1, 100),
@@ -78,7 +80,8 @@ func (r *reader) reserve(c *Car, n *document.Node) {
 			c.ReserveVolume = r.number(p, "the reserve", q, 0, 500)
 			twice, volume = volume, true
 		default:
-			r.Bad(p, "write for example `1 lap`, `2 l` or `[1 lap, 2 l]`", "the reserve is %q, which is neither laps nor a volume", p.Value)
+			r.Bad(p, "write for example `1 lap`, `2 l` or `[1 lap, 2 l]`",
+				"the reserve is %q, which is neither laps nor a volume", p.Value)
 		}
 		if twice {
 			r.Bad(p, "remove one of the two", "the reserve is given twice as %s", q)
@@ -109,7 +112,8 @@ func (r *reader) compounds(c *Car, n *document.Node) {
 				{"surface", func(n *document.Node) {
 					pair := r.List(n, "surface", "write for example [10 °C, 35 °C]")
 					if len(pair) != 2 {
-						r.Bad(n, "write for example [10 °C, 35 °C]", "surface is a pair: the coldest and the hottest track")
+						r.Bad(n, "write for example [10 °C, 35 °C]",
+							"surface is a pair: the coldest and the hottest track")
 						return
 					}
 					k.SurfaceLow = r.number(pair[0], "surface", channel.Temperature, -40, 90)
@@ -148,7 +152,8 @@ func (r *reader) limits(c *Car, n *document.Node) {
 	r.mapping(n, "limits", fields, func(p document.Pair) {
 		name, key, value := p.Key, p.K, p.V
 		if strings.Trim(name, "abcdefghijklmnopqrstuvwxyz0123456789_") != "" || name == "" || name[0] <= '9' {
-			r.Bad(key, "", "limit %q: a name has lower-case letters, digits and underscores and begins with a letter", name)
+			r.Bad(key, "", "limit %q: a name has lower-case letters, digits and underscores and begins with a letter",
+				name)
 			return
 		}
 		if name == targetName {
@@ -157,7 +162,8 @@ func (r *reader) limits(c *Car, n *document.Node) {
 		}
 		for _, suffix := range [...]string{"_front", "_rear", "_fl", "_fr", "_rl", "_rr"} {
 			if base, ok := strings.CutSuffix(name, suffix); ok {
-				r.Bad(key, fmt.Sprintf("write %s: {%s: …}", base, suffix[1:]), "limit %q: axles and wheels stand inside the limit", name)
+				r.Bad(key, fmt.Sprintf("write %s: {%s: …}", base, suffix[1:]),
+					"limit %q: axles and wheels stand inside the limit", name)
 				return
 			}
 		}
@@ -175,11 +181,13 @@ func (r *reader) limits(c *Car, n *document.Node) {
 		}
 		q := quantity(first.Value)
 		if _, err := channel.Parse(first.Value, channel.None); q == channel.None && err != nil {
-			r.Bad(first, "write a number with one of "+strings.Join(channel.Units(), ", "), "limit %s is %q, which is no number with a known unit", name, first.Value)
+			r.Bad(first, "write a number with one of "+strings.Join(channel.Units(), ", "),
+				"limit %s is %q, which is no number with a known unit", name, first.Value)
 			return
 		}
 		if q == channel.None && !strings.HasSuffix(strings.TrimSpace(first.Value), "number") {
-			r.Bad(first, "write the unit; a bare count is written `3 number`", "limit %s is %q: the unit is missing", name, first.Value)
+			r.Bad(first, "write the unit; a bare count is written `3 number`", "limit %s is %q: the unit is missing",
+				name, first.Value)
 			return
 		}
 		r.limit(c, value, name, q, false)
@@ -217,14 +225,19 @@ func (r *reader) together(c *Car) {
 					at = o[0]
 				}
 				unit := channel.UnitsOf(c.limits[o[0]].quantity)[0]
-				r.Bad(r.places["limits: "+at], "set both, the lower one first", "%s is %.4g %s and %s is %.4g %s: the first must be less (%s)", o[0], lo, unit, o[1], hi, unit, w.Suffix())
+				r.Bad(r.places["limits: "+at], "set both, the lower one first",
+					"%s is %.4g %s and %s is %.4g %s: the first must be less (%s)", o[0], lo, unit, o[1], hi, unit,
+					w.Suffix())
 				break
 			}
 		}
 	}
 	for w := range 4 {
 		if c.ColdMinimum[w] >= c.HotPressure[w] {
-			r.Bad(r.places["tyres: hot_pressure"], "a tyre gains pressure as it warms: the target lies above the minimum", "hot_pressure is %.4g kPa and cold_pressure_minimum %.4g kPa (%s)", c.HotPressure[w], c.ColdMinimum[w], channel.Wheel(w).Suffix())
+			r.Bad(r.places["tyres: hot_pressure"],
+				"a tyre gains pressure as it warms: the target lies above the minimum",
+				"hot_pressure is %.4g kPa and cold_pressure_minimum %.4g kPa (%s)",
+				c.HotPressure[w], c.ColdMinimum[w], channel.Wheel(w).Suffix())
 			break
 		}
 	}

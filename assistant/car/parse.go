@@ -61,7 +61,8 @@ func (r *reader) mapping(n *document.Node, what string, fields []field, free fun
 func (r *reader) number(n *document.Node, what string, q channel.Quantity, lo, hi float64) float64 {
 	x := channel.Read(r.Reader, n, what, q)
 	if x < lo || x > hi {
-		r.Bad(n, fmt.Sprintf("it lies between %g and %g %s", lo, hi, channel.UnitsOf(q)[0]), "%s is %q, which no car has", what, n.Value)
+		r.Bad(n, fmt.Sprintf("it lies between %g and %g %s", lo, hi, channel.UnitsOf(q)[0]),
+			"%s is %q, which no car has", what, n.Value)
 		return math.NaN()
 	}
 	return x
@@ -79,7 +80,8 @@ func (r *reader) wheels(n *document.Node, what string, one func(n *document.Node
 			x := one(n, what+" "+name)
 			for _, w := range ws {
 				if given[w] != nil {
-					r.Bad(n, "give a wheel by its axle or by its own name", "%s is given twice for %s", what, w.Suffix())
+					r.Bad(n, "give a wheel by its axle or by its own name", "%s is given twice for %s", what,
+						w.Suffix())
 				}
 				value[w], given[w] = x, n
 			}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -68,8 +69,6 @@ const (
 	foot     = 0.3048
 	inch     = 0.0254
 	knotMPS  = 1852.0 / 3600
-	gravity  = StandardGravity
-	degree   = Degree
 	rpmRad   = 2 * math.Pi / 60
 	fScale   = 1 / 1.8
 	fOffset  = -32 / 1.8
@@ -83,9 +82,9 @@ var units = []Unit{
 	{"s", Time, 1, 0}, {"ms", Time, 1e-3, 0}, {"us", Time, 1e-6, 0}, {"µs", Time, 1e-6, 0}, {"ns", Time, 1e-9, 0}, {"min", Time, 60, 0}, {"h", Time, hourSecs, 0},
 	{"m", Length, 1, 0}, {"mm", Length, 1e-3, 0}, {"cm", Length, 1e-2, 0}, {"km", Length, 1e3, 0}, {"in", Length, inch, 0}, {"ft", Length, foot, 0}, {"mi", Length, mile, 0},
 	{"m/s", Velocity, 1, 0}, {"km/h", Velocity, 1 / 3.6, 0}, {"mph", Velocity, mile / hourSecs, 0}, {"kn", Velocity, knotMPS, 0},
-	{"m/s²", Acceleration, 1, 0}, {"m/s2", Acceleration, 1, 0}, {"m/s^2", Acceleration, 1, 0}, {"g", Acceleration, gravity, 0},
-	{"rad", Angle, 1, 0}, {"deg", Angle, degree, 0}, {"°", Angle, degree, 0},
-	{"rad/s", AngularVelocity, 1, 0}, {"deg/s", AngularVelocity, degree, 0}, {"°/s", AngularVelocity, degree, 0}, {"rpm", AngularVelocity, rpmRad, 0},
+	{"m/s²", Acceleration, 1, 0}, {"m/s2", Acceleration, 1, 0}, {"m/s^2", Acceleration, 1, 0}, {"g", Acceleration, StandardGravity, 0},
+	{"rad", Angle, 1, 0}, {"deg", Angle, Degree, 0}, {"°", Angle, Degree, 0},
+	{"rad/s", AngularVelocity, 1, 0}, {"deg/s", AngularVelocity, Degree, 0}, {"°/s", AngularVelocity, Degree, 0}, {"rpm", AngularVelocity, rpmRad, 0},
 	{"°C", Temperature, 1, 0}, {"degC", Temperature, 1, 0}, {"°F", Temperature, fScale, fOffset}, {"degF", Temperature, fScale, fOffset}, {"K_abs", Temperature, 1, kelvinC},
 	{"K", TemperatureDifference, 1, 0}, {"delta_degC", TemperatureDifference, 1, 0}, {"delta_degF", TemperatureDifference, fScale, 0},
 	{"kPa", Pressure, 1, 0}, {"Pa", Pressure, 1e-3, 0}, {"hPa", Pressure, 0.1, 0}, {"mbar", Pressure, 0.1, 0}, {"bar", Pressure, 100, 0}, {"MPa", Pressure, 1000, 0}, {"psi", Pressure, psiKPa, 0}, {"atm", Pressure, 101.325, 0},
@@ -111,6 +110,26 @@ var unitByName = func() map[string]Unit {
 func UnitNamed(spelling string) (Unit, bool) {
 	u, ok := unitByName[spelling]
 	return u, ok
+}
+
+// meant are spellings of other programs, none of which can be meant otherwise.
+var meant = map[string]string{
+	"kph": "km/h", "KPH": "km/h", "kmh": "km/h", "kmph": "km/h", "Km/h": "km/h", "KM/H": "km/h", "km/hr": "km/h", "MPH": "mph",
+	"mps": "m/s", "m/sec": "m/s", "knots": "kn",
+	"RPM": "rpm", "Rpm": "rpm", "1/min": "rpm", "U/min": "rpm", "min-1": "rpm", "r/min": "rpm",
+	"C": "°C", "deg C": "°C", "Deg C": "°C", "degrees C": "°C", "Celsius": "°C", "celsius": "°C", "F": "°F", "deg F": "°F",
+	"degrees": "deg", "degree": "deg", "Deg": "deg", "DEG": "deg", "Degree": "deg", "degree/s": "deg/s", "degrees/s": "deg/s",
+	"deg/sec": "deg/s", "G": "g", "m/sec2": "m/s2", "m/ss": "m/s2", "kpa": "kPa", "KPA": "kPa", "Bar": "bar", "PSI": "psi", "mBar": "mbar",
+	"percent": "%", "Percent": "%", "pct": "%", "sec": "s", "meters": "m", "meter": "m",
+	"litre": "l", "liters": "l", "litres": "l", "Liters": "l",
+}
+
+// UnitMeant is UnitNamed for the spellings of other programs too.
+func UnitMeant(spelling string) (Unit, bool) {
+	if own, ok := meant[spelling]; ok {
+		spelling = own
+	}
+	return UnitNamed(spelling)
 }
 
 // UnitsOf lists the spellings for q, the one used inside the program first.
@@ -240,22 +259,13 @@ func example(q Quantity) string {
 	return "1.5 " + UnitsOf(q)[0]
 }
 
-// split cuts "26 psi" into "26" and "psi". An exponent belongs to the number.
+// numberPart is a number at the beginning of a text. An exponent belongs to it.
+var numberPart = regexp.MustCompile(`^[+-]?[0-9.]*([eE][+-]?[0-9]+)?`)
+
+// split cuts "26 psi" into "26" and "psi".
 func split(s string) (number, unit string) {
-	i := 0
-	for i < len(s) {
-		c := s[i]
-		switch {
-		case c >= '0' && c <= '9', c == '.', (c == '+' || c == '-') && (i == 0 || s[i-1] == 'e' || s[i-1] == 'E'):
-			i++
-			continue
-		case (c == 'e' || c == 'E') && i > 0 && i+1 < len(s) && (s[i+1] >= '0' && s[i+1] <= '9' || i+2 < len(s) && (s[i+1] == '-' || s[i+1] == '+') && s[i+2] >= '0' && s[i+2] <= '9'):
-			i++
-			continue
-		}
-		break
-	}
-	return s[:i], strings.TrimSpace(s[i:])
+	number = numberPart.FindString(s)
+	return number, strings.TrimSpace(s[len(number):])
 }
 
 // Quantities lists every quantity, sorted.

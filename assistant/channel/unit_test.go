@@ -163,3 +163,14 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// What other programs write means a unit that there is, and is none of its own.
+func TestSpellingsOfOtherPrograms(t *testing.T) {
+	for spelling, own := range meant {
+		u, ok := UnitMeant(spelling)
+		require.True(t, ok, spelling)
+		require.Equal(t, own, u.Spelling)
+		_, ok = UnitNamed(spelling)
+		require.False(t, ok, spelling)
+	}
+}

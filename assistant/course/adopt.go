@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// Adopt makes the Learner go on from a map that was learned before. Its braking and turn-in points count as one lap, so that
-// those of this car and this day outweigh them soon. Where the course file says something about corners, it holds.
+// Adopt makes the Learner go on from a map that was learned before. Its braking and turn-in points count as one lap, so
+// that those of this car and this day outweigh them soon. Where the course file says something about corners, it holds.
 func (l *Learner) Adopt(m *Map) *Map {
 	next := *m
 	next.Corners = slices.Clone(m.Corners)

@@ -10,8 +10,8 @@ import (
 	"earshot/assistant/channel"
 )
 
-// Time lost is against a pass of the same stretch: where a better map moves an entry or an exit, the best pass there begins anew, and
-// that of the other corners stays.
+// Time lost is against a pass of the same stretch: where a better map moves an entry or an exit, the best pass there
+// begins anew, and that of the other corners stays.
 func TestTheBestPassIsOfTheSameStretch(t *testing.T) {
 	m := bent(arc{400, 0}, arc{80, 50}, arc{400, 0}, arc{80, -50}, arc{300, 0})
 	require.Len(t, m.Corners, 2)

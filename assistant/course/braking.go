@@ -22,8 +22,8 @@ func remember(list *[]float64, v float64) {
 	*list = append(*list, v)
 }
 
-// observe looks where the lap braked, turned in and was slowest, and replaces the map by one
-// whose corners know it, and its times. The lap is taken as a loop: the way to a corner just behind the line is its own end.
+// observe looks where the lap braked, turned in and was slowest, and replaces the map by one whose corners know it, and
+// its times. The lap is taken as a loop: the way to a corner just behind the line is its own end.
 func (l *Learner) observe() {
 	lap := l.lapTimes(l.m.Length, len(l.m.K))
 	if l.slower(lap) {
@@ -48,7 +48,8 @@ func (l *Learner) observe() {
 		remember(&mem.turnIn, rel(turnIn))
 		remember(&mem.slowest, rel(slowest))
 		remember(&mem.speed, speed)
-		c.Braking, c.TurnIn = next.Wrap(c.Entry+statistics.Median(mem.braking)), next.Wrap(c.Entry+statistics.Median(mem.turnIn))
+		c.Braking, c.TurnIn = next.Wrap(c.Entry+statistics.Median(mem.braking)),
+			next.Wrap(c.Entry+statistics.Median(mem.turnIn))
 		c.Slowest, c.MinSpeed = next.Wrap(c.Entry+statistics.Median(mem.slowest)), statistics.Median(mem.speed)
 	}
 	next.pace(lap, l.slowLaps > 0)

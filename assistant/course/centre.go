@@ -14,9 +14,9 @@ const (
 	lookAside   = 40.0   // m to both sides of course_distance where a fix is looked for on the line
 )
 
-// A centre is the running mean of a map's centre line, at most over remembered laps at each point. Laps are compared by how far they are
-// aside of a frame, which is the smoothed line of the first lap and stays: so points move across the road only, and the line
-// does not creep along from lap to lap.
+// A centre is the running mean of a map's centre line, at most over remembered laps at each point. Laps are compared by
+// how far they are aside of a frame, which is the smoothed line of the first lap and stays: so points move across the
+// road only, and the line does not creep along from lap to lap.
 //
 // A lap that strays at a point counts there as another opinion; where more laps hold it than the first, it wins.
 type centre struct {
@@ -175,8 +175,8 @@ func (c *centre) add(points []point, m *Map) bool {
 	return changed
 }
 
-// draw puts the mean into a map that is being made. The fixes of a lap scatter by noise metres and are spacing metres apart; a curvature
-// that is from yaw rate is not in the positions and stays.
+// draw puts the mean into a map that is being made. The fixes of a lap scatter by noise metres and are spacing metres
+// apart; a curvature that is from yaw rate is not in the positions and stays.
 func (c *centre) draw(m *Map, noise, spacing float64) {
 	n := len(c.main)
 	m.X, m.Y = make([]float64, n), make([]float64, n)
@@ -203,8 +203,8 @@ func (c *centre) draw(m *Map, noise, spacing float64) {
 	}
 }
 
-// elevation returns the height along the lap at n points, nil where it is not known everywhere. What it misses its own beginning by is
-// spread over the lap, since a barometer drifts.
+// elevation returns the height along the lap at n points, nil where it is not known everywhere. What it misses its own
+// beginning by is spread over the lap, since a barometer drifts.
 func (l *Learner) elevation(length float64, n int) []float64 {
 	d, z := make([]float64, len(l.points)), make([]float64, len(l.points))
 	for i, p := range l.points {

@@ -15,7 +15,9 @@ import (
 
 // stadiumGate is the line of the stadium, far from its bends.
 func stadiumGate() *course.File {
-	return &course.File{Line: course.Line{Source: course.ByGate, Gate: course.Gate{A: course.Point{X: 0, Y: -65}, B: course.Point{X: 0, Y: -35}, Toward: course.Point{X: 5, Y: -50}, Directed: true}}}
+	return &course.File{Line: course.Line{Source: course.ByGate,
+		Gate: course.Gate{A: course.Point{X: 0, Y: -65}, B: course.Point{X: 0, Y: -35}, Toward: course.Point{X: 5, Y: -50},
+			Directed: true}}}
 }
 
 // besideStadium returns the place at s on the stadium, aside metres to the left.
@@ -54,7 +56,8 @@ type driver struct {
 }
 
 func newDriver(f *course.File, sigma float64) *driver {
-	return &driver{car: newCar(f), s: stadiumLength - 50, rng: rand.New(rand.NewPCG(1, 2)), sigma: sigma, aside: func(float64) float64 { return 0 }}
+	return &driver{car: newCar(f), s: stadiumLength - 50, rng: rand.New(rand.NewPCG(1, 2)), sigma: sigma,
+		aside: func(float64) float64 { return 0 }}
 }
 
 // laps drives on for so many laps; it begins and ends 20 m behind the line, the first time before it.
@@ -93,8 +96,8 @@ func TestCentreLineImprovesAsTheSquareRootOfLaps(t *testing.T) {
 	require.InDelta(t, 0, settled.X[0], 1.5)
 }
 
-// Laps that drift along, as a receiver's clock that is late does not, but a driver who is slow does: laps of all speeds must not move
-// the points along the road.
+// Laps that drift along, as a receiver's clock that is late does not, but a driver who is slow does: laps of all speeds
+// must not move the points along the road.
 func TestCentreLineDoesNotCreep(t *testing.T) {
 	d := newDriver(stadiumGate(), 0)
 	d.laps(1)
@@ -116,7 +119,8 @@ func TestCentreLineDoesNotCreep(t *testing.T) {
 	require.InDelta(t, (0+8*(2+math.Sin(math.Mod(0, 1))))/9, offStadium(m.X[0], m.Y[0]), 0.7)
 }
 
-// A lap that strays somewhere is left out there and counts elsewhere; where more laps stray than not, the first was the one that strayed.
+// A lap that strays somewhere is left out there and counts elsewhere; where more laps stray than not, the first was the
+// one that strayed.
 func TestStrayingLap(t *testing.T) {
 	bump := func(s float64) float64 {
 		if s = math.Mod(s, stadiumLength); s > 460 && s < 520 {
@@ -213,8 +217,8 @@ func TestCornersFollowTheLine(t *testing.T) {
 	require.InDelta(t, 2*math.Pi, m.Turning, 0.01)
 }
 
-// Better maps while corners are driven: each is passed once a lap, also the one that the line lies in, wherever the entry or
-// exit that moves lies to it.
+// Better maps while corners are driven: each is passed once a lap, also the one that the line lies in, wherever the
+// entry or exit that moves lies to it.
 func TestEachCornerIsPassedOnceALapWhileTheMapImproves(t *testing.T) {
 	moved := 0
 	for n := range 48 {
@@ -225,7 +229,9 @@ func TestEachCornerIsPassedOnceALapWhileTheMapImproves(t *testing.T) {
 		x0, y0 := besideStadium(line, -15)
 		x1, y1 := besideStadium(line, 15)
 		x2, y2 := besideStadium(line+2, 0)
-		f := &course.File{Line: course.Line{Source: course.ByGate, Gate: course.Gate{A: course.Point{X: x0, Y: y0}, B: course.Point{X: x1, Y: y1}, Toward: course.Point{X: x2, Y: y2}, Directed: true}}}
+		f := &course.File{Line: course.Line{Source: course.ByGate,
+			Gate: course.Gate{A: course.Point{X: x0, Y: y0}, B: course.Point{X: x1, Y: y1}, Toward: course.Point{X: x2, Y: y2},
+				Directed: true}}}
 		d := newDriver(f, 0.02)
 		d.s += line
 		d.aside = inside

@@ -5,11 +5,12 @@ import (
 	"slices"
 )
 
-// How bends become corners. No citable definition of a corner was found, and the count on a course's own map is a convention; a course file
-// corrects what this gets wrong. The rule is what a driver has to do: brake, turn, release. An imagined car goes round the line as fast as grip,
-// brakes and engine let it. A bend is a stretch of one hand. It is a corner where that car needs some of its grip and turns by some angle; two bends of one
-// hand are one corner unless the car gains speed between them or goes straight for a while, and one bend is two corners where it opens and the car gains speed.
-// TestCountsHoldWhenTheYardstickChanges shows what each figure matters.
+// How bends become corners. No citable definition of a corner was found, and the count on a course's own map is a
+// convention; a course file corrects what this gets wrong. The rule is what a driver has to do: brake, turn, release.
+// An imagined car goes round the line as fast as grip, brakes and engine let it. A bend is a stretch of one hand. It is
+// a corner where that car needs some of its grip and turns by some angle; two bends of one hand are one corner unless
+// the car gains speed between them or goes straight for a while, and one bend is two corners where it opens and the car
+// gains speed. TestCountsHoldWhenTheYardstickChanges shows what each figure matters.
 type yardstick struct {
 	grip  float64 // m/s² to the side: a car on slicks with a little downforce; common practice
 	brake float64 // m/s²
@@ -20,16 +21,18 @@ type yardstick struct {
 	off   float64 // 1/m: a bend ends where the road is straighter than this; a car needs 7 m/s² there at 70 m/s
 	load  float64 // of the grip: a car that never needs as much has nothing to do
 	angle float64 // rad: turning by less than 20° is a kink
-	pause float64 // s of straight road between two bends of one hand that make them two corners, whatever the speed does
+	pause float64 // s of straight road that part two bends of one hand, whatever the speed does
 	rise  float64 // of the speed: what the car must gain between two corners, a fifth of the load to the side
 	dip   float64 // of the tightness of both: so far a bend must open between two corners, or the wheel is held
 }
 
-var usual = yardstick{grip: 15, brake: 12, drive: 6, power: 300, top: 75, off: 1 / 700., load: 0.5, angle: 0.35, pause: 0.8, rise: 0.1, dip: 1 / 3.}
+var usual = yardstick{grip: 15, brake: 12, drive: 6, power: 300, top: 75, off: 1 / 700., load: 0.5, angle: 0.35,
+	pause: 0.8, rise: 0.1, dip: 1 / 3.}
 
-// blurred is for lines from positions that scatter, where a speed or a dip between two bends that are near each other drowns: bends with less than the
-// pause between them are one, and what turns little is not believed.
-var blurred = yardstick{grip: 15, brake: 12, drive: 6, power: 300, top: 75, off: 1 / 500., load: 0.5, angle: 0.4, pause: 0.8, rise: math.Inf(1)}
+// blurred is for lines from positions that scatter, where a speed or a dip between two bends that are near each other
+// drowns: bends with less than the pause between them are one, and what turns little is not believed.
+var blurred = yardstick{grip: 15, brake: 12, drive: 6, power: 300, top: 75, off: 1 / 500., load: 0.5, angle: 0.4,
+	pause: 0.8, rise: math.Inf(1)}
 
 const (
 	smoothing = 6.0   // m: standard deviation of the smoothing of the curvature
@@ -39,8 +42,8 @@ const (
 	longBend  = 500.0 // m: what turns and lasts longer than both counts as two at the ends of an oval, and only there
 )
 
-// speeds returns how fast the imagined car passes each point of a closed line of curvature k: a quasi-steady lap, with the grip
-// that a bend leaves for brakes and drive by the friction circle.
+// speeds returns how fast the imagined car passes each point of a closed line of curvature k: a quasi-steady lap, with
+// the grip that a bend leaves for brakes and drive by the friction circle.
 func (y *yardstick) speeds(k []float64, step float64) []float64 {
 	n := len(k)
 	v := make([]float64, n)
@@ -93,7 +96,8 @@ func findCorners(k []float64, step float64, y yardstick) []Corner {
 	return cs
 }
 
-// ends returns the corners of an oval: the long ends are two each, and a bend that is much wider, as before the stands of a tri-oval, is none.
+// ends returns the corners of an oval: the long ends are two each, and a bend that is much wider, as before the stands
+// of a tri-oval, is none.
 func (r *road) ends(runs []run) []run {
 	tightest := 0.0
 	for _, k := range r.k {
@@ -178,7 +182,8 @@ func (r *road) merge(runs []run) []run {
 		a, b := runs[i], runs[(i+1)%len(runs)]
 		gap := ((b.from-a.to)%n + n) % n
 		between := run{a.to, a.to + gap}
-		if r.k[a.from]*r.k[b.from] > 0 && r.seconds(between) < r.y.pause && r.fastest(between) < (1+r.y.rise)*max(r.slowest(a), r.slowest(b)) {
+		if r.k[a.from]*r.k[b.from] > 0 && r.seconds(between) < r.y.pause &&
+			r.fastest(between) < (1+r.y.rise)*max(r.slowest(a), r.slowest(b)) {
 			runs[i].to = a.to + gap + b.to - b.from
 			runs = slices.Delete(runs, (i+1)%len(runs), (i+1)%len(runs)+1)
 			i = 0

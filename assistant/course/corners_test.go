@@ -12,7 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// surveyedBends reads the curvature of the twelve surveyed centre lines and their official numbers of turns, 0 where there is none.
+// surveyedBends reads the curvature of the twelve surveyed centre lines and their official numbers of turns, 0 where
+// there is none.
 func surveyedBends(t *testing.T) (names []string, turns []int, k [][]float64, steps []float64) {
 	t.Helper()
 	root := os.Getenv("EARSHOT_OPEN_DATA")
@@ -55,9 +56,10 @@ func surveyedBends(t *testing.T) (names []string, turns []int, k [][]float64, st
 	return names, turns, k, steps
 }
 
-// The counts of all eleven surveyed courses with an official number of turns (f1db, CC BY 4.0) lie within two of it, by the limits for clear lines and by those for
-// lines that scatter. They hang on no figure: with a fifth more or less of any, and with half and twice of most, ten or eleven of them still do, and the mean miss
-// stays at 1.2 or less. The figures are what cars can do, and none was chosen course by course.
+// The counts of all eleven surveyed courses with an official number of turns (f1db, CC BY 4.0) lie within two of it, by
+// the limits for clear lines and by those for lines that scatter. They hang on no figure: with a fifth more or less of
+// any, and with half and twice of most, ten or eleven of them still do, and the mean miss stays at 1.2 or less. The
+// figures are what cars can do, and none was chosen course by course.
 func TestCountsHoldWhenTheYardstickChanges(t *testing.T) {
 	names, turns, k, steps := surveyedBends(t)
 	figures := []struct {

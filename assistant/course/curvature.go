@@ -13,11 +13,10 @@ func Menger(a, b, c Point) float64 {
 	return 2 * cross / (ab * bc * ca)
 }
 
-// Curvature returns the curvature in 1/m, left positive, at each point of a closed line whose neighbours lie step metres
-// apart along it: the change of heading per metre, smoothed around the loop by a Gaussian of standard
-// deviation sigma metres, cut at three. Curvature is smoothed rather than position, so that
-// a circle keeps its radius, a clothoid its slope and the loop its whole turning; smoothed positions
-// would shrink a bend. sigma 0 does not smooth.
+// Curvature returns the curvature in 1/m, left positive, at each point of a closed line whose neighbours lie step
+// metres apart along it: the change of heading per metre, smoothed around the loop by a Gaussian of standard deviation
+// sigma metres, cut at three. Curvature is smoothed rather than position, so that a circle keeps its radius, a clothoid
+// its slope and the loop its whole turning; smoothed positions would shrink a bend. sigma 0 does not smooth.
 func Curvature(x, y []float64, step, sigma float64) []float64 {
 	n := len(x)
 	raw := make([]float64, n)

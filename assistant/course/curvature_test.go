@@ -7,10 +7,12 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// Textbook plane curves (do Carmo, Differential Geometry of Curves and Surfaces, from memory); the values are closed forms.
+// Textbook plane curves (do Carmo, Differential Geometry of Curves and Surfaces, from memory); the values are closed
+// forms.
 func TestMenger(t *testing.T) {
 	require.InDelta(t, 0.02, Menger(Point{50, 0}, Point{0, 50}, Point{-50, 0}), 1e-12)
-	require.InDelta(t, 0.02, Menger(Point{50, 0}, Point{50 * math.Cos(0.1), 50 * math.Sin(0.1)}, Point{50 * math.Cos(1), 50 * math.Sin(1)}), 1e-12)
+	require.InDelta(t, 0.02, Menger(Point{50, 0}, Point{50 * math.Cos(0.1), 50 * math.Sin(0.1)}, Point{50 * math.Cos(1), 50 * math.Sin(1)}),
+		1e-12)
 	require.InDelta(t, 0.4, Menger(Point{0, 0}, Point{4, 0}, Point{0, 3}), 1e-12)
 	require.Zero(t, Menger(Point{0, 0}, Point{1, 1}, Point{3, 3}))
 	require.InDelta(t, -math.Sqrt2, Menger(Point{0, 0}, Point{0, 1}, Point{1, 1}), 1e-12)
@@ -47,7 +49,8 @@ func ellipse(u float64) (float64, float64) {
 	return 200 * c, 100 * s
 }
 
-// racetrack is a stadium: two straights of 400 m, two half circles of radius 50 m; it begins in the middle of a straight.
+// racetrack is a stadium: two straights of 400 m, two half circles of radius 50 m; it begins in the middle of a
+// straight.
 func racetrack(u float64) (float64, float64) {
 	const bend = 50 * math.Pi
 	switch s := u * (800 + 2*bend); {
@@ -100,7 +103,8 @@ func TestCurvatureOfAnalyticCurves(t *testing.T) {
 		require.InDelta(t, 2*math.Pi, turn, 1e-3, "Hopf's Umlaufsatz")
 	})
 	t.Run("clothoid keeps its slope under smoothing", func(t *testing.T) {
-		// k = s/A² with A = 60: at s = 60 the heading is 0.5 rad, k = 1/60, x = 58.517261, y = 9.822843 (Fresnel integrals).
+		// k = s/A² with A = 60: at s = 60 the heading is 0.5 rad, k = 1/60, x = 58.517261, y = 9.822843 (Fresnel
+		// integrals).
 		var x, y []float64
 		cx, cy := 0.0, 0.0
 		const h, sub = 1.0, 1000

@@ -6,7 +6,8 @@ import "earshot/assistant/channel"
 func Declarations() []channel.Declaration {
 	lesson := &channel.Lesson{Code: "course", From: "one whole lap, or a saved course that is recognised"}
 	shape := channel.Need{
-		channel.Of(channel.PositionX, channel.PositionY), channel.Of(channel.Latitude, channel.Longitude), channel.Of(channel.Speed, channel.YawRate),
+		channel.Of(channel.PositionX, channel.PositionY), channel.Of(channel.Latitude, channel.Longitude),
+		channel.Of(channel.Speed, channel.YawRate),
 	}
 	return []channel.Declaration{
 		{Channels: []channel.ID{channel.CornerHere, channel.CornerLast}, Lesson: lesson, Needs: []channel.Need{

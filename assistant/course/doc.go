@@ -8,12 +8,13 @@
 // Learner and Passes go by them. A Map is never changed once it has been handed out; a
 // better one replaces it.
 //
-// A course is found from x and y, from latitude and longitude, or from speed and yaw rate alone. On a measured oval log and on
-// the demonstration's drives the first two agree to 0.001 % of the length, half a metre of an apex and 0.1 ms a lap; the third has the same
-// corners, its length is as right as the speed is (0.8 % on the log), apexes lie within 25 m, and a lap time is right to the
-// sample at each end. A gyro's constant bias up to 1.5°/s is found and taken out. With a receiver that errs by a metre the corners stay
-// the same in eleven laps of twelve, each learned anew, with a yaw rate beside a drifting one in nearly all (TestCornersStayUnderNoise); within
-// a session the first clean lap numbers them for good.
+// A course is found from x and y, from latitude and longitude, or from speed and yaw rate alone. On a measured oval log
+// and on the demonstration's drives the first two agree to 0.001 % of the length, half a metre of an apex and 0.1 ms a
+// lap; the third has the same corners, its length is as right as the speed is (0.8 % on the log), apexes lie within 25
+// m, and a lap time is right to the sample at each end. A gyro's constant bias up to 1.5°/s is found and taken out.
+// With a receiver that errs by a metre the corners stay the same in eleven laps of twelve, each learned anew, with a
+// yaw rate beside a drifting one in nearly all (TestCornersStayUnderNoise); within a session the first clean lap
+// numbers them for good.
 //
 // The package is pure: it never touches files, clocks, goroutines or the network, and a
 // sample costs no allocation; closing a lap does.

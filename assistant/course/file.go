@@ -49,9 +49,11 @@ type Split struct {
 
 // A Pit tells where the pit lane is, for feeds that do not say so. Nil is not told.
 type Pit struct {
-	Entry, Exit     *Gate
-	Line            *Gate   // the start line where it crosses the pit lane
-	EntryAt, ExitAt float64 // m from the line, where it is told by distance: for the eye only, a distance is the same in the lane and beside it
+	Entry, Exit *Gate
+	Line        *Gate // the start line where it crosses the pit lane
+	// EntryAt and ExitAt are in m from the line, where the file gives distances. They are only drawn: a distance is the
+	// same in the pit lane and beside it.
+	EntryAt, ExitAt float64
 }
 
 // A Hand is the side to which a bend turns: Left is positive, as in ISO 8855.

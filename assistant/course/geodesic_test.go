@@ -7,14 +7,16 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// Geodesics as published, on WGS 84 unless told: the Vincenty test line of the Geocentric Datum of Australia technical manual (Flinders Peak to Buninyong, GRS 80,
-// which is the same to 0.1 mm), the worked example of GeographicLib's GeodSolve, GeographicLib's lengths of a degree at the equator and of
-// 0.001° at 52° north (Karney, Algorithms for geodesics, J. Geodesy 87:43, 2013), and the great circles of the well-known haversine example and
-// of Williams's Aviation Formulary.
+// Geodesics as published, on WGS 84 unless told: the Vincenty test line of the Geocentric Datum of Australia technical
+// manual (Flinders Peak to Buninyong, GRS 80, which is the same to 0.1 mm), the worked example of GeographicLib's
+// GeodSolve, GeographicLib's lengths of a degree at the equator and of 0.001° at 52° north (Karney, Algorithms for
+// geodesics, J. Geodesy 87:43, 2013), and the great circles of the well-known haversine example and of Williams's
+// Aviation Formulary.
 //
-// The Plane is flat and touches the ellipsoid at its origin: within 5 km it is right to 0.05 %. Farther
-// away it errs in proportion to the distance across the parallels, so a line of 55 km has to be right to 0.5 % only, laid from its middle to 0.02 %. Lines over oceans are
-// no matter for a course; that they are wrong by more than a percent here says that this is a plane and no geodesic.
+// The Plane is flat and touches the ellipsoid at its origin: within 5 km it is right to 0.05 %. Farther away it errs in
+// proportion to the distance across the parallels, so a line of 55 km has to be right to 0.5 % only, laid from its
+// middle to 0.02 %. Lines over oceans are no matter for a course; that they are wrong by more than a percent here says
+// that this is a plane and no geodesic.
 func TestPlaneAgainstGeodesics(t *testing.T) {
 	const deg = math.Pi / 180
 	dms := func(d, m, s float64) float64 { return math.Copysign(math.Abs(d)+m/60+s/3600, d) * deg }
@@ -49,15 +51,17 @@ func TestPlaneAgainstGeodesics(t *testing.T) {
 		require.Greater(t, math.Abs(length(far.a, far.b, far.a)/far.want-1), 0.003, name)
 	}
 
-	// NMEA 0183 writes degrees and minutes: the position of gpsd's "NMEA Revealed", 4807.038,N 01131.000,E, is 48.1173° and 11.516667°, and a
-	// thousandth of a minute there is 1.853 m to the north and 1.241 m to the east (the same ellipsoid, from memory).
+	// NMEA 0183 writes degrees and minutes: the position of gpsd's "NMEA Revealed", 4807.038,N 01131.000,E, is 48.1173°
+	// and 11.516667°, and a thousandth of a minute there is 1.853 m to the north and 1.241 m to the east (the same
+	// ellipsoid, from memory).
 	munich := Point{dms(48, 7.038, 0), dms(11, 31, 0)}
 	require.InDelta(t, 48.1173, munich.X/deg, 1e-9)
 	require.InDelta(t, 1.853, NewPlane(munich).Local(Point{dms(48, 7.039, 0), munich.Y}).Y, 1e-3)
 	require.InDelta(t, 1.241, NewPlane(munich).Local(Point{munich.X, dms(11, 31.001, 0)}).X, 1e-3)
 }
 
-// Within 5 km the plane is right to 0.05 %, beyond 50° of latitude to 0.1 %: against the metric of the ellipsoid integrated along straight lines of latitude and longitude.
+// Within 5 km the plane is right to 0.05 %, beyond 50° of latitude to 0.1 %: against the metric of the ellipsoid
+// integrated along straight lines of latitude and longitude.
 func TestPlaneIsRightWithin5km(t *testing.T) {
 	const e2 = wgsF * (2 - wgsF)
 	for _, lat := range []float64{-60, -35, 0, 25, 52, 65} {

@@ -5,20 +5,20 @@ import "math"
 // A Kind is what a driver would call a corner.
 type Kind string
 
-// The kinds. The limits are common practice, no source. A corner of a chicane or an esse has its kind by its neighbours, whatever
-// its own shape is; each keeps its number.
+// The kinds. The limits are common practice, no source. A corner of a chicane or an esse has its kind by its
+// neighbours, whatever its own shape is; each keeps its number.
 const (
 	// Single is any other corner.
 	Single Kind = "single"
-	// DoubleApex is a corner with two places that are tighter than a radius of 250 m, the lesser of them at least a third as tight as
-	// the other, and between them a place that is less than two thirds as tight as the lesser: not so
+	// DoubleApex is a corner with two places that are tighter than a radius of 250 m, the lesser of them at least a
+	// third as tight as the other, and between them a place that is less than two thirds as tight as the lesser: not so
 	// wide that they are two corners. It turns by 20° or more both before and after that place.
 	DoubleApex Kind = "double apex"
-	// Chicane is one of two or three corners of alternating hand that are taken as one: with less than 30 m between them, each
-	// shorter than 110 m and turning less than 125°, each tighter than a radius of 100 m.
+	// Chicane is one of two or three corners of alternating hand that are taken as one: with less than 30 m between
+	// them, each shorter than 110 m and turning less than 125°, each tighter than a radius of 100 m.
 	Chicane Kind = "chicane"
-	// Esse is one of a longer or faster sequence of alternating hand: less than 70 m between neighbours and none turning
-	// more than 125°; three corners or more, or two that are both wider than a radius of 50 m.
+	// Esse is one of a longer or faster sequence of alternating hand: less than 70 m between neighbours and none
+	// turning more than 125°; three corners or more, or two that are both wider than a radius of 50 m.
 	Esse Kind = "esse"
 )
 
@@ -36,8 +36,8 @@ const (
 	straightMin = 100.0    // m: what is shorter is no straight
 )
 
-// A Straight is the way from one corner's exit to the next one's entry where that is longer than 100 m (common practice, no
-// source). Distances are metres from the line; one that lies across the line has From > To.
+// A Straight is the way from one corner's exit to the next one's entry where that is longer than 100 m (common
+// practice, no source). Distances are metres from the line; one that lies across the line has From > To.
 type Straight struct{ From, To, Length float64 }
 
 // gap returns how far it is from the exit of corner i to the entry of the next; negative where they overlap.
@@ -88,7 +88,8 @@ func (m *Map) chain(i, j int) {
 	chicane, fast := j-i == 1 || j-i == 2, true
 	for k := i; k <= j; k++ {
 		c := &m.Corners[k%n]
-		chicane = chicane && c.Radius < chicaneWide && m.ahead(c.Entry, c.Exit) < chicaneLong && (k == j || m.gap(k%n) < chicaneGap)
+		chicane = chicane && c.Radius < chicaneWide && m.ahead(c.Entry, c.Exit) < chicaneLong &&
+			(k == j || m.gap(k%n) < chicaneGap)
 		fast = fast && c.Radius > esseFast
 	}
 	kind := Esse
@@ -127,7 +128,8 @@ func twoApexes(k []float64, step float64) bool {
 	for i, v := range k {
 		turned += v * step
 		lesser, greater := min(left, right[i+1]), max(left, right[i+1])
-		if lesser >= apexTight && lesser >= apexLeast*greater && v < apexDip*lesser && turned >= apexTurn && total-turned >= apexTurn {
+		if lesser >= apexTight && lesser >= apexLeast*greater && v < apexDip*lesser && turned >= apexTurn &&
+			total-turned >= apexTurn {
 			return true
 		}
 		left = max(left, v)

@@ -6,8 +6,8 @@ import (
 	"fmt"
 )
 
-// A Known is a saved course of which only the beginning of the file has been looked at: what it takes to rule it out. A folder
-// may hold hundreds, and a start must not wait for them. It is never changed.
+// A Known is a saved course of which only the beginning of the file has been looked at: what it takes to rule it out. A
+// folder may hold hundreds, and a start must not wait for them. It is never changed.
 type Known struct {
 	Name    string
 	Length  float64 // m
@@ -42,14 +42,16 @@ func Glance(from string, data []byte) (*Known, error) {
 	return k, nil
 }
 
-// glance reads the fields that stand before the corners and the line, as Encode writes them; where they stand elsewhere, all.
+// glance reads the fields that stand before the corners and the line, as Encode writes them; where they stand
+// elsewhere, all.
 func (f *savedFile) glance(data []byte) error {
 	d := json.NewDecoder(bytes.NewReader(data))
 	if t, err := d.Token(); err != nil || t != json.Delim('{') {
 		return fmt.Errorf("it is not a JSON object")
 	}
 	into := map[string]any{
-		"format": &f.Format, "version": &f.Version, "name": &f.Name, "updated": &f.Updated, "feed": &f.Feed, "car": &f.Car,
+		"format": &f.Format, "version": &f.Version, "name": &f.Name, "updated": &f.Updated, "feed": &f.Feed,
+		"car":  &f.Car,
 		"laps": &f.Laps, "length": &f.Length, "plane": &f.Plane, "box": &f.Box,
 	}
 	for d.More() {

@@ -35,10 +35,10 @@ type point struct {
 	clock  float64 // s since the line without those of standing
 }
 
-// A Learner makes the Map from the first lap that was driven from line to line, and betters it with every lap after
-// it: the braking and turn-in points, the centre line, and the corners on it. A lap
-// with a hole, one that does not close and one through the pits make none. One that was void, or in which the car stood or
-// spun, does, since a poor map gives room to talk sooner than none; the first clean lap replaces it. Its memory is bounded.
+// A Learner makes the Map from the first lap that was driven from line to line, and betters it with every lap after it:
+// the braking and turn-in points, the centre line, and the corners on it. A lap with a hole, one that does not close
+// and one through the pits make none. One that was void, or in which the car stood or spun, does, since a poor map
+// gives room to talk sooner than none; the first clean lap replaces it. Its memory is bounded.
 type Learner struct {
 	file  *File
 	loc   Locator
@@ -199,7 +199,7 @@ func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {
 
 // finish closes a lap of that length in metres, by course_distance and by speed.
 func (l *Learner) finish(length, driven float64) {
-	for n := len(l.points); n > 0 && l.points[n-1].d >= length; n-- { // the line was believed to be passed a little later
+	for n := len(l.points); n > 0 && l.points[n-1].d >= length; n-- { // points beyond the line
 		l.points = l.points[:n-1]
 	}
 	switch n := len(l.points); {
@@ -283,7 +283,8 @@ func (l *Learner) build(length float64) bool {
 		l.spoilt = "by its positions the lap does not end where it began, or the car was carried"
 		return false
 	case !l.reckon(m, d, a, n):
-		l.spoilt = "there is no position, and speed and yaw rate, by the distance along the lap, do not draw a closed line"
+		l.spoilt = "there is no position, and speed and yaw rate, by the distance along the lap, do not draw a " +
+			"closed line"
 		return false
 	}
 	for _, k := range m.K {

@@ -86,7 +86,8 @@ func (p *polyline) gateAt(s float64) course.Gate {
 	x1, y1 := p.at(s + 2)
 	l := math.Hypot(x1-x0, y1-y0)
 	ux, uy := (x1-x0)/l, (y1-y0)/l
-	return course.Gate{A: course.Point{X: x0 - 10*uy, Y: y0 + 10*ux}, B: course.Point{X: x0 + 10*uy, Y: y0 - 10*ux}, Toward: course.Point{X: x1, Y: y1}, Directed: true}
+	return course.Gate{A: course.Point{X: x0 - 10*uy, Y: y0 + 10*ux}, B: course.Point{X: x0 + 10*uy, Y: y0 - 10*ux},
+		Toward: course.Point{X: x1, Y: y1}, Directed: true}
 }
 
 func readTracks(t testing.TB) (truth [][]string, root string) {
@@ -102,7 +103,8 @@ func readTracks(t testing.TB) (truth [][]string, root string) {
 	return rows[1:], root
 }
 
-// stadium is two straights of 400 m and two half circles of radius 50 m, driven anticlockwise from the middle of a straight.
+// stadium is two straights of 400 m and two half circles of radius 50 m, driven anticlockwise from the middle of a
+// straight.
 func stadium(s float64) (x, y, k float64) {
 	const bend = 50 * math.Pi
 	switch s = math.Mod(s, stadiumLength); {
@@ -195,7 +197,9 @@ func driveStadium(c *car, with senses, laps float64) {
 }
 
 func TestLearnerFindsBrakingAndTurnIn(t *testing.T) {
-	gate := &course.File{Line: course.Line{Source: course.ByGate, Gate: course.Gate{A: course.Point{X: 0, Y: -60}, B: course.Point{X: 0, Y: -40}, Toward: course.Point{X: 5, Y: -50}, Directed: true}}}
+	gate := &course.File{Line: course.Line{Source: course.ByGate,
+		Gate: course.Gate{A: course.Point{X: 0, Y: -60}, B: course.Point{X: 0, Y: -40}, Toward: course.Point{X: 5, Y: -50},
+			Directed: true}}}
 	tests := []struct {
 		name string
 		file *course.File
@@ -206,7 +210,8 @@ func TestLearnerFindsBrakingAndTurnIn(t *testing.T) {
 		{"speed and yaw rate alone", nil, senses{yaw: true, pedal: true}},
 		{"a yaw rate that is off by a quarter of a degree per second", nil, senses{yaw: true, pedal: true, bias: 0.0045}},
 		{"latitude and longitude", &course.File{Line: course.Line{Source: course.ByGate, Gate: course.Gate{Geo: true,
-			A: course.Point{X: 0.9 - 60/6.38e6, Y: 0.1}, B: course.Point{X: 0.9 - 40/6.38e6, Y: 0.1}}}}, senses{geo: true, yaw: true, pedal: true}},
+			A: course.Point{X: 0.9 - 60/6.38e6, Y: 0.1}, B: course.Point{X: 0.9 - 40/6.38e6, Y: 0.1}}}},
+			senses{geo: true, yaw: true, pedal: true}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -389,14 +394,16 @@ func TestNoMapFromABadLap(t *testing.T) {
 }
 
 func TestCourseFileCorrectsCorners(t *testing.T) {
-	f, err := course.ParseFile("c.yaml", []byte("name: Stadium\nline: {lap_distance: true}\ncorners:\n  split: [{corner: 1}, {corner: 2, at: 820 m}]\n  names: {1: Mill, 4: Brook}\n"))
+	f, err := course.ParseFile("c.yaml", []byte("name: Stadium\nline: {lap_distance: true}\ncorners:\n  split: [{corner: 1}, {corner: "+
+		"2, at: 820 m}]\n  names: {1: Mill, 4: Brook}\n"))
 	require.NoError(t, err)
 	c := newCar(f)
 	driveStadium(c, senses{yaw: true, pedal: true}, 1.05)
 	m := c.learner.Map()
 	require.Equal(t, "Stadium", m.Name)
 	require.Len(t, m.Corners, 4)
-	require.Equal(t, []string{"Mill", "", "", "Brook"}, []string{m.Corners[0].Name, m.Corners[1].Name, m.Corners[2].Name, m.Corners[3].Name})
+	require.Equal(t, []string{"Mill", "", "", "Brook"}, []string{m.Corners[0].Name, m.Corners[1].Name, m.Corners[2].Name,
+		m.Corners[3].Name})
 	require.InDelta(t, 820, m.Corners[2].Exit, 2)
 
 	f, err = course.ParseFile("c.yaml", []byte("name: Stadium\nline: {lap_distance: true}\ncorners: {join: [[1, 2]]}\n"))
@@ -448,7 +455,8 @@ func BenchmarkStep(b *testing.B) {
 }
 
 func BenchmarkPlace(b *testing.B) {
-	c := newCar(&course.File{Line: course.Line{Source: course.ByGate, Gate: course.Gate{A: course.Point{X: 0, Y: -60}, B: course.Point{X: 0, Y: -40}}}})
+	c := newCar(&course.File{Line: course.Line{Source: course.ByGate,
+		Gate: course.Gate{A: course.Point{X: 0, Y: -60}, B: course.Point{X: 0, Y: -40}}}})
 	driveStadium(c, senses{position: true, pedal: true}, 1.05)
 	m := c.learner.Map()
 	b.ReportAllocs()

@@ -11,8 +11,9 @@ import (
 	"earshot/assistant/demo"
 )
 
-// A course is learned though lap_distance begins again some samples before or after lap_number steps, or never, and at two samples a second. Where a
-// distance that is a second and a half late does not fit speed and yaw rate, and there is no position, the reason is told once.
+// A course is learned though lap_distance begins again some samples before or after lap_number steps, or never, and at
+// two samples a second. Where a distance that is a second and a half late does not fit speed and yaw rate, and there is
+// no position, the reason is told once.
 func TestLearnedThoughTheFeedIsLoose(t *testing.T) {
 	t.Parallel()
 	type sample struct {
@@ -59,7 +60,8 @@ func TestLearnedThoughTheFeedIsLoose(t *testing.T) {
 			m := c.learner.Map()
 			if every == 30 && shift == 3 {
 				require.Nil(t, m, name)
-				require.Equal(t, []string{"there is no position, and speed and yaw rate, by the distance along the lap, do not draw a closed line"}, whys)
+				require.Equal(t, []string{"there is no position, and speed and yaw rate, by the distance along the lap, do not draw a " +
+					"closed line"}, whys)
 				continue
 			}
 			require.Empty(t, whys, name)

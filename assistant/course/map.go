@@ -18,7 +18,7 @@ type Map struct {
 	Turning float64   // rad, of the whole course, left positive: ±2π unless it crosses itself
 	Placed  bool      // X and Y are in the feed's plane; else dead reckoning from the line, heading east
 	Laps    int       // laps that the braking points rest on
-	Times   []float64 // s since the line, at each point and at the end of the lap, as the driver drives; nil where not known
+	Times   []float64 // s since the line at each point and at the end of the lap, by this driver; nil: unknown
 	loc     Locator
 	foreign bool // recognised by its shape alone: X and Y are in a plane that this feed does not tell
 
@@ -31,7 +31,8 @@ type Map struct {
 	yawed     bool // K is from yaw rate for that reason
 }
 
-// First returns the map that m was made from by bettering or replacing it, which stays the same while the Learner goes on; m itself where there is none.
+// First returns the map that m was made from by bettering or replacing it, which stays the same while the Learner goes
+// on; m itself where there is none.
 func (m *Map) First() *Map {
 	if m.first != nil {
 		return m.first

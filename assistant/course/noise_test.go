@@ -120,8 +120,8 @@ func (c *idealCar) drive(f *course.File, rate, offset float64, rx *receiver, yaw
 	return got
 }
 
-// Within a session the corners keep their numbers whatever the receiver does, since only the first clean lap counts them: ten
-// laps and more on each of the twelve lines, one Learner.
+// Within a session the corners keep their numbers whatever the receiver does, since only the first clean lap counts
+// them: ten laps and more on each of the twelve lines, one Learner.
 func TestNumbersStayWithinASession(t *testing.T) {
 	truth, root := readTracks(t)
 	for i, row := range truth {
@@ -147,8 +147,8 @@ func TestNumbersStayWithinASession(t *testing.T) {
 }
 
 // sameCorners is the rule by which the corners of two maps of one course match: as many, of the same hands in the same
-// order, and the apex of each, as a place on the ground, between 15 m before the entry and 15 m behind the exit of the one
-// with its number. It returns the first difference.
+// order, and the apex of each, as a place on the ground, between 15 m before the entry and 15 m behind the exit of the
+// one with its number. It returns the first difference.
 func sameCorners(want, got *course.Map) string {
 	if got == nil {
 		return "no map"
@@ -176,13 +176,15 @@ func sameCorners(want, got *course.Map) string {
 }
 
 // Laps with a consumer's receiver give the same corners, at 10 Hz with a standard deviation of 1 m in each axis, on
-// twelve surveyed centre lines (TUM racetrack-database). Ten laps each, every one learned anew from its own first lap, by the
-// rule of sameCorners: counted are those that agree with the one with which most agree. The gyro is off by 0.3°/s and scatters by as
-// much. below lists where it is fewer than ten, and how many. (The smoothing and the limits were tried out on these lines and this noise.)
+// twelve surveyed centre lines (TUM racetrack-database). Ten laps each, every one learned anew from its own first lap,
+// by the rule of sameCorners: counted are those that agree with the one with which most agree. The gyro is off by
+// 0.3°/s and scatters by as much. below lists where it is fewer than ten, and how many. (The smoothing and the limits
+// were tried out on these lines and this noise.)
 //
-// Where it is fewer, one or two bends decide that lie near a limit of what counts, so that laps disagree about them: one that turns by 0.42 rad where 0.4
-// count, with kinks before and behind it; two of one hand about as far apart as what joins them. In the others the kink that comes or goes does
-// not count on the quiet line. A course file settles these (join, split). 554 of the 600 laps agree.
+// Where it is fewer, one or two bends decide that lie near a limit of what counts, so that laps disagree about them:
+// one that turns by 0.42 rad where 0.4 count, with kinks before and behind it; two of one hand about as far apart as
+// what joins them. In the others the kink that comes or goes does not count on the quiet line. A course file settles
+// these (join, split). 554 of the 600 laps agree.
 func TestCornersStayUnderNoise(t *testing.T) {
 	truth, root := readTracks(t)
 	kinds := []struct {
@@ -193,7 +195,8 @@ func TestCornersStayUnderNoise(t *testing.T) {
 	}{
 		{"white", 1, 0, false, map[string]int{"MexicoCity": 9, "Norisring": 8, "Nuerburgring": 6, "Sakhir": 4}},
 		{"drift", 0, 1, false, map[string]int{"Montreal": 9, "Norisring": 9, "Nuerburgring": 8, "Sakhir": 6}},
-		{"both", 0.3, 0.95, false, map[string]int{"Budapest": 9, "MexicoCity": 8, "Montreal": 9, "Nuerburgring": 8, "Sakhir": 4, "Sepang": 8, "Silverstone": 7}},
+		{"both", 0.3, 0.95, false, map[string]int{"Budapest": 9, "MexicoCity": 8, "Montreal": 9, "Nuerburgring": 8, "Sakhir": 4,
+			"Sepang": 8, "Silverstone": 7}},
 		{"white, yaw", 1, 0, true, map[string]int{"Melbourne": 7, "Norisring": 9, "Sakhir": 9, "Silverstone": 9}},
 		{"drift, yaw", 0, 1, true, map[string]int{"MexicoCity": 9, "Sakhir": 9}},
 	}

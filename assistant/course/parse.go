@@ -56,22 +56,27 @@ func (p *parser) course(f *File, n *document.Node) {
 		p.Bad(n, "add for example name: Mill course", "the course has no name")
 	}
 	if !o.Has("line") && f.Saved == "" {
-		p.Bad(n, "add line: {gate: [[365.0 m, 14.7 m], [384.4 m, 2.2 m]]}, or line: {lap_distance: true} where the feed counts from the line, or saved: NAME for a course that earshot course list shows", "the course has no line")
+		p.Bad(n, "add line: {gate: [[365.0 m, 14.7 m], [384.4 m, 2.2 m]]}, or line: {lap_distance: true} where the "+
+			"feed counts from the line, or saved: NAME for a course that earshot course list shows",
+			"the course has no line")
 	}
 	for i, d := range []float64{f.Pit.EntryAt, f.Pit.ExitAt} {
 		if f.Length > 0 && d >= f.Length {
-			p.Bad(o.At("pit"), "distances are counted from the line", "pit %s at %g m is beyond the course's length of %g m", [2]string{"entry", "exit"}[i], d, f.Length)
+			p.Bad(o.At("pit"), "distances are counted from the line",
+				"pit %s at %g m is beyond the course's length of %g m", [2]string{"entry", "exit"}[i], d, f.Length)
 		}
 	}
 	last := 0.0
 	for _, b := range f.Sectors {
 		if b.Gate == nil && b.Distance <= last {
-			p.Bad(o.At("sectors"), "list the boundaries in the order of driving, in metres from the line", "the sector boundary at %g m is not beyond the one before it", b.Distance)
+			p.Bad(o.At("sectors"), "list the boundaries in the order of driving, in metres from the line",
+				"the sector boundary at %g m is not beyond the one before it", b.Distance)
 		}
 		if b.Gate == nil {
 			last = b.Distance
 			if f.Length > 0 && b.Distance >= f.Length {
-				p.Bad(o.At("sectors"), "boundaries lie between the line and the line", "the sector boundary at %g m is beyond the course's length of %g m", b.Distance, f.Length)
+				p.Bad(o.At("sectors"), "boundaries lie between the line and the line",
+					"the sector boundary at %g m is beyond the course's length of %g m", b.Distance, f.Length)
 			}
 		}
 	}
@@ -97,11 +102,14 @@ func (p *parser) pit(pit *Pit, k, n *document.Node) {
 	entry, exit := pit.Entry != nil || pit.EntryAt > 0, pit.Exit != nil || pit.ExitAt > 0
 	switch {
 	case entry != exit:
-		p.Bad(k, "give a gate for each of them, or a distance for each of them", "the pit lane has an entry or an exit, but not both")
+		p.Bad(k, "give a gate for each of them, or a distance for each of them",
+			"the pit lane has an entry or an exit, but not both")
 	case (pit.Entry != nil) != (pit.Exit != nil):
-		p.Bad(k, "give a gate for each of them, or a distance for each of them", "the pit lane has a gate at one end and a distance at the other")
+		p.Bad(k, "give a gate for each of them, or a distance for each of them",
+			"the pit lane has a gate at one end and a distance at the other")
 	case pit.EntryAt > 0 && pit.EntryAt == pit.ExitAt:
-		p.Bad(k, "give the distance from the line of its entry and of its exit", "the pit lane begins and ends at the same place")
+		p.Bad(k, "give the distance from the line of its entry and of its exit",
+			"the pit lane begins and ends at the same place")
 	}
 }
 
@@ -158,7 +166,8 @@ func (p *parser) gatePart(g *Gate, key string, n *document.Node) {
 		pt, geo, ok := p.point(n)
 		if ok {
 			if (g.A != g.B) && geo != g.Geo {
-				p.Bad(n, "use metres for all of them, or degrees for all of them", "toward and the gate are not written in the same way")
+				p.Bad(n, "use metres for all of them, or degrees for all of them",
+					"toward and the gate are not written in the same way")
 			}
 			g.Toward, g.Directed, g.Geo = pt, true, geo
 		}
@@ -201,9 +210,11 @@ func (p *parser) needGate(g *Gate, n *document.Node, what string, before int) {
 	case w < 1:
 		p.Bad(n, "give two points at the edges of the road, such as "+gateExample, "the gate of %s has no width", what)
 	case w > 1000:
-		p.Bad(n, "give two points at the edges of the road; is a sign or a digit wrong?", "the gate of %s is %.0f m wide", what, w)
+		p.Bad(n, "give two points at the edges of the road; is a sign or a digit wrong?",
+			"the gate of %s is %.0f m wide", what, w)
 	case g.Directed && math.Abs(flat.Side(flat.Toward)) < 0.5:
-		p.Bad(n, "give a point some metres behind the gate, where the car drives on", "the point toward of %s lies on the gate", what)
+		p.Bad(n, "give a point some metres behind the gate, where the car drives on",
+			"the point toward of %s lies on the gate", what)
 	}
 }
 
@@ -236,7 +247,8 @@ func (p *parser) point(n *document.Node) (Point, bool, bool) {
 			p.Bad(c, example, "%s", err.Error())
 			good = false
 		case math.Abs(x) > limit:
-			p.Bad(c, "latitude goes from -90 to 90 deg, longitude from -180 to 180 deg, metres to 1000 km", "%s is out of range", c.Value)
+			p.Bad(c, "latitude goes from -90 to 90 deg, longitude from -180 to 180 deg, metres to 1000 km",
+				"%s is out of range", c.Value)
 			good = false
 		}
 		v[i] = x
@@ -305,7 +317,8 @@ func (p *parser) corners(f *File, n *document.Node) {
 		list := p.List(group, "a group of corners to join", "write for example [3, 4]")
 		for _, it := range list {
 			if c := p.number(it); len(g) > 0 && c != 0 && c != g[len(g)-1]+1 {
-				p.Bad(it, "only neighbours can be joined, in the order of driving: [3, 4, 5]", "corner %d does not follow corner %d", c, g[len(g)-1])
+				p.Bad(it, "only neighbours can be joined, in the order of driving: [3, 4, 5]",
+					"corner %d does not follow corner %d", c, g[len(g)-1])
 			} else {
 				g = append(g, c)
 			}
@@ -345,7 +358,8 @@ func (p *parser) corners(f *File, n *document.Node) {
 	}
 	for _, s := range f.Split {
 		if used[s.Corner] && s.Corner != 0 {
-			p.Bad(n, "a corner can be corrected once: it is split in two, or joined to its neighbour", "corner %d is joined or split and split again", s.Corner)
+			p.Bad(n, "a corner can be corrected once: it is split in two, or joined to its neighbour",
+				"corner %d is joined or split and split again", s.Corner)
 		}
 		used[s.Corner] = true
 	}

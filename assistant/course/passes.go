@@ -232,8 +232,9 @@ func (p *Passes) begin(i int) {
 	p.active, p.inside = i, false
 	p.weight = [4]float64{}
 	p.pass = Pass{Entered: nan, Distance: c.Exit, Hand: c.Hand, Corner: journal.Corner{
-		Number: c.Number, Name: c.Name, EntrySpeed: journal.Unknown, MinSpeed: journal.Unknown, ExitSpeed: journal.Unknown,
-		MinGear: journal.Unknown, Time: journal.Unknown, Balance: journal.Unknown, MaxSlip: no, BrakeTemp: no, TyreTemperature: no,
+		Number: c.Number, Name: c.Name, EntrySpeed: journal.Unknown, MinSpeed: journal.Unknown,
+		ExitSpeed: journal.Unknown, MinGear: journal.Unknown, Time: journal.Unknown, Balance: journal.Unknown,
+		MaxSlip: no, BrakeTemp: no, TyreTemperature: no,
 		LineApex: journal.Unknown, LineMost: journal.Unknown, Lost: journal.Unknown,
 	}}
 	for i := range p.pass.Phases {
@@ -297,8 +298,8 @@ func (p *Passes) leave(c *Corner, t, at float64, row channel.Row) Pass {
 	return p.pass
 }
 
-// deviate takes in how far beside the map's line the car is. That line is one that was driven, not the best one: what
-// counts is the difference from lap to lap. Places around the apex are joined by a straight line.
+// deviate notes how far the car is beside the map's line. That line was driven and need not be the best one: only the
+// difference from lap to lap counts. The value at the apex is interpolated between the samples around it.
 func (p *Passes) deviate(c *Corner, d float64, row channel.Row) {
 	_, aside, ok := p.m.Place(row, d)
 	if !ok {
@@ -306,10 +307,12 @@ func (p *Passes) deviate(c *Corner, d float64, row channel.Row) {
 		return
 	}
 	j := &p.pass.Corner
-	if within := p.m.ahead(c.Entry, d) <= p.m.ahead(c.Entry, c.Exit); within && !(math.Abs(aside) <= math.Abs(float64(j.LineMost))) {
+	within := p.m.ahead(c.Entry, d) <= p.m.ahead(c.Entry, c.Exit)
+	if within && !(math.Abs(aside) <= math.Abs(float64(j.LineMost))) {
 		j.LineMost = journal.Num(aside)
 	}
-	if gone, whole := p.m.ahead(p.asideD, c.Apex), p.m.ahead(p.asideD, d); !math.IsNaN(p.aside) && whole > 0 && gone <= whole && whole < p.m.Length/2 {
+	gone, whole := p.m.ahead(p.asideD, c.Apex), p.m.ahead(p.asideD, d)
+	if !math.IsNaN(p.aside) && whole > 0 && gone <= whole && whole < p.m.Length/2 {
 		j.LineApex = journal.Num(p.aside + (aside-p.aside)*gone/whole)
 	}
 	if d != p.asideD || math.IsNaN(p.aside) { // a held place waits for the next
@@ -365,7 +368,7 @@ func (p *Passes) see(from, to, d float64, row channel.Row) {
 			j.BrakeTemp[w] = t
 		}
 	}
-	if !p.inside || d != p.m.Wrap(row[channel.CoursePlace]) { // not in the corner: before it, or this sample lies behind it
+	if !p.inside || d != p.m.Wrap(row[channel.CoursePlace]) { // before the corner or behind it
 		return
 	}
 	if v := journal.Num(v); !(j.MinSpeed <= v) && !math.IsNaN(float64(v)) {

@@ -9,8 +9,8 @@ import (
 	"earshot/assistant/channel"
 )
 
-// round drives from s to end (m from the line of the first lap) at that speed with a sample every 0.02 s, aside metres to the left of the line that the
-// first lap drew.
+// round drives from s to end (m from the line of the first lap) at that speed with a sample every 0.02 s, aside metres
+// to the left of the line that the first lap drew.
 func (c *car) round(s, end, speed float64, aside func(s float64) float64) float64 {
 	for ; s < end; s += speed * 0.02 {
 		x, y, _ := stadium(s)
@@ -23,8 +23,8 @@ func (c *car) round(s, end, speed float64, aside func(s float64) float64) float6
 	return s
 }
 
-// A corner driven at known speeds: time lost is against the best pass before, and a void lap is no measure. How far beside the
-// learned line the car was is what it was driven.
+// A corner driven at known speeds: time lost is against the best pass before, and a void lap is no measure. How far
+// beside the learned line the car was is what it was driven.
 func TestPassAgainstTheBestAndBesideTheLine(t *testing.T) {
 	c := newCar(nil)
 	straight := func(float64) float64 { return 0 }

@@ -10,8 +10,8 @@ import (
 // geographic Gate X is the latitude and Y the longitude, in radians.
 type Point struct{ X, Y float64 }
 
-// A Plane is a flat map of the surroundings of one place on the WGS 84 ellipsoid.
-// Within 5 km of its origin lengths are right to 0.05 %, beyond 50° of latitude to 0.1 %: the parallels shrink towards the poles.
+// A Plane is a flat map of the surroundings of one place on the WGS 84 ellipsoid. Within 5 km of its origin lengths are
+// right to 0.05 %, beyond 50° of latitude to 0.1 %: the parallels shrink towards the poles.
 type Plane struct {
 	Origin     Point   // latitude and longitude, rad
 	perX, perY float64 // m per rad of longitude and latitude

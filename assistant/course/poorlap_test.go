@@ -46,8 +46,8 @@ func (c *car) drive(from, to float64, p plan) {
 	}
 }
 
-// What the first whole lap must be like to make the map, and what the lap after it does to that. A driver who has no map has
-// no room to talk but on full throttle.
+// What the first whole lap must be like to make the map, and what the lap after it does to that. A driver who has no
+// map has no room to talk but on full throttle.
 func TestFirstLap(t *testing.T) {
 	at := func(s, where float64) bool { return s >= where && s < where+2.5 }
 	stand := func(c *car, seconds float64) {
@@ -170,8 +170,8 @@ func TestLapThatDoesNotCloseMakesNoMap(t *testing.T) {
 	require.Zero(t, c.maps)
 }
 
-// A spin that turned back and drove some metres twice makes the lap too long; the clean lap after it puts every distance right, although
-// while it was driven course_distance still went by the poor map.
+// A spin that turned back and drove some metres twice makes the lap too long; the clean lap after it puts every
+// distance right, although while it was driven course_distance still went by the poor map.
 func TestDistancesOfAPoorMapDoNotComeBack(t *testing.T) {
 	c := newCar(stadiumGate())
 	c.drive(stadiumLength-40, stadiumLength+5, plan{})

@@ -11,14 +11,16 @@ import (
 	"earshot/assistant/course"
 )
 
-// The rate of the feed, from 10 to 360 Hz, and where in the lap the samples fall change neither the number nor the hands of the corners of
-// twelve surveyed centre lines (TUM racetrack-database), driven by the ideal car.
+// The rate of the feed, from 10 to 360 Hz, and where in the lap the samples fall change neither the number nor the
+// hands of the corners of twelve surveyed centre lines (TUM racetrack-database), driven by the ideal car.
 //
-// Length: a chord of D metres is shorter than its arc of curvature k by k²D³/24. Points that are kept lie at most D = 1 m + v/rate
-// apart, so the map is shorter than the line by at most the sum of k²D²/24 along it. The lines are polygons, though, with h = 5 m between their
-// points: a chord over a point that turns by θ = k·h cuts up to D·θ²/8, so k²hD/8 along the line where that is more. Half a metre is for where the
-// lap is closed between two samples. Apex: joining chords by straight lines spreads each change of heading over D to either side, so a bend with one tightest
-// place moves by no more than D and the step of the map at each end; one of more than 120 m may have several, and its apex stays in it.
+// Length: a chord of D metres is shorter than its arc of curvature k by k²D³/24. Points that are kept lie at most D = 1
+// m + v/rate apart, so the map is shorter than the line by at most the sum of k²D²/24 along it. The lines are polygons,
+// though, with h = 5 m between their points: a chord over a point that turns by θ = k·h cuts up to D·θ²/8, so k²hD/8
+// along the line where that is more. Half a metre is for where the lap is closed between two samples. Apex: joining
+// chords by straight lines spreads each change of heading over D to either side, so a bend with one tightest place
+// moves by no more than D and the step of the map at each end; one of more than 120 m may have several, and its apex
+// stays in it.
 func TestRateDoesNotMoveTheCourse(t *testing.T) {
 	truth, root := readTracks(t)
 	type known struct {
@@ -60,8 +62,9 @@ func TestRateDoesNotMoveTheCourse(t *testing.T) {
 	})
 }
 
-// An ideal car round each of the twelve lines: the length of the map is within 0.3 % of the official one and the direction right (f1db, CC BY 4.0,
-// by truth.csv of the open data; the length of the street course is general knowledge and its direction that of the line).
+// An ideal car round each of the twelve lines: the length of the map is within 0.3 % of the official one and the
+// direction right (f1db, CC BY 4.0, by truth.csv of the open data; the length of the street course is general knowledge
+// and its direction that of the line).
 func TestIdealCarRoundEachLine(t *testing.T) {
 	truth, root := readTracks(t)
 	require.Len(t, truth, 12)

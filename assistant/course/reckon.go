@@ -2,8 +2,8 @@ package course
 
 import "math"
 
-// How far dead reckoning is believed. Common practice, no source: consumer gyros are given with biases up to about 1°/s, and what is
-// more than that, or a line that misses its own beginning by more than this, is no closed lap.
+// How far dead reckoning is believed. Common practice, no source: consumer gyros are given with biases up to about
+// 1°/s, and what is more than that, or a line that misses its own beginning by more than this, is no closed lap.
 const (
 	mostBias = 0.026 // rad/s (1.5°/s) of a constant error of the yaw rate
 	mostOpen = 0.05  // of the length of the lap: the gap between its ends once the bias is gone
@@ -27,11 +27,13 @@ func (l *Learner) reckon(m *Map, d, k []float64, n int) bool {
 // from a constant bias of the yaw rate, and the gap in metres by which the line it draws does not close. d are the
 // distances of the points; k is scratch of the same length.
 //
-// A closed lap turns by a whole number of circles, whatever else it does; the rest is bias times the time
-// of the lap. The bias is taken out as what it is, a rate: at a place passed at speed v it adds bias/v to the curvature, so
-// most where the car is slow. Which whole number it is follows from the line closing: on a long lap the bias may
-// turn by more than half a circle, but with a wrong number the ends lie far apart.
-func (l *Learner) yawCurvature(d, k []float64, length float64, n int, noise float64) (kk []float64, gap float64, ok bool) {
+// A closed lap turns by a whole number of circles, whatever else it does; the rest is bias times the time of the lap.
+// The bias is taken out as what it is, a rate: at a place passed at speed v it adds bias/v to the curvature, so most
+// where the car is slow. Which whole number it is follows from the line closing: on a long lap the bias may turn by
+// more than half a circle, but with a wrong number the ends lie far apart.
+func (l *Learner) yawCurvature(d, k []float64, length float64, n int, noise float64) (
+	kk []float64, gap float64, ok bool,
+) {
 	slow := make([]float64, len(l.points)) // s/m
 	seen := math.NaN()
 	for i, p := range l.points {
@@ -82,7 +84,8 @@ func (l *Learner) yawCurvature(d, k []float64, length float64, n int, noise floa
 }
 
 // shorter returns for each point how much shorter the way around it is than the distance of points tells that scatter
-// by noise metres: a step of s metres is measured as √(s² + 4·noise²) in the mean of the squares. The steps are taken to go with the speed.
+// by noise metres: a step of s metres is measured as √(s² + 4·noise²) in the mean of the squares. The steps are taken
+// to go with the speed.
 func (l *Learner) shorter(d []float64, noise float64) []float64 {
 	const half = 25 // points to each side
 	n := len(d)
@@ -106,7 +109,8 @@ func (l *Learner) shorter(d []float64, noise float64) []float64 {
 	return f
 }
 
-// lay follows a curvature from the origin, heading east, and returns where it ends. It fills x and y where they are not nil.
+// lay follows a curvature from the origin, heading east, and returns where it ends. It fills x and y where they are not
+// nil.
 func lay(k []float64, step float64, x, y []float64) (endX, endY float64) {
 	heading := 0.0
 	for i, v := range k {

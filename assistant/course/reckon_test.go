@@ -10,7 +10,8 @@ import (
 	"earshot/assistant/channel"
 )
 
-// reckoned drives one lap with speed, yaw rate and a lap number alone. The yaw rate is off by bias (rad/s), the speed by a factor.
+// reckoned drives one lap with speed, yaw rate and a lap number alone. The yaw rate is off by bias (rad/s), the speed
+// by a factor.
 func (c *idealCar) reckoned(bias, scale float64) *car {
 	got := newCar(nil)
 	const dt = 0.02
@@ -25,9 +26,10 @@ func (c *idealCar) reckoned(bias, scale float64) *car {
 	return got
 }
 
-// Speed and yaw rate alone, with a gyro that is off by 0.5°/s to either side and a speed that is off by 2 %, give the corners that they give
-// without an error, on twelve surveyed centre lines (TUM racetrack-database): the same number, hands, and apexes
-// within 10 m once the lengths are set to one scale (in corners of more than 120 m: in the same corner). A lap of 130 s at 0.5°/s turns by 65° too much.
+// Speed and yaw rate alone, with a gyro that is off by 0.5°/s to either side and a speed that is off by 2 %, give the
+// corners that they give without an error, on twelve surveyed centre lines (TUM racetrack-database): the same number,
+// hands, and apexes within 10 m once the lengths are set to one scale (in corners of more than 120 m: in the same
+// corner). A lap of 130 s at 0.5°/s turns by 65° too much.
 func TestReckoningWithBias(t *testing.T) {
 	truth, root := readTracks(t)
 	const deg = math.Pi / 180
@@ -55,7 +57,8 @@ func TestReckoningWithBias(t *testing.T) {
 	}
 }
 
-// At a third of the speed a lap lasts six minutes, in which 1°/s turn by a whole circle too much: only one number of circles closes the line.
+// At a third of the speed a lap lasts six minutes, in which 1°/s turn by a whole circle too much: only one number of
+// circles closes the line.
 func TestReckoningOverALongLap(t *testing.T) {
 	truth, root := readTracks(t)
 	for _, row := range truth {
@@ -73,7 +76,8 @@ func TestReckoningOverALongLap(t *testing.T) {
 	}
 }
 
-// What is no closed lap makes no map: a yaw rate in degrees per second, one of a tenth of what it should be, none at all.
+// What is no closed lap makes no map: a yaw rate in degrees per second, one of a tenth of what it should be, none at
+// all.
 func TestReckoningRefuses(t *testing.T) {
 	truth, root := readTracks(t)
 	for _, row := range truth {

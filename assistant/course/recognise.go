@@ -40,10 +40,10 @@ const (
 
 // A Recogniser tells which of the saved courses the car is on, and whether it still is.
 //
-// By place, where the feed has a position in the same plane as the saved course (latitude and longitude, or the feed's own
-// x and y): the car has driven on its line, in its direction and with its line where it is, without a rival among
-// the other courses. By shape, where it has not: the bend over the distance from the line explains what was
-// driven over half a lap, and no other saved course comes near. What is driven against its direction is another course.
+// By place, where the feed has a position in the same plane as the saved course (latitude and longitude, or the feed's
+// own x and y): the car has driven on its line, in its direction and with its line where it is, without a rival among
+// the other courses. By shape, where it has not: the bend over the distance from the line explains what was driven over
+// half a lap, and no other saved course comes near. What is driven against its direction is another course.
 type Recogniser struct {
 	suspects []suspect
 	closed   int      // suspects whose line has not been read
@@ -126,8 +126,8 @@ type Recognised struct {
 	How string
 }
 
-// Step takes one sample in: position, or else course_distance, speed and yaw_rate; lap, lap_distance and in_pits. It tells when
-// a course has been recognised and, where left is not empty, why the one that was recognised cannot be it.
+// Step takes one sample in: position, or else course_distance, speed and yaw_rate; lap, lap_distance and in_pits. It
+// tells when a course has been recognised and, where left is not empty, why the one that was recognised cannot be it.
 func (r *Recogniser) Step(at float64, row channel.Row) (found Recognised, left string) {
 	if len(r.suspects) == 0 {
 		return Recognised{}, ""
@@ -326,8 +326,8 @@ func (r *Recogniser) follow(s *suspect, moved float64, dir Point, row channel.Ro
 	s.aside.squares += aside * aside
 }
 
-// nearest returns the place on the line that is nearest to p among those that lead in the direction of dir: near hint + moved
-// (m), or everywhere where hint is NaN. aside is positive to the left.
+// nearest returns the place on the line that is nearest to p among those that lead in the direction of dir: near hint +
+// moved (m), or everywhere where hint is NaN. aside is positive to the left.
 func (m *Map) nearest(p, dir Point, hint, moved float64) (d, aside float64, ok bool) {
 	n := len(m.X)
 	first, count, stride := 0, n, max(int(lookEach/m.Step), 1)
@@ -354,7 +354,8 @@ func (m *Map) nearest(p, dir Point, hint, moved float64) (d, aside float64, ok b
 	}
 	ux, uy := m.tangent(at)
 	dx, dy := p.X-m.X[at], p.Y-m.Y[at]
-	return m.Wrap(float64(at)*m.Step + min(max(dx*ux+dy*uy, -m.Step), m.Step)), ux*dy - uy*dx, math.Abs(dx*ux+dy*uy) < near
+	return m.Wrap(float64(at)*m.Step + min(max(dx*ux+dy*uy, -m.Step), m.Step)), ux*dy - uy*dx,
+		math.Abs(dx*ux+dy*uy) < near
 }
 
 // tangent is the direction of the line at point i.

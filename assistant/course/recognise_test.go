@@ -47,7 +47,8 @@ const (
 	byBend // speed, yaw rate and lap distance only
 )
 
-// somewhere is a place on earth for each course: roads there do not lie on each other, as they do in the planes of simulators.
+// somewhere is a place on earth for each course: roads there do not lie on each other, as they do in the planes of
+// simulators.
 func somewhere(name string) course.Point {
 	h := 0.0
 	for _, c := range name {

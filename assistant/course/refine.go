@@ -7,7 +7,7 @@ import (
 
 // How corners follow a better line. Common practice, no source.
 const (
-	settled   = 5.0 // m: an entry or exit that moves by less stays, since each move makes passes before it hard to compare
+	settled   = 5.0 // m: an entry or exit moves only by more, so that passes stay comparable
 	apexMoves = 0.9 // of the tightest place: an apex that is as tight as that stays
 )
 
@@ -70,7 +70,8 @@ func (l *Learner) follow(m, next *Map) []Corner {
 		again = false
 		for i := range cs {
 			j := (i + 1) % len(cs)
-			if len(cs) > 1 && shape.gap(i) < min(0, m.gap(i))-1e-9 && (moved(&cs[i], &m.Corners[i]) || moved(&cs[j], &m.Corners[j])) {
+			if len(cs) > 1 && shape.gap(i) < min(0, m.gap(i))-1e-9 &&
+				(moved(&cs[i], &m.Corners[i]) || moved(&cs[j], &m.Corners[j])) {
 				cs[i], cs[j] = m.Corners[i], m.Corners[j]
 				again = true
 			}
@@ -84,10 +85,12 @@ func (l *Learner) follow(m, next *Map) []Corner {
 
 func moved(a, b *Corner) bool { return a.Entry != b.Entry || a.Exit != b.Exit }
 
-// partner returns the one of found that is corner i of m: the only one of its hand that overlaps it and overlaps no other.
+// partner returns the one of found that is corner i of m: the only one of its hand that overlaps it and overlaps no
+// other.
 func partner(m *Map, found []Corner, i int) *Corner {
 	overlap := func(a, b *Corner) bool {
-		return a.Hand == b.Hand && (m.ahead(a.Entry, b.Entry) < m.ahead(a.Entry, a.Exit) || m.ahead(b.Entry, a.Entry) < m.ahead(b.Entry, b.Exit))
+		return a.Hand == b.Hand && (m.ahead(a.Entry, b.Entry) < m.ahead(a.Entry, a.Exit) ||
+			m.ahead(b.Entry, a.Entry) < m.ahead(b.Entry, b.Exit))
 	}
 	var only *Corner
 	for k := range found {
@@ -131,8 +134,8 @@ func (m *Map) measure(c *Corner) {
 	c.Radius, c.Angle = m.stretch(int(first)+best)/k[best], math.Abs(sum)
 }
 
-// stretch returns how much longer the line is around point i than its points are apart by the count of metres, which stays
-// as the first lap drove it: K is the turning per metre so counted.
+// stretch returns how much longer the line is around point i than its points are apart by the count of metres, which
+// stays as the first lap drove it: K is the turning per metre so counted.
 func (m *Map) stretch(i int) float64 {
 	const few = 3
 	n, sum := len(m.X), 0.0
@@ -142,15 +145,16 @@ func (m *Map) stretch(i int) float64 {
 	return sum / (2 * few * m.Step)
 }
 
-// A change is a better map that waits for the moment when it makes no difference where the car is. Its corners begin and end a
-// little elsewhere, and one that is under way while they move would end twice or never.
+// A change is a better map that waits for the moment when it makes no difference where the car is. Its corners begin
+// and end a little elsewhere, and one that is under way while they move would end twice or never.
 type change struct {
 	made       *Map // by the last whole lap
 	from, to   *Map // handed out, and to be
 	had, wants []zone
 }
 
-// due returns the map that replaces the one handed out last, if now is the moment to: the car was at d at the sample before.
+// due returns the map that replaces the one handed out last, if now is the moment to: the car was at d at the sample
+// before.
 func (c *change) due(m *Map, d float64) *Map {
 	if m != c.made { // it came from elsewhere, or there is none: who brought it knows
 		c.from = m

@@ -9,24 +9,24 @@ import (
 // Standing is the room to talk of a car that does not move, in seconds.
 const Standing = 60.0
 
-// Common practice, no source, but where it is said.
+// Common practice, no source, except where a source is named.
 const (
-	slowerLap  = 1.07 // of the learned lap: a longer one says nothing of the pace, as the 107 % rule of qualifying has it, until
-	slowToStay = 3    // of them in a row
-	easeOff    = 0.25 // by which a lap that is slower, but not by so much, moves the learned times towards it
+	slowerLap  = 1.07 // of the learned lap: longer laps teach no pace (the 107 % rule of qualifying) …
+	slowToStay = 3    // … until so many come in a row
+	easeOff    = 0.25 // share by which a slower lap moves the learned times towards its own
 	paceOver   = 15.0 // s of driving over which the present pace is measured
-	paceSlack  = 1.05 // of the learned pace: less is no slower driver, but traffic or a mistake
-	calmPace   = 1.15 // of the learned speed: who is faster has something to do even where he had not
-	sweepLoad  = 5.0  // m/s² to the side, and
-	sweepTime  = 0.4  // s of it, in which a driver has no ear
-	likely     = 3.0  // m/s²: how hard a car is taken to accelerate where the times along the lap are not known
-	calmFor    = 0.5  // s of going straight after which a course that is not known is taken to go on so for
-	CalmRoom   = 2.5  // s; on three courses of the demonstration it holds in three of four straights at their beginning
+	paceSlack  = 1.05 // of the learned times: a smaller loss is traffic or a mistake, not a slower driver
+	calmPace   = 1.15 // of the learned speed: above it, a corner that asked nothing of the driver may ask something
+	sweepLoad  = 5.0  // m/s² to the side: with more of it …
+	sweepTime  = 0.4  // … for so many s a driver does not listen
+	likely     = 3.0  // m/s²: assumed acceleration where the times along the lap are unknown
+	calmFor    = 0.5  // s of driving straight, after which an unknown course is expected to stay straight for …
+	CalmRoom   = 2.5  // … so many s. It holds at the beginning of three in four straights of the demo's courses.
 	gentle     = 3.0  // m/s² to the side: more is a bend
 )
 
-// FreeRoad returns the metres until the next braking or turn-in point: 0 from such a point to the corner's exit, +Inf on a course
-// without corners.
+// FreeRoad returns the metres until the next braking or turn-in point: 0 from such a point to the corner's exit, +Inf
+// on a course without corners.
 func (m *Map) FreeRoad(d float64) float64 { return m.freeRoad(d, false) }
 
 // freeRoad is FreeRoad; calm leaves out the corners in which this driver, at his learned speed, has nothing to do.
@@ -52,11 +52,12 @@ func (m *Map) freeRoad(d float64, calm bool) float64 {
 	return metres
 }
 
-// A sweep is a bend that is no corner, as nobody slows for it, or the wide beginning of one, where the car is so hard to the side that the driver has no ear
-// for talk. Distances are metres from the line.
+// A sweep is a bend that is no corner, as nobody slows for it, or the wide beginning of one, where the car is so hard
+// to the side that the driver has no ear for talk. Distances are metres from the line.
 type sweep struct{ from, to float64 }
 
-// findSweeps sets the sweeps and the calm corners of a map that is being made: where the driver, at his learned speed, is hard to the side where he neither brakes nor has turned in.
+// findSweeps sets the sweeps and the calm corners of a map that is being made: where the driver, at his learned speed,
+// is hard to the side where he neither brakes nor has turned in.
 func (m *Map) findSweeps() {
 	m.sweeps, m.calm = nil, nil
 	if m.Times == nil {
@@ -97,10 +98,11 @@ func (m *Map) findSweeps() {
 	}
 }
 
-// Room returns the seconds until the next braking or turn-in point for a car at d metres from the line: 0 from such a point to the
-// corner's exit, never more than Standing. It goes by the learned times along the lap. A car that is faster at that place than
-// the driver was (speed, m/s), or that has been faster for a while, has less; more time than was learned has only one that is slower now and
-// has been for a while. pace is the time that the driver has taken lately over the time learned for the same way; NaN is not known.
+// Room returns the seconds until the next braking or turn-in point for a car at d metres from the line: 0 from such a
+// point to the corner's exit, never more than Standing. It goes by the learned times along the lap. A car that is
+// faster at that place than the driver was (speed, m/s), or that has been faster for a while, has less; more time than
+// was learned has only one that is slower now and has been for a while. pace is the time that the driver has taken
+// lately over the time learned for the same way; NaN is not known.
 func (m *Map) Room(d, speed, pace float64) float64 {
 	if speed < 1 {
 		return Standing
@@ -129,8 +131,8 @@ func (m *Map) Room(d, speed, pace float64) float64 {
 	return min(room*max(1, min(pace/paceSlack, was/speed)), Standing)
 }
 
-// LongestRoom is the longest time that a lap has between two places where the driver is busy, in seconds; NaN where the times along the
-// lap are not known.
+// LongestRoom is the longest time that a lap has between two places where the driver is busy, in seconds; NaN where the
+// times along the lap are not known.
 func (m *Map) LongestRoom() float64 {
 	if m.Times == nil {
 		return math.NaN()
@@ -177,14 +179,16 @@ func (m *Map) speedAt(d float64) float64 {
 	return m.Step / (m.Times[i+1] - m.Times[i])
 }
 
-// lapTimes returns the times of the lap at n even steps, s since the line, and at its end; nil where its places do not rise.
+// lapTimes returns the times of the lap at n even steps, s since the line, and at its end; nil where its places do not
+// rise.
 func (l *Learner) lapTimes(length float64, n int) []float64 {
 	last := len(l.points) - 1
 	d, t := make([]float64, last+1), make([]float64, last+1)
 	for i, p := range l.points {
 		d[i], t[i] = p.d, p.clock
 	}
-	over := (length - d[last] + d[0]) * (t[last] - t[last-1]) / (d[last] - d[last-1]) // the line is passed as the metres before it
+	// The car passes the line at the speed of the metres before it.
+	over := (length - d[last] + d[0]) * (t[last] - t[last-1]) / (d[last] - d[last-1])
 	whole := t[last] - t[0] + over
 	lap := resample(d, t, length, whole, n)
 	first := lap[0]
@@ -198,8 +202,8 @@ func (l *Learner) lapTimes(length float64, n int) []float64 {
 	return lap
 }
 
-// slower tells whether a lap is too slow to say where this driver brakes and how long he takes: cool-down laps, traffic, a caution. One who stays
-// as slow, in the wet, does.
+// slower tells whether a lap is too slow to say where this driver brakes and how long he takes: cool-down laps,
+// traffic, a caution. One who stays as slow, in the wet, does.
 func (l *Learner) slower(lap []float64) bool {
 	if l.m.Times == nil || lap == nil || lap[len(lap)-1] <= slowerLap*l.m.Times[len(l.m.Times)-1] {
 		l.slowLaps = 0
@@ -209,8 +213,8 @@ func (l *Learner) slower(lap []float64) bool {
 	return l.slowLaps < slowToStay
 }
 
-// pace puts the times of a lap into a map that is being made. The quickest lap is what counts, since a driver gets quicker and
-// a room that is too long is worse than one that is too short; slower laps move it a little, as tyres age.
+// pace puts the times of a lap into a map that is being made. The quickest lap is what counts, since a driver gets
+// quicker and a room that is too long is worse than one that is too short; slower laps move it a little, as tyres age.
 func (m *Map) pace(lap []float64, stays bool) {
 	if lap == nil {
 		return
@@ -232,8 +236,9 @@ type calm struct {
 	fall  float64 // m/s², speed lost, smoothed
 }
 
-// room returns the room to talk in seconds: CalmRoom once the car has gone straight for calmFor, whatever the throttle, Standing for a car that
-// stands, none while it brakes or turns or has just done so. NaN where the feed shows too little to tell.
+// room returns the room to talk in seconds: CalmRoom once the car has gone straight for calmFor, whatever the throttle,
+// Standing for a car that stands, none while it brakes or turns or has just done so. NaN where the feed shows too
+// little to tell.
 func (c *calm) room(at float64, row channel.Row) float64 {
 	const smooth = 0.3 // s
 	v, dt := row[channel.Speed], at-c.at

@@ -18,8 +18,8 @@ type moment struct {
 	busy, counts bool
 }
 
-// excess returns, sorted, by how many seconds the claimed room exceeds the true time to the next moment in which the driver
-// is busy, for all moments that count.
+// excess returns, sorted, by how many seconds the claimed room exceeds the true time to the next moment in which the
+// driver is busy, for all moments that count.
 func excess(all []moment) []float64 {
 	var list []float64
 	next := math.NaN()
@@ -41,9 +41,10 @@ func shareAbove(sorted []float64, value float64) float64 {
 	return float64(len(sorted)-i) / float64(len(sorted))
 }
 
-// onDemo drives a session of the demonstration. The driver is busy where he brakes, and from where the bend of a corner, as it was drawn, has
-// reached 30 % of its tightest to where it falls below that. Counted is what lies behind the first lap, while the car is on its way; not the
-// last lap, at whose end the driver brakes early for the way to the pits, which nobody can know.
+// onDemo drives a session of the demonstration. The driver is busy where he brakes, and from where the bend of a
+// corner, as it was drawn, has reached 30 % of its tightest to where it falls below that. Counted is what lies behind
+// the first lap, while the car is on its way; not the last lap, at whose end the driver brakes early for the way to the
+// pits, which nobody can know.
 func onDemo(t *testing.T, o demo.Options) []moment {
 	sim, err := demo.New(set, o)
 	require.NoError(t, err)
@@ -75,9 +76,10 @@ func onDemo(t *testing.T, o demo.Options) []moment {
 	return all
 }
 
-// A cue that begins in time must end in time: after one lap the room that is claimed exceeds the time that there is by more than half a second
-// in less than one sample of a hundred, whether the driver pushes, lifts to save fuel or follows at a caution's pace. And it is no less than what
-// there is by much: in the middle of the samples by a quarter of a second for one who pushes.
+// A cue that begins in time must end in time: after one lap the room that is claimed exceeds the time that there is by
+// more than half a second in less than one sample of a hundred, whether the driver pushes, lifts to save fuel or
+// follows at a caution's pace. And it is no less than what there is by much: in the middle of the samples by a quarter
+// of a second for one who pushes.
 func TestRoomIsHonest(t *testing.T) {
 	t.Parallel()
 	kinds := []struct {
@@ -93,7 +95,8 @@ func TestRoomIsHonest(t *testing.T) {
 		for _, kind := range kinds {
 			for seed := range uint64(2) {
 				list := excess(onDemo(t, demo.Options{Course: name, Seed: seed + 7, Rate: 60, Laps: 6, Faults: kind.faults}))
-				t.Logf("%-8s %-12s %6d moments: %.2f %% too long by 0.5 s; excess from %.2f (p5) by %.2f (p50) to %.2f s (p99)", name, kind.name,
+				t.Logf("%-8s %-12s %6d moments: %.2f %% too long by 0.5 s; excess from %.2f (p5) by %.2f (p50) to %.2f s (p99)", name,
+					kind.name,
 					len(list), 100*shareAbove(list, 0.5), list[len(list)/20], list[len(list)/2], list[len(list)*99/100])
 				require.Less(t, shareAbove(list, 0.5), 0.01, "%s, %s", name, kind.name)
 				require.Greater(t, list[len(list)/2], kind.least, "%s, %s", name, kind.name)
@@ -102,7 +105,8 @@ func TestRoomIsHonest(t *testing.T) {
 	}
 }
 
-// Before the course is known there is room once the car has gone straight for a while without braking, whatever the throttle: an out-lap is driven gently.
+// Before the course is known there is room once the car has gone straight for a while without braking, whatever the
+// throttle: an out-lap is driven gently.
 func TestRoomBeforeTheMap(t *testing.T) {
 	nan := math.NaN()
 	tests := []struct {
@@ -127,7 +131,8 @@ func TestRoomBeforeTheMap(t *testing.T) {
 		p := course.NewPasses()
 		for i := range 100 {
 			at := float64(i) * 0.01
-			row[channel.AccelerationLat], row[channel.YawRate], row[channel.Brake], row[channel.Speed] = tt.lateral, tt.yaw, tt.brake, tt.speed-tt.fall*at
+			row[channel.AccelerationLat], row[channel.YawRate], row[channel.Brake], row[channel.Speed] = tt.lateral, tt.yaw, tt.brake,
+				tt.speed-tt.fall*at
 			p.Step(at, row, nil)
 			want := tt.first
 			if i > 50 {
@@ -143,8 +148,9 @@ func TestRoomBeforeTheMap(t *testing.T) {
 	}
 }
 
-// The same on twelve surveyed centre lines (TUM racetrack-database) for an ideal car whose driver gets quicker by 7 % and then varies by 3 %. He is busy where
-// he brakes and where the car does 8 m/s² or more to the side: the lines have flat-out bends that are no corners.
+// The same on twelve surveyed centre lines (TUM racetrack-database) for an ideal car whose driver gets quicker by 7 %
+// and then varies by 3 %. He is busy where he brakes and where the car does 8 m/s² or more to the side: the lines have
+// flat-out bends that are no corners.
 func TestRoomIsHonestOnSurveyedLines(t *testing.T) {
 	truth, root := readTracks(t)
 	pace := []float64{0.93, 0.93, 0.97, 1, 0.99, 1, 0.97, 1} // at the beginning of each lap
@@ -170,8 +176,10 @@ func TestRoomIsHonestOnSurveyedLines(t *testing.T) {
 			all = append(all, moment{c.at, c.row[channel.RoomToTalk], busy, lap >= 2})
 		}
 		list := excess(all)
-		t.Logf("%-14s %5d moments: %.2f %% too long by 0.5 s; excess from %.2f (p5) by %.2f (p50) to %.2f s (p99); the longest room is %.1f s", row[0],
-			len(list), 100*shareAbove(list, 0.5), list[len(list)/20], list[len(list)/2], list[len(list)*99/100], c.learner.Map().LongestRoom())
+		t.Logf("%-14s %5d moments: %.2f %% too long by 0.5 s; excess from %.2f (p5) by %.2f (p50) to %.2f s (p99); the longest room is "+
+			"%.1f s", row[0],
+			len(list), 100*shareAbove(list, 0.5), list[len(list)/20], list[len(list)/2], list[len(list)*99/100],
+			c.learner.Map().LongestRoom())
 		require.Less(t, shareAbove(list, 0.5), 0.01, row[0])
 		require.Greater(t, list[len(list)/2], -0.5, row[0])
 	}

@@ -13,7 +13,8 @@ import (
 // ErrSaved is wrapped by every error of DecodeSaved.
 var ErrSaved = errors.New("not a saved course")
 
-// The format of a saved course and its version. A version that is higher is refused; fields that are not known are passed over.
+// The format of a saved course and its version. A version that is higher is refused; fields that are not known are
+// passed over.
 const (
 	savedFormat  = "earshot course"
 	savedVersion = 1
@@ -132,8 +133,8 @@ func (l *line) UnmarshalJSON(b []byte) error {
 	return nil
 }
 
-// plain reads what appendFixed writes, which is most of what there is to read: up to three decimals. The quotient of two
-// whole numbers below 2^53 is rounded once, as strconv rounds.
+// plain reads what appendFixed writes, which is most of what there is to read: up to three decimals. The quotient of
+// two whole numbers below 2^53 is rounded once, as strconv rounds.
 func plain(b []byte) (float64, bool) {
 	whole, decimals, minus := 0, -1, false
 	if len(b) > 0 && b[0] == '-' {
@@ -201,7 +202,8 @@ func (s Saved) Encode() ([]byte, error) {
 	m := s.Map
 	f := savedFile{
 		Format: savedFormat, Version: savedVersion, Name: m.Name, Updated: s.Updated, Feed: s.Feed, Car: s.Car,
-		Laps: m.Laps, Length: fixed(m.Length), Plane: savedPlane{Kind: reckoned}, Box: boxOf(m.X, m.Y), Corners: []savedCorner{}, X: m.X, Y: m.Y, Z: m.Z, Times: m.Times,
+		Laps: m.Laps, Length: fixed(m.Length), Plane: savedPlane{Kind: reckoned}, Box: boxOf(m.X, m.Y),
+		Corners: []savedCorner{}, X: m.X, Y: m.Y, Z: m.Z, Times: m.Times,
 	}
 	switch {
 	case m.Placed && m.loc.geo:
@@ -213,7 +215,8 @@ func (s Saved) Encode() ([]byte, error) {
 	f.Plane.Scattered = m.scattered
 	for _, c := range m.Corners {
 		f.Corners = append(f.Corners, savedCorner{
-			c.Number, c.Name, c.Hand.String(), fixed(c.Entry), fixed(c.Apex), fixed(c.Exit), fixed(c.Radius), fixed(c.Angle / degree),
+			c.Number, c.Name, c.Hand.String(), fixed(c.Entry), fixed(c.Apex), fixed(c.Exit), fixed(c.Radius),
+			fixed(c.Angle / degree),
 			maybe(c.Braking), maybe(c.TurnIn), maybe(c.Slowest), maybe(c.MinSpeed),
 		})
 	}
@@ -230,7 +233,8 @@ func DecodeSaved(name string, data []byte) (Saved, error) {
 	if err := f.wrong(name, f.check); err != nil {
 		return Saved{}, err
 	}
-	m := &Map{Name: f.Name, Length: float64(f.Length), Step: float64(f.Length) / float64(len(f.X)), X: f.X, Y: f.Y, Placed: f.Plane.Kind != reckoned, Laps: f.Laps}
+	m := &Map{Name: f.Name, Length: float64(f.Length), Step: float64(f.Length) / float64(len(f.X)), X: f.X, Y: f.Y,
+		Placed: f.Plane.Kind != reckoned, Laps: f.Laps}
 	m.loc, m.scattered = f.Plane.locator(), f.Plane.Scattered
 	if len(f.Z) > 0 {
 		m.Z = f.Z
@@ -242,16 +246,19 @@ func DecodeSaved(name string, data []byte) (Saved, error) {
 	for _, k := range m.K {
 		m.Turning += k * m.Step
 	}
-	within := func(v float64) float64 { return min(v, math.Nextafter(m.Length, 0)) } // rounding may have brought it to the line
+	// Rounding may have moved a place onto the line.
+	within := func(v float64) float64 { return min(v, math.Nextafter(m.Length, 0)) }
 	for _, c := range f.Corners {
 		hand := Right
 		if c.Hand == Left.String() {
 			hand = Left
 		}
 		m.Corners = append(m.Corners, Corner{
-			Number: c.Number, Name: c.Name, Hand: hand, Entry: within(float64(c.Entry)), Apex: within(float64(c.Apex)), Exit: within(float64(c.Exit)),
+			Number: c.Number, Name: c.Name, Hand: hand, Entry: within(float64(c.Entry)), Apex: within(float64(c.Apex)),
+			Exit:   within(float64(c.Exit)),
 			Radius: float64(c.Radius), Angle: float64(c.Angle) * degree,
-			Braking: within(unmaybe(c.Braking)), TurnIn: within(unmaybe(c.TurnIn)), Slowest: within(unmaybe(c.Slowest)), MinSpeed: unmaybe(c.MinSpeed),
+			Braking: within(unmaybe(c.Braking)), TurnIn: within(unmaybe(c.TurnIn)), Slowest: within(unmaybe(c.Slowest)),
+			MinSpeed: unmaybe(c.MinSpeed),
 		})
 	}
 	m.describe()
@@ -274,7 +281,8 @@ func (f *savedFile) wrong(name string, check func(bad func(string, ...any))) err
 	if len(list) == 0 {
 		return nil
 	}
-	return fmt.Errorf("%s: %w: %s (remove the file: the course is learned anew)", name, ErrSaved, strings.Join(list, "; "))
+	return fmt.Errorf("%s: %w: %s (remove the file: the course is learned anew)", name, ErrSaved,
+		strings.Join(list, "; "))
 }
 
 // locator finds the car in the plane.
@@ -308,7 +316,8 @@ func (f *savedFile) checkHead(bad func(string, ...any)) {
 	}
 	switch p := f.Plane; p.Kind {
 	case geographic:
-		if p.Latitude == nil || p.Longitude == nil || !(math.Abs(*p.Latitude) < 90) || !(math.Abs(*p.Longitude) <= 180) {
+		if p.Latitude == nil || p.Longitude == nil || !(math.Abs(*p.Latitude) < 90) ||
+			!(math.Abs(*p.Longitude) <= 180) {
 			bad("the origin of the plane is missing or out of range")
 		}
 	case local, reckoned:
@@ -370,7 +379,8 @@ func (f *savedFile) checkBody(bad func(string, ...any)) {
 		c := &f.Corners[i]
 		turn += ahead(c.Apex, f.Corners[(i+1)%len(f.Corners)].Apex)
 		if ahead(c.Entry, c.Apex) > ahead(c.Entry, c.Exit) {
-			bad("corner %d: from entry (%g m) to exit (%g m) the apex (%g m) is not passed", i+1, float64(c.Entry), float64(c.Exit), float64(c.Apex))
+			bad("corner %d: from entry (%g m) to exit (%g m) the apex (%g m) is not passed", i+1, float64(c.Entry),
+				float64(c.Exit), float64(c.Apex))
 		}
 		if c.Number != i+1 {
 			bad("corner %d has the number %d", i+1, c.Number)

@@ -12,7 +12,8 @@ import (
 	"earshot/assistant/course"
 )
 
-// What is saved comes back: the line within a millimetre, corners and their points likewise, and the bytes are the same again.
+// What is saved comes back: the line within a millimetre, corners and their points likewise, and the bytes are the same
+// again.
 func TestSavedCourseComesBack(t *testing.T) {
 	s := surveyedLines(t)[6]
 	for _, how := range []sense{byXY, byGeo, byBend} {
@@ -65,7 +66,8 @@ func TestDecodeSavedTellsEveryMistake(t *testing.T) {
 	require.ErrorContains(t, err, "version is 9")
 	_, err = course.DecodeSaved("a.json", []byte(`{"format": "earshot course", "version": 1, "length": 1000, "x": [1,2], "y": [1], "plane": {"kind": "geographic"},
 		"corners": [{"number": 2, "hand": "up", "entry": -1, "exit": 2000}]}`))
-	for _, want := range []string{"it has no name", "2 and 1 coordinates", "the origin of the plane", "corner 1 has the number 2", `hand is "up"`, "entry is -1 m", "exit is 2000 m"} {
+	for _, want := range []string{"it has no name", "2 and 1 coordinates", "the origin of the plane", "corner 1 has the number 2",
+		`hand is "up"`, "entry is -1 m", "exit is 2000 m"} {
 		require.ErrorContains(t, err, want)
 	}
 }
@@ -101,8 +103,10 @@ func TestDecodeSavedRefusesCornersThatCannotBe(t *testing.T) {
 }
 
 func FuzzDecodeSaved(f *testing.F) {
-	m := &course.Map{Name: "a", Length: 400, Step: 50, X: []float64{0, 50, 100, 150, 150, 100, 50, 0}, Y: []float64{0, 0, 0, 0, 50, 50, 50, 50}}
-	m.Corners = []course.Corner{{Number: 1, Hand: course.Left, Entry: 1, Apex: 2, Exit: 399.9999, Braking: math.NaN(), TurnIn: 0.5, Slowest: 2, MinSpeed: 20}}
+	m := &course.Map{Name: "a", Length: 400, Step: 50, X: []float64{0, 50, 100, 150, 150, 100, 50, 0},
+		Y: []float64{0, 0, 0, 0, 50, 50, 50, 50}}
+	m.Corners = []course.Corner{{Number: 1, Hand: course.Left, Entry: 1, Apex: 2, Exit: 399.9999, Braking: math.NaN(), TurnIn: 0.5,
+		Slowest: 2, MinSpeed: 20}}
 	b, err := course.Saved{Map: m}.Encode()
 	require.NoError(f, err)
 	f.Add(b)

@@ -6,22 +6,23 @@ import (
 	"earshot/assistant/statistics"
 )
 
-// What is done about positions that scatter. The figures were found by trying on twelve surveyed centre lines with
-// made-up receivers; they are no one's standard.
+// How scattered positions are smoothed. The figures were found by trial, on twelve surveyed centre lines with invented
+// receivers; no standard has them.
 const (
-	steadyK    = 0.0007 // 1/m: the scatter of the curvature that is borne on a straight, about half of what ends a corner
-	steadyPart = 0.2    // of the curvature nearby: the scatter that is borne in a bend
-	firm       = 0.03   // m of scatter from point to point: more than this is a receiver whose errors drift too, and
-	calming    = 6.0    // of the scatter: what positions are smoothed over before a heading is taken from them, at most by smoothing
-	driftWidth = 15.0   // m: what is smoothed over at least then, on a straight
+	steadyK    = 0.0007 // 1/m: scatter of the curvature allowed on a straight, about half of what ends a corner
+	steadyPart = 0.2    // of the curvature nearby: scatter allowed in a bend
+	firm       = 0.03   // m of scatter from point to point: above it the receiver's errors also drift, and …
+	driftWidth = 15.0   // … a straight is smoothed over at least so many m
+	calming    = 6.0    // of the scatter: m smoothed over before a heading is taken, at most smoothing
 )
 
-// curvature returns the curvature of a placed lap at the points of m. d are the distances of the points that were kept, k is
-// scratch of the same length.
+// curvature returns the curvature of a placed lap at the points of m. d are the distances of the points that were kept,
+// k is scratch of the same length.
 //
-// Where the positions are quiet it comes from them, smoothed by the constant smoothing. Where they scatter, a bend of the size of
-// that smoothing drowns: then it is yaw rate over speed, if the feed has both and they draw the same line; else positions smoothed as widely
-// as their scatter asks, less where the bend is tight, since it stands out there by itself.
+// Where the positions are quiet it comes from them, smoothed by the constant smoothing. Where they scatter, a bend of
+// the size of that smoothing drowns: then it is yaw rate over speed, if the feed has both and they draw the same line;
+// else positions smoothed as widely as their scatter asks, less where the bend is tight, since it stands out there by
+// itself.
 func (l *Learner) curvature(m *Map, d, k []float64) []float64 {
 	noise, spacing := l.scatter(d), m.Length/float64(len(d))
 	wide := widestFor(noise, spacing)
@@ -30,7 +31,8 @@ func (l *Learner) curvature(m *Map, d, k []float64) []float64 {
 	}
 	m.scattered = true
 	pilot := smoothLoop(rawCurvature(m, noise), m.Step, wide)
-	if yaw, _, ok := l.yawCurvature(d, k, m.Length, len(m.X), noise); ok && alike(smoothLoop(yaw, m.Step, wide), pilot) {
+	if yaw, _, ok := l.yawCurvature(d, k, m.Length, len(m.X), noise); ok &&
+		alike(smoothLoop(yaw, m.Step, wide), pilot) {
 		m.yawed = true
 		return smoothLoop(yaw, m.Step, smoothing)
 	}
@@ -46,14 +48,15 @@ func widestFor(noise, spacing float64) float64 {
 	return wide
 }
 
-// rawCurvature is the curvature of the line of m as it scatters. Headings between places that scatter as far as they are apart
-// would lose count of circles, so the places are calmed before.
+// rawCurvature is the curvature of the line of m as it scatters. Headings between places that scatter as far as they
+// are apart would lose count of circles, so the places are calmed before.
 func rawCurvature(m *Map, noise float64) []float64 {
 	calm := min(smoothing, calming*noise)
 	return Curvature(smoothLoop(m.X, m.Step, calm), smoothLoop(m.Y, m.Step, calm), m.Step, 0)
 }
 
-// steadyCurvature is the curvature of the line of m, whose fixes scatter by noise metres and are spacing metres apart, from the positions alone.
+// steadyCurvature is the curvature of the line of m, whose fixes scatter by noise metres and are spacing metres apart,
+// from the positions alone.
 func steadyCurvature(m *Map, noise, spacing float64) []float64 {
 	wide := widestFor(noise, spacing)
 	if !(wide > smoothing) {
@@ -69,7 +72,8 @@ func steadyCurvature(m *Map, noise, spacing float64) []float64 {
 		for j := i - reach; j <= i+reach; j++ {
 			near = max(near, math.Abs(pilot[(j+n)%n]))
 		}
-		// A drift, being a random walk from point to point, leaves a scatter that falls with the width to the power of 3/2.
+		// A drift, being a random walk from point to point, leaves a scatter that falls with the width to the power of
+		// 3/2.
 		want := max(steadyK, steadyPart*near)
 		width[i] = max(smoothing, widthFor(noise, spacing, want))
 		if noise > firm {
@@ -79,7 +83,8 @@ func steadyCurvature(m *Map, noise, spacing float64) []float64 {
 	return smoothBy(raw, m.Step, width)
 }
 
-// alike tells whether two curvatures are of one course: they differ by less than half of what they are, in the mean of the squares.
+// alike tells whether two curvatures are of one course: they differ by less than half of what they are, in the mean of
+// the squares.
 func alike(a, b []float64) bool {
 	differ, whole := 0.0, 0.0
 	for i := range a {
@@ -89,15 +94,16 @@ func alike(a, b []float64) bool {
 	return differ < whole/4
 }
 
-// widthFor returns the standard deviation in metres of the Gaussian that leaves the scatter want (1/m) of the curvature of points
-// that scatter by noise metres across the line, each for itself, spacing metres apart. The second derivative of the Gaussian
-// has the integral of squares 3/(8√π·σ⁵), so the variance left is noise²·spacing times that.
+// widthFor returns the standard deviation in metres of the Gaussian that leaves the scatter want (1/m) of the curvature
+// of points that scatter by noise metres across the line, each for itself, spacing metres apart. The second derivative
+// of the Gaussian has the integral of squares 3/(8√π·σ⁵), so the variance left is noise²·spacing times that.
 func widthFor(noise, spacing, want float64) float64 {
 	return math.Pow(noise*noise*spacing*3/(8*math.Sqrt(math.Pi)*want*want), 0.2)
 }
 
-// scatter returns by how many metres, as a standard deviation, the points of the lap scatter across the line from one to the next: the
-// middle one of all third differences by distance, which are nothing on a straight and little in a bend. A slow drift is not in it.
+// scatter returns by how many metres, as a standard deviation, the points of the lap scatter across the line from one
+// to the next: the middle one of all third differences by distance, which are nothing on a straight and little in a
+// bend. A slow drift is not in it.
 func (l *Learner) scatter(d []float64) float64 {
 	all := make([]float64, 0, len(d))
 	for i := 0; i+3 < len(d); i++ {

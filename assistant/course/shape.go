@@ -94,8 +94,8 @@ func (p *profile) latest(metres float64) (bins []float64, from float64) {
 	return p.bins[skip:], p.from + float64(skip)*shapeBin
 }
 
-// unexplained is the part of the bend in bins from metres behind the line on that the line of s does not have: 0 is all explained,
-// 1 as much as a straight would leave. The place may be wrong by shapeLag.
+// unexplained is the part of the bend in bins from metres behind the line on that the line of s does not have: 0 is all
+// explained, 1 as much as a straight would leave. The place may be wrong by shapeLag.
 func (s *suspect) unexplained(bins []float64, from float64) float64 {
 	s.prepare()
 	best := math.Inf(1)
@@ -144,7 +144,8 @@ func (r *Recogniser) byShape() Recognised {
 	rest, second := math.Inf(1), math.Inf(1)
 	for i := range r.suspects {
 		s := &r.suspects[i]
-		if s.barred || r.samePlane(s) || !math.IsNaN(p.length) && math.Abs(p.length-s.known.Length) > sameLength*s.known.Length+lookEach {
+		if s.barred || r.samePlane(s) || !math.IsNaN(p.length) &&
+			math.Abs(p.length-s.known.Length) > sameLength*s.known.Length+lookEach {
 			continue
 		}
 		if s.m == nil {

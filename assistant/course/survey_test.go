@@ -24,9 +24,9 @@ func overSurvey(t *testing.T, root, name string) *car {
 	return c
 }
 
-// Twelve surveyed centre lines (TUM racetrack-database, LGPL-3.0, from OpenStreetMap, ODbL) driven by a point at
-// 50 Hz, against official length, direction and number of turns (f1db, CC BY 4.0). An official number of turns
-// is a convention: all eleven within two is the aim. TestCountsHoldWhenTheYardstickChanges shows that it hangs on no figure,
+// Twelve surveyed centre lines (TUM racetrack-database, LGPL-3.0, from OpenStreetMap, ODbL) driven by a point at 50 Hz,
+// against official length, direction and number of turns (f1db, CC BY 4.0). An official number of turns is a
+// convention: all eleven within two is the aim. TestCountsHoldWhenTheYardstickChanges shows that it hangs on no figure,
 // TestFinderOnSyntheticCourses has other courses.
 func TestSurveyedCentreLines(t *testing.T) {
 	truth, root := readTracks(t)
@@ -52,15 +52,16 @@ func TestSurveyedCentreLines(t *testing.T) {
 			}
 			require.InDelta(t, turns, len(m.Corners), 2, row[0])
 		}
-		table += fmt.Sprintf("%-14s %9.1f %9.1f %6.2f%% %6s %6d\n", row[0], m.Length, official, 100*(m.Length/official-1), row[5], len(m.Corners))
+		table += fmt.Sprintf("%-14s %9.1f %9.1f %6.2f%% %6s %6d\n", row[0], m.Length, official, 100*(m.Length/official-1), row[5],
+			len(m.Corners))
 	}
 	t.Log("\n" + table)
 	require.Equal(t, 11, counted)
 	require.Equal(t, 11, near, "corners within two of the official number")
 }
 
-// What drivers call the corners of three of the surveyed courses (kinds from memory). Files are named as in the open data; numbers are
-// as found, which are the official ones of the first and one more from the ninth on at the second.
+// What drivers call the corners of three of the surveyed courses (kinds from memory). Files are named as in the open
+// data; numbers are as found, which are the official ones of the first and one more from the ninth on at the second.
 func TestKindsOfSurveyedCourses(t *testing.T) {
 	_, root := readTracks(t)
 	for name, want := range map[string]map[course.Kind][]int{

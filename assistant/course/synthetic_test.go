@@ -8,12 +8,12 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Corners known by construction, on none of the courses on which the limits were chosen: straights, clothoids and arcs of drawn radius,
-// angle, hand and gap. The finder sees the curvature only, so the loop need not close in the plane. Number, hand and order are those drawn, the
-// apex lies within the arc or beyond its end by at most two standard deviations of the smoothing, the angle is right to 0.05 rad and 3 %
-// beside what the ends of the clothoids turn.
-// Drawn are clear cases: angle at least 0.6 rad (0.35 or 0.4 count), radius from 15 m to seven tenths of what counts, straights of 60 m and more between
-// (up to 30 m are merged), and no bend as long as the end of an oval.
+// Corners known by construction, on none of the courses on which the limits were chosen: straights, clothoids and arcs
+// of drawn radius, angle, hand and gap. The finder sees the curvature only, so the loop need not close in the plane.
+// Number, hand and order are those drawn, the apex lies within the arc or beyond its end by at most two standard
+// deviations of the smoothing, the angle is right to 0.05 rad and 3 % beside what the ends of the clothoids turn. Drawn
+// are clear cases: angle at least 0.6 rad (0.35 or 0.4 count), radius from 15 m to seven tenths of what counts,
+// straights of 60 m and more between (up to 30 m are merged), and no bend as long as the end of an oval.
 func TestFinderOnSyntheticCourses(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		const h = 2.0

@@ -19,7 +19,8 @@ import (
 // A reading is what the three ways to find a course need of a sample.
 type reading struct{ at, x, y, v, yaw float64 }
 
-// On the ellipsoid at 36° north a radian of latitude and of longitude are so many metres (WGS 84: a = 6378137 m, e² = 0.00669438).
+// On the ellipsoid at 36° north a radian of latitude and of longitude are so many metres (WGS 84: a = 6378137 m, e² =
+// 0.00669438).
 var (
 	northing = 6378137 * (1 - 0.00669438) / math.Pow(1-0.00669438*math.Pow(math.Sin(36*math.Pi/180), 2), 1.5)
 	easting  = 6378137 * math.Cos(36*math.Pi/180) / math.Sqrt(1-0.00669438*math.Pow(math.Sin(36*math.Pi/180), 2))
@@ -53,8 +54,8 @@ func threeWays(all []reading, gate course.Gate) (flat, geo, reckoned *car) {
 
 const long = 120.0 // m
 
-// agree holds the bounds within which the ways agree; part is of the length, away in metres between the apexes of corners of less than
-// 120 m (that of a longer one lies in the same corner), early in seconds a lap.
+// agree holds the bounds within which the ways agree; part is of the length, away in metres between the apexes of
+// corners of less than 120 m (that of a longer one lies in the same corner), early in seconds a lap.
 func agree(t *testing.T, a, b *car, part, away, early float64) {
 	t.Helper()
 	m, n := a.learner.Map(), b.learner.Map()
@@ -107,7 +108,8 @@ func TestThreeWaysOnTheOval(t *testing.T) {
 	for i := range all {
 		all[i].at -= begin
 	}
-	gate := course.Gate{A: course.Point{X: 365, Y: 14.7}, B: course.Point{X: 384.4, Y: 2.2}, Toward: course.Point{X: 380, Y: 17}, Directed: true}
+	gate := course.Gate{A: course.Point{X: 365, Y: 14.7}, B: course.Point{X: 384.4, Y: 2.2}, Toward: course.Point{X: 380, Y: 17},
+		Directed: true}
 	flat, geo, reckoned := threeWays(all, gate)
 	require.Greater(t, flat.laps[0].Time, 130.0)
 	agree(t, flat, geo, 1e-5, 0.5, 1e-4)
@@ -126,11 +128,13 @@ func TestThreeWaysOnDemoDrives(t *testing.T) {
 			if !ok {
 				break
 			}
-			all = append(all, reading{s.At, s.Row[channel.PositionX], s.Row[channel.PositionY], s.Row[channel.Speed], s.Row[channel.YawRate]})
+			all = append(all, reading{s.At, s.Row[channel.PositionX], s.Row[channel.PositionY], s.Row[channel.Speed],
+				s.Row[channel.YawRate]})
 		}
 		x, y := c.Position(0)
 		sin, cos := math.Sincos(c.Heading(0))
-		gate := course.Gate{A: course.Point{X: x - 12*sin, Y: y + 12*cos}, B: course.Point{X: x + 12*sin, Y: y - 12*cos}, Toward: course.Point{X: x + cos, Y: y + sin}, Directed: true}
+		gate := course.Gate{A: course.Point{X: x - 12*sin, Y: y + 12*cos}, B: course.Point{X: x + 12*sin, Y: y - 12*cos},
+			Toward: course.Point{X: x + cos, Y: y + sin}, Directed: true}
 		flat, geo, reckoned := threeWays(all, gate)
 		t.Log(name, len(c.Corners), c.Length)
 		agree(t, flat, geo, 1e-5, 0.5, 1e-4)

@@ -2,8 +2,6 @@ package debrief
 
 import (
 	"cmp"
-	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -174,37 +172,15 @@ func (b *builder) notes(r Report) []string {
 		}
 	}
 	if open > 0 {
-		notes = append(notes, fmt.Sprintf("%s the program ended, or was ended, before the car came in.", plural(open, "stint has no end in the journal:", "stints have no end in the journal:")))
+		stints := plural(open, "stint has no end in the journal:", "stints have no end in the journal:")
+		notes = append(notes, stints+" the program ended, or was ended, before the car came in.")
 	}
 	return notes
-}
-
-func fmin(a, b float64) float64 {
-	if math.IsNaN(a) {
-		return b
-	}
-	return min(a, b)
-}
-
-func fmax(a, b float64) float64 {
-	if math.IsNaN(a) {
-		return b
-	}
-	return max(a, b)
 }
 
 // byCount sorts the most frequent first and equals by name, so that the report is the same every time.
 func byCount[T any](list []T, count func(T) int, name func(T) string) {
 	slices.SortStableFunc(list, func(a, b T) int {
-		if c := cmp.Compare(count(b), count(a)); c != 0 {
-			return c
-		}
-		return cmp.Compare(name(a), name(b))
+		return cmp.Or(cmp.Compare(count(b), count(a)), cmp.Compare(name(a), name(b)))
 	})
 }
-
-// WriteText writes the report as plain text for a terminal.
-func WriteText(w io.Writer, r Report) error { return writeText(w, r) }
-
-// WriteHTML writes the report as one page that needs no network, no script and no other file.
-func WriteHTML(w io.Writer, r Report) error { return writeHTML(w, r) }

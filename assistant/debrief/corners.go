@@ -223,7 +223,7 @@ func (b *builder) markSentences(c Corner, m Mark) []string {
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	p, u, unit := m.Pass, c.Usual, b.ctx.Speed
 	if !p.MinSpeed.IsZero() {
-		line := "Slowest point " + speed(unit, p.MinSpeed)
+		line := "Slowest point " + quantity(unit, p.MinSpeed)
 		if !u.MinSpeed.IsZero() {
 			line += fmt.Sprintf(", %s the median of %s", compared(unit, p.MinSpeed-u.MinSpeed, "slower than", "faster than", "at"), plural(c.UsualPasses, "other flying pass", "other flying passes"))
 		}
@@ -236,8 +236,8 @@ func (b *builder) markSentences(c Corner, m Mark) []string {
 		out = append(out, line+".")
 	}
 	if !p.EntrySpeed.IsZero() || !p.ExitSpeed.IsZero() {
-		out = append(out, fmt.Sprintf("In at %s%s, out at %s%s.", speed(unit, p.EntrySpeed), usually(unit, p.EntrySpeed-u.EntrySpeed, "slower", "faster"),
-			speed(unit, p.ExitSpeed), usually(unit, p.ExitSpeed-u.ExitSpeed, "slower", "faster")))
+		out = append(out, fmt.Sprintf("In at %s%s, out at %s%s.", quantity(unit, p.EntrySpeed), usually(unit, p.EntrySpeed-u.EntrySpeed, "slower", "faster"),
+			quantity(unit, p.ExitSpeed), usually(unit, p.ExitSpeed-u.ExitSpeed, "slower", "faster")))
 	}
 	if !p.Balance.IsZero() {
 		line := "Balance: " + b.balanceWords(p.Balance)
@@ -260,7 +260,7 @@ func (b *builder) markSentences(c Corner, m Mark) []string {
 		at, of Wheels
 	}{{"tyre", m.TyreTemperature, u.TyreTemperature}, {"brake", m.BrakeTemperature, u.BrakeTemperature}} {
 		if w := hottest(t.at); w >= 0 {
-			say("Hottest %s %s, %s%s.", t.what, wheelNames[w], temperature(b.ctx.Temperature, t.at[w]), usually(b.ctx.Temperature, t.at[w]-t.of[w], "cooler", "hotter"))
+			say("Hottest %s %s, %s%s.", t.what, wheelNames[w], quantity(b.ctx.Temperature, t.at[w]), usually(b.ctx.Temperature, t.at[w]-t.of[w], "cooler", "hotter"))
 		}
 	}
 	if len(m.Findings) > 0 {
@@ -282,7 +282,7 @@ func (b *builder) markSentences(c Corner, m Mark) []string {
 // compared says by how much and which way x, a difference of two readings of u, goes.
 func compared(u channel.Unit, x Num, less, more, same string) string {
 	u.Offset = 0
-	amount := with(u, max(x, -x))
+	amount := quantity(u, max(x, -x))
 	switch {
 	case strings.Trim(bare(u, max(x, -x)), "0.") == "":
 		return same

@@ -70,16 +70,10 @@ func (b *builder) cues(duration Num) Cues {
 		starts = append(starts, at)
 		speaking[x.Rule] = append(speaking[x.Rule], at)
 	}
-	for _, p := range []string{"warning", "caution", "advisory"} {
-		if n, ok := byPriority[p]; ok {
-			c.Priorities = append(c.Priorities, Share{p, n})
-			delete(byPriority, p)
-		}
-	}
-	for p, n := range byPriority { // words of a later version
+	for p, n := range byPriority {
 		c.Priorities = append(c.Priorities, Share{p, n})
 	}
-	slices.SortStableFunc(c.Priorities, func(x, y Share) int { return strings.Compare(order(x.Priority), order(y.Priority)) })
+	slices.SortFunc(c.Priorities, func(x, y Share) int { return strings.Compare(order(x.Priority), order(y.Priority)) })
 	for _, r := range byRule {
 		c.Rules = append(c.Rules, *r)
 	}
@@ -99,6 +93,7 @@ func (b *builder) cues(duration Num) Cues {
 	return c
 }
 
+// order sorts the priorities by how much they matter; what a later version may have comes behind, by name.
 func order(priority string) string {
 	if i := slices.Index([]string{"warning", "caution", "advisory"}, priority); i >= 0 {
 		return fmt.Sprint(i)

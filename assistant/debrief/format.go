@@ -73,50 +73,39 @@ func clock(x Num) string {
 	return fmt.Sprintf("%s%d:%02d:%02d", sign, s/3600, s/60%60, s%60)
 }
 
-// A quantity with its unit. bare is the number alone, for tables whose header has the unit.
-
 func decimalsOf(u channel.Unit) int {
 	switch u.Spelling {
 	case "bar", "atm":
 		return 2
 	case "MPa":
 		return 3
-	case "psi":
-		return 1
-	case "kPa":
-		return 1
-	case "m/s":
+	case "psi", "kPa", "m/s":
 		return 1
 	}
 	return 0
 }
 
+// bare is a quantity without its unit, for tables whose header has it.
 func bare(u channel.Unit, x Num) string { return fixed(Num(u.Out(float64(x))), decimalsOf(u)) }
 
-func with(u channel.Unit, x Num) string {
+// quantity is a number with its unit.
+func quantity(u channel.Unit, x Num) string {
 	if x.IsZero() {
 		return unknown
 	}
 	return bare(u, x) + "\u00a0" + u.Spelling
 }
 
-func pressure(u channel.Unit, x Num) string    { return with(u, x) }
-func temperature(u channel.Unit, x Num) string { return with(u, x) }
-func speed(u channel.Unit, x Num) string       { return with(u, x) }
-
-func volume(u channel.Unit, x Num) string {
-	if x.IsZero() {
-		return unknown
-	}
-	return fixed(Num(u.Out(float64(x))), 1) + "\u00a0" + volumeName(u)
-}
+func volume(u channel.Unit, x Num) string { return amount(u, x, 1) }
 
 // burn has two decimals: over a stint the second one is litres.
-func burn(u channel.Unit, x Num) string {
+func burn(u channel.Unit, x Num) string { return amount(u, x, 2) }
+
+func amount(u channel.Unit, x Num, decimals int) string {
 	if x.IsZero() {
 		return unknown
 	}
-	return fixed(Num(u.Out(float64(x))), 2) + "\u00a0" + volumeName(u)
+	return fixed(Num(u.Out(float64(x))), decimals) + "\u00a0" + volumeName(u)
 }
 
 func volumeName(u channel.Unit) string {
@@ -151,15 +140,13 @@ func numbers(list []int) string {
 		for j+1 < len(list) && list[j+1] == list[j]+1 {
 			j++
 		}
-		switch {
-		case j-i >= 2:
+		if j-i >= 2 {
 			parts = append(parts, fmt.Sprintf("%d–%d", list[i], list[j]))
-		default:
-			for k := i; k <= j; k++ {
-				parts = append(parts, strconv.Itoa(list[k]))
-			}
+			i = j
+		} else {
+			parts = append(parts, strconv.Itoa(list[i]))
 		}
-		i = j + 1
+		i++
 	}
 	if len(parts) > 12 {
 		parts = append(parts[:12], "…")

@@ -2,6 +2,7 @@ package debrief
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"earshot/assistant/feed"
@@ -54,12 +55,10 @@ func (b *builder) summary(r Report) []string {
 	if f := r.Fuel; f.Laps > 0 {
 		say("Fuel %s a lap, ± %s (%s).", burn(b.ctx.Volume, f.PerLap), burn(b.ctx.Volume, f.Spread), plural(f.Laps, "flying lap", "flying laps"))
 	}
-	if n := len(r.Pressures); n > 0 {
-		for i := n - 1; i >= 0; i-- { // the newest stint that gives figures
-			if line := pressureLine(b, r.Pressures[i]); line != "" {
-				out = append(out, line)
-				break
-			}
+	for _, p := range slices.Backward(r.Pressures) { // the newest stint that gives figures
+		if line := pressureLine(b, p); line != "" {
+			out = append(out, line)
+			break
 		}
 	}
 	for i, c := range r.Corners {

@@ -50,7 +50,8 @@ type pagePressure struct {
 	Notes []string
 }
 
-func writeHTML(w io.Writer, r Report) error {
+// WriteHTML writes the report as one page that needs no network, no script and no other file.
+func WriteHTML(w io.Writer, r Report) error {
 	d := r.Units.display()
 	p := pageData{
 		Title: "Debrief " + orUnknown(r.Session.ID), Head: headLines(r.Session), R: r,
@@ -60,14 +61,15 @@ func writeHTML(w io.Writer, r Report) error {
 			{"Valid flying laps", number(r.Pace.Laps)}, {"Fuel a lap", burn(d.volume, r.Fuel.PerLap)},
 		},
 		Laps: lapTables(r, d), OpenLaps: len(r.Laps) <= openLaps, Bar: markPlot(r),
-		Fuel: append(fuelLines(r.Fuel, d), r.Fuel.Meaning...),
-		Cues: append(cueLines(r.Cues), r.Cues.Load...),
+		Fuel:   append(fuelLines(r.Fuel, d), r.Fuel.Meaning...),
+		Cues:   append(cueLines(r.Cues), r.Cues.Load...),
+		Stints: shown(stintTable(r, d)), Rules: shown(ruleTable(r.Cues)), Silent: shown(silenceTable(r.Cues)), Health: shown(healthTable(r.Health)),
 	}
 	for _, x := range []*plot{
 		lapTimePlot(r),
-		wheelPlot(r, "Tyre pressure, lap mean, "+d.pressure.Spelling, func(l Lap) Wheels { return l.TyrePressure }, func(x Num) Num { return Num(d.pressure.Out(float64(x))) }),
-		wheelPlot(r, "Tyre temperature, lap mean, "+d.temperature.Spelling, func(l Lap) Wheels { return l.TyreTemperature }, func(x Num) Num { return Num(d.temperature.Out(float64(x))) }),
-		wheelPlot(r, "Brake peaks, lap mean, "+d.temperature.Spelling, func(l Lap) Wheels { return l.BrakePeak }, func(x Num) Num { return Num(d.temperature.Out(float64(x))) }),
+		wheelPlot(r, "Tyre pressure", d.pressure, func(l Lap) Wheels { return l.TyrePressure }),
+		wheelPlot(r, "Tyre temperature", d.temperature, func(l Lap) Wheels { return l.TyreTemperature }),
+		wheelPlot(r, "Brake peaks", d.temperature, func(l Lap) Wheels { return l.BrakePeak }),
 		fuelPlot(r, d),
 	} {
 		if x != nil {
@@ -88,15 +90,6 @@ func writeHTML(w io.Writer, r Report) error {
 	for _, x := range r.Pressures {
 		p.Pressures = append(p.Pressures, pagePressure{pressureTable(x, d), x.Notes})
 	}
-	keep := func(to **table, on bool, t table) {
-		if on {
-			*to = &t
-		}
-	}
-	keep(&p.Stints, len(r.Stints) > 0, stintTable(r, d))
-	keep(&p.Rules, len(r.Cues.Rules) > 0, ruleTable(r.Cues))
-	keep(&p.Silent, len(r.Cues.Silent) > 0, silenceTable(r.Cues))
-	keep(&p.Health, len(r.Health.Episodes) > 0, healthTable(r.Health))
 	var b bytes.Buffer
 	if err := page.Execute(&b, p); err != nil {
 		return fmt.Errorf("laying out the debrief page: %w", err)
@@ -106,6 +99,14 @@ func writeHTML(w io.Writer, r Report) error {
 		return fmt.Errorf("writing the debrief page: %w", err)
 	}
 	return nil
+}
+
+// shown is nil for a table without rows, which the page leaves out.
+func shown(t table) *table {
+	if len(t.Rows) == 0 {
+		return nil
+	}
+	return &t
 }
 
 func pageRune(r rune) rune {

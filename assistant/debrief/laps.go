@@ -3,6 +3,7 @@ package debrief
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"earshot/assistant/journal"
 	"earshot/assistant/statistics"
@@ -102,9 +103,7 @@ func (b *builder) fuel() Fuel {
 		if !l.Flying() || l.FuelUsed.IsZero() {
 			continue
 		}
-		x := float64(l.FuelUsed)
-		used = append(used, x)
-		f.Least, f.Most = Num(fmin(float64(f.Least), x)), Num(fmax(float64(f.Most), x))
+		used = append(used, float64(l.FuelUsed))
 	}
 	f.Laps = len(used)
 	f.PerLap, f.Spread = Num(statistics.Median(used)), Num(statistics.Deviation(used))
@@ -117,6 +116,7 @@ func (b *builder) fuel() Fuel {
 	if f.Laps == 0 {
 		return f
 	}
+	f.Least, f.Most = Num(slices.Min(used)), Num(slices.Max(used))
 	f.Meaning = append(f.Meaning, fmt.Sprintf("Ten laps burn %s, twenty %s. Add your reserve to that.",
 		volume(v, 10*f.PerLap), volume(v, 20*f.PerLap)))
 	if f.Laps < 3 {

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"earshot/assistant/channel"
 	"earshot/assistant/statistics"
 )
 
@@ -224,12 +225,12 @@ func lapTimePlot(r Report) *plot {
 	return p
 }
 
-func wheelPlot(r Report, title string, get func(Lap) Wheels, out func(Num) Num) *plot {
+func wheelPlot(r Report, what string, unit channel.Unit, get func(Lap) Wheels) *plot {
 	var by [4][]float64
 	var all []float64
 	for w := range 4 {
 		for _, l := range r.Laps {
-			v := float64(out(get(l)[w]))
+			v := unit.Out(float64(get(l)[w]))
 			by[w], all = append(by[w], v), append(all, v)
 		}
 	}
@@ -237,7 +238,7 @@ func wheelPlot(r Report, title string, get func(Lap) Wheels, out func(Num) Num) 
 	if !ok || len(r.Laps) < plotFewestLaps {
 		return nil
 	}
-	p := newPlot(title, r.Laps)
+	p := newPlot(what+", lap mean, "+unit.Spelling, r.Laps)
 	p.Rules = a.rules(plain)
 	var ends []label
 	for w := range 4 {
@@ -307,8 +308,8 @@ func markPlot(r Report) *plot {
 		for _, m := range c.Marks {
 			if !m.Distance.IsZero() {
 				marks++
-				if math.IsNaN(float64(r.LapLength)) {
-					length = fmax(length, float64(m.Distance))
+				if math.IsNaN(float64(r.LapLength)) && !(length >= float64(m.Distance)) {
+					length = float64(m.Distance)
 				}
 			}
 		}

@@ -42,7 +42,7 @@ func (b *builder) pressure(index int, s Stint) (Pressure, bool) {
 	}
 	if p.AirPressure.IsZero() {
 		p.AirPressure, p.AirAssumed = standardAir, true
-		p.Notes = append(p.Notes, fmt.Sprintf("The feed gives no air pressure: %s, sea level, is assumed. At altitude the figures differ a little.", pressure(b.ctx.Pressure, standardAir)))
+		p.Notes = append(p.Notes, fmt.Sprintf("The feed gives no air pressure: %s, sea level, is assumed. At altitude the figures differ a little.", quantity(b.ctx.Pressure, standardAir)))
 	}
 	for w := range 4 {
 		p.Wheels[w] = b.wheelPressure(s, w, mean(hot[w]), &p)
@@ -112,7 +112,7 @@ func (b *builder) pressureNotes(s Stint, p Pressure, flying int) []string {
 		for w := range 4 {
 			if s.ColdTemperature[w]-s.AirTemperature > warmStart {
 				say("The %s tyre was not cold when the stint began (%s, air %s): the figures hold for tyres set at that temperature.",
-					wheelNames[w], temperature(b.ctx.Temperature, s.ColdTemperature[w]), temperature(b.ctx.Temperature, s.AirTemperature))
+					wheelNames[w], quantity(b.ctx.Temperature, s.ColdTemperature[w]), quantity(b.ctx.Temperature, s.AirTemperature))
 				break
 			}
 		}
@@ -123,7 +123,7 @@ func (b *builder) pressureNotes(s Stint, p Pressure, flying int) []string {
 		noMinimum = noMinimum || !x.Set.IsZero() && x.Minimum.IsZero()
 		if x.BelowMinimum {
 			say("The target for the %s tyre would need %s cold, and the maker's minimum is %s: set the minimum, and bring the hot pressure down by other means or accept it.",
-				wheelNames[w], pressure(unit, x.Wanted), pressure(unit, x.Minimum))
+				wheelNames[w], quantity(unit, x.Wanted), quantity(unit, x.Minimum))
 		}
 		if !x.Hot.IsZero() && !x.Cold.IsZero() && x.Hot <= x.Cold {
 			say("The %s tyre was no higher hot than cold: check the sensor, or whether it warmed at all.", wheelNames[w])
@@ -163,8 +163,8 @@ func axleNote(unit channel.Unit, axle string, left, right WheelPressure) string 
 	if difference > 0 {
 		side, rise, other = "left", other, rise
 	}
-	return fmt.Sprintf("%s: the %s one %s lower. It gained %s, the other %s.", axle, side, pressure(unit, Num(math.Abs(difference))),
-		pressure(unit, rise), pressure(unit, other))
+	return fmt.Sprintf("%s: the %s one %s lower. It gained %s, the other %s.", axle, side, quantity(unit, Num(math.Abs(difference))),
+		quantity(unit, rise), quantity(unit, other))
 }
 
 // mean is over the known numbers, NaN for none.

@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"earshot/assistant/channel"
+	"earshot/assistant/journal"
 	"earshot/assistant/words"
 )
 
@@ -34,7 +35,8 @@ type table struct {
 	Left    int // the first columns that hold words, the others hold numbers
 }
 
-func writeText(w io.Writer, r Report) error {
+// WriteText writes the report as plain text for a terminal.
+func WriteText(w io.Writer, r Report) error {
 	t := &text{w: bufio.NewWriter(w)}
 	d := r.Units.display()
 	t.title("Debrief " + orUnknown(r.Session.ID))
@@ -89,15 +91,14 @@ func writeText(w io.Writer, r Report) error {
 	}
 	t.section("Cautions")
 	t.bullets(r.Cautions, "")
-	return t.flush()
+	return t.w.Flush()
 }
 
 func headLines(h Head) [][2]string {
-	lines := [][2]string{
+	return [][2]string{
 		{"Course", orUnknown(h.Course)}, {"Car", orUnknown(h.Car)}, {"Feed", orUnknown(h.Feed)},
 		{"Started", orUnknown(h.Started)}, {"Length", clock(h.Duration)},
 	}
-	return lines
 }
 
 func orUnknown(s string) string {
@@ -133,7 +134,7 @@ func stintTable(r Report, d display) table {
 		t.Rows = append(t.Rows, []string{
 			number(s.Number), number(s.Laps), number(s.Flying), lapTime(s.Best), lapTime(s.Median), trend,
 			volume(d.volume, s.Fuel), volume(d.volume, s.FuelUsed), orUnknown(s.Compound),
-			temperature(d.temperature, s.AirTemperature), temperature(d.temperature, s.TrackTemperature),
+			quantity(d.temperature, s.AirTemperature), quantity(d.temperature, s.TrackTemperature),
 		})
 	}
 	return t
@@ -158,15 +159,23 @@ func lapTables(r Report, d display) []table {
 
 func lapTable(s Stint, laps []Lap, d display) table {
 	t := table{Caption: fmt.Sprintf("Stint %d", s.Number), Left: 1, Head: []string{"Lap", "Kind", "Time", "To best"}}
-	sectors, marks := 0, false
-	fuel, hot, tyres, brakes := false, false, false, false
+	readings := []struct {
+		title string
+		unit  channel.Unit
+		get   func(Lap) Wheels
+	}{
+		{"Pressure ", d.pressure, func(l Lap) Wheels { return l.TyrePressure }},
+		{"Tyres ", d.temperature, func(l Lap) Wheels { return l.TyreTemperature }},
+		{"Brake peaks ", d.temperature, func(l Lap) Wheels { return l.BrakePeak }},
+	}
+	sectors, marks, fuel, known := 0, false, false, make([]bool, len(readings))
 	for _, l := range laps {
 		sectors = max(sectors, len(l.Sectors))
 		marks = marks || l.Marks > 0
 		fuel = fuel || !l.FuelUsed.IsZero()
-		hot = hot || !l.TyrePressure.IsZero()
-		tyres = tyres || !l.TyreTemperature.IsZero()
-		brakes = brakes || !l.BrakePeak.IsZero()
+		for i, x := range readings {
+			known[i] = known[i] || !x.get(l).IsZero()
+		}
 	}
 	for i := range sectors {
 		t.Head = append(t.Head, fmt.Sprintf("S%d", i+1))
@@ -174,12 +183,9 @@ func lapTable(s Stint, laps []Lap, d display) table {
 	if fuel {
 		t.Head = append(t.Head, "Fuel "+volumeName(d.volume))
 	}
-	for _, group := range []struct {
-		on    bool
-		title string
-	}{{hot, "Pressure " + d.pressure.Spelling}, {tyres, "Tyres " + d.temperature.Spelling}, {brakes, "Brake peaks " + d.temperature.Spelling}} {
-		if group.on {
-			t.Head = append(t.Head, group.title+" FL/FR/RL/RR")
+	for i, x := range readings {
+		if known[i] {
+			t.Head = append(t.Head, x.title+x.unit.Spelling+" FL/FR/RL/RR")
 		}
 	}
 	if marks {
@@ -191,23 +197,19 @@ func lapTable(s Stint, laps []Lap, d display) table {
 			row[3] = "best"
 		}
 		for i := range sectors {
+			time := journal.Unknown
 			if i < len(l.Sectors) {
-				row = append(row, lapTime(l.Sectors[i]))
-			} else {
-				row = append(row, unknown)
+				time = l.Sectors[i]
 			}
+			row = append(row, lapTime(time))
 		}
 		if fuel {
 			row = append(row, fixed(Num(d.volume.Out(float64(l.FuelUsed))), 2))
 		}
-		if hot {
-			row = append(row, four(d.pressure, l.TyrePressure))
-		}
-		if tyres {
-			row = append(row, four(d.temperature, l.TyreTemperature))
-		}
-		if brakes {
-			row = append(row, four(d.temperature, l.BrakePeak))
+		for i, x := range readings {
+			if known[i] {
+				row = append(row, four(x.unit, x.get(l)))
+			}
 		}
 		if marks {
 			mark := ""
@@ -327,8 +329,6 @@ func healthTable(h Health) table {
 
 // text lays out lines and remembers nothing but the writer: bufio keeps the first error.
 type text struct{ w *bufio.Writer }
-
-func (t *text) flush() error { return t.w.Flush() }
 
 func (t *text) line(s string) { fmt.Fprintln(t.w, clean(s)) }
 

@@ -114,7 +114,8 @@ func (c *clock) doubt(was mark) {
 	c.strange = nonsense
 }
 
-// resume goes on from before the last step where t does: the step was the nonsense of a record or a few, and no time is lost by it.
+// resume goes on from before the last step where t does: the step was the nonsense of a record or a few, and no time is
+// lost by it.
 func (c *clock) resume(t float64) bool {
 	c.strange--
 	d := *c

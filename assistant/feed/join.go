@@ -13,8 +13,8 @@ import (
 // resolution of a Unix time in a float64, and no way for a car to go.
 const oneMoment = 1e-6
 
-// absoluteFrom is the least time, in seconds, that is taken as a Unix time: the year 1973. What counts less began with a
-// session, a day or the power.
+// absoluteFrom is the least time, in seconds, that is taken as a Unix time: the year 1973. What counts less began with
+// a session, a day or the power.
 const absoluteFrom = 1e8
 
 // longestPause is how far ahead, in seconds, the clock of a file may step in a join: all the others tell what passed

@@ -21,16 +21,16 @@ type Options struct {
 	// Paths replaces the transports of sources, by name, with files to read: a replay. The name of the only
 	// source of a file is "".
 	Paths map[string]string
-	// Piece is shown every datagram or piece of a stream before it is decoded, with the name of its source; nil: nobody looks. It keeps
-	// nothing of p.
+	// Piece is shown every datagram or piece of a stream before it is decoded, with the name of its source; nil: nobody
+	// looks. It keeps nothing of p.
 	Piece func(source string, p []byte)
 }
 
 // A Stream is a feed with all its sources open: bytes in, samples of one clock out. It belongs to one goroutine.
 //
-// Sources that are files are read by that goroutine itself, each as far as the others have got. Of live sources each has a
-// goroutine that waits for its transport and hands pieces over; it owns its buffer until the piece is taken, sends on one
-// channel that nobody closes, and ends with the Stream's context. Close waits for all of them.
+// Sources that are files are read by that goroutine itself, each as far as the others have got. Of live sources each
+// has a goroutine that waits for its transport and hands pieces over; it owns its buffer until the piece is taken,
+// sends on one channel that nobody closes, and ends with the Stream's context. Close waits for all of them.
 type Stream struct {
 	lanes []*lane
 	join  *joiner // nil with one source

@@ -14,13 +14,14 @@ import (
 	"strings"
 )
 
-// Data is the folder for what the user owns: earshot in the platform's place for data ($XDG_DATA_HOME or ~/.local/share; on Windows
-// %LocalAppData%; on macOS ~/Library/Application Support).
+// Data is the folder for what the user owns: earshot in the platform's place for data ($XDG_DATA_HOME or
+// ~/.local/share; on Windows %LocalAppData%; on macOS ~/Library/Application Support).
 func Data() (string, error) {
 	return of(runtime.GOOS, os.Getenv, os.UserHomeDir, "XDG_DATA_HOME", filepath.Join(".local", "share"))
 }
 
-// State is the folder for what is kept from session to session: likewise for the state of programs ($XDG_STATE_HOME or ~/.local/state).
+// State is the folder for what is kept from session to session: likewise for the state of programs ($XDG_STATE_HOME or
+// ~/.local/state).
 func State() (string, error) {
 	return of(runtime.GOOS, os.Getenv, os.UserHomeDir, "XDG_STATE_HOME", filepath.Join(".local", "state"))
 }
@@ -63,7 +64,10 @@ func Plain(name string) string {
 
 // Argument writes a path so that it can be copied into a command line.
 func Argument(path string) string {
-	plain := strings.Trim(path, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._-+=:,@%/"+string(filepath.Separator)) == ""
+	plain := !strings.ContainsFunc(path, func(r rune) bool {
+		letter := 'a' <= r && r <= 'z' || 'A' <= r && r <= 'Z' || '0' <= r && r <= '9'
+		return !letter && r != filepath.Separator && !strings.ContainsRune("._-+=:,@%/", r)
+	})
 	switch {
 	case plain && path != "":
 		return path
@@ -89,7 +93,8 @@ func Read(fsys fs.FS, name string, most int64) ([]byte, error) {
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, most+1))
 	if err == nil && int64(len(data)) > most {
-		err = fmt.Errorf("%s has more than %d KiB: it is not what is wanted here, or has to be cut in parts", name, most>>10)
+		err = fmt.Errorf("%s has more than %d KiB: it is not what is wanted here, or has to be cut in parts", name,
+			most>>10)
 	}
 	return data, err
 }
@@ -120,7 +125,8 @@ func Create(path string) (*File, error) {
 	return &File{f, path}, nil
 }
 
-// Finish puts the file in its place. After an error, of the writer or its own, it removes what was written instead and returns it.
+// Finish puts the file in its place. After an error, of the writer or its own, it removes what was written instead and
+// returns it.
 func (f *File) Finish(err error) error {
 	if err == nil {
 		err = f.Chmod(0o644)
@@ -137,8 +143,8 @@ func (f *File) Finish(err error) error {
 	return err
 }
 
-// Replace writes a small file so that after a crash at any moment either the old content is there or the new one: into a
-// file beside it, waited for until it is on the medium, and renamed. The folder is made where it is missing.
+// Replace writes a small file so that after a crash at any moment either the old content is there or the new one: into
+// a file beside it, waited for until it is on the medium, and renamed. The folder is made where it is missing.
 func Replace(path string, data []byte) error {
 	err := os.MkdirAll(filepath.Dir(path), 0o755)
 	if err == nil {

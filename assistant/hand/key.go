@@ -62,7 +62,8 @@ func button(name string) (int, bool) {
 	return n, err == nil && n >= 1 && n <= maxButton && strconv.Itoa(n) == digits
 }
 
-// ParseKey reads the name of a key or button, whatever its case, and returns it as Keys spells it. The error is a *BindingError.
+// ParseKey reads the name of a key or button, whatever its case, and returns it as Keys spells it. The error is a
+// *BindingError.
 func ParseKey(s string) (string, error) {
 	low := strings.ToLower(s)
 	if k, ok := keyByLower[low]; ok {

@@ -17,6 +17,7 @@ const (
 	normal95 = 1.96  // standard deviations of a 95 % interval
 	petrol   = 0.745 // kg/L, within the 0.743 to 0.756 of the EU's E5 reference petrol, where the car file has none
 	holdOn   = 0.8   // share of the limit below which a drop or a scatter is over
+	goesOn   = 0.5   // share of the limit by which the latest laps must drop where only the stint is certain
 	close    = 1.5   // s to the car ahead: the driver laps at its pace
 	traffic  = 0.25  // share of a lap behind another car that makes it a lap in traffic
 )
@@ -191,10 +192,11 @@ func (p *Pace) line(laps []lap, effect float64) Line {
 // now the line that tells the drop.
 func (p *Pace) judge(stint Line, now *Line) {
 	drops := func(l Line) bool { return l.Low > 0 && l.Slope > p.dropLimit }
-	if drops(stint) && !drops(*now) {
-		now.Slope = stint.Slope
+	begins := drops(*now)
+	if !begins && drops(stint) && now.Slope > goesOn*p.dropLimit { // else it has dropped and is steady now
+		begins, now.Slope = true, stint.Slope
 	}
-	p.dropped = since(p.dropped, drops(stint) || drops(*now), now.Slope >= holdOn*p.dropLimit)
+	p.dropped = since(p.dropped, begins, now.Slope >= holdOn*p.dropLimit)
 	share := now.Scatter / p.lapTime()
 	p.uneven = since(p.uneven, share > p.unevenLimit, share >= holdOn*p.unevenLimit)
 }

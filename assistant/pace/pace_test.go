@@ -93,6 +93,17 @@ func TestALateDropIsTold(t *testing.T) {
 	require.EqualValues(t, notTakenOut, r.row[channel.PaceFuel])
 }
 
+// Tyres that have dropped and are steady since are not told to drop.
+func TestADropThatIsOverIsNotTold(t *testing.T) {
+	r := newRig(t, fuelled)
+	for i := range 22 {
+		r.lap(90+0.5*math.Min(float64(i), 10)+0.03*float64(i%3), math.NaN())
+	}
+	require.Greater(t, r.row[channel.PaceSlope], 0.15)
+	require.Greater(t, r.row[channel.PaceSlopeLow], 0.0)
+	require.True(t, math.IsNaN(r.row[channel.PaceLoss]))
+}
+
 func TestWhatTellsNothing(t *testing.T) {
 	uneven := []float64{0, 1.4, -1.2, 0.9, -1.5, 1.1, -0.8, 1.3, -1.1, 0.7}
 	for name, tt := range map[string]struct {

@@ -79,7 +79,8 @@ const (
 	lastLap
 )
 
-// Step takes in the readings of one moment and writes the computed channels of the race into row. It is to be called after timing and fuel.
+// Step takes in the readings of one moment and writes the computed channels of the race into row. It is to be called
+// after timing and fuel.
 func (r *Race) Step(at float64, row channel.Row) {
 	line := row[channel.Lap] != r.lap && row[channel.Lap] > 0
 	if line {
@@ -94,8 +95,8 @@ func (r *Race) Step(at float64, row channel.Row) {
 	r.at = at
 }
 
-// passed tells whether the car passes the place of the gaps: where it is after half of a lap's time, away from the news at the line. Where the
-// distance is known the place stays the same in every lap.
+// passed tells whether the car passes the place of the gaps: where it is after half of a lap's time, away from the news
+// at the line. Where the distance is known the place stays the same in every lap.
 func (r *Race) passed(row channel.Row) bool {
 	was, wasAt := r.share, r.distance
 	r.share, r.distance = row[channel.LapElapsed]/row[channel.LapTimeDone], row[channel.CoursePlace]
@@ -135,7 +136,8 @@ func (g *gap) step(passed bool, i channel.ID, row channel.Row) {
 		g.forget()
 	}
 	g.last = now
-	if g.fight = now < fighting || g.fight && now < parted; g.fight && !(g.told < parted) && !g.sooner && now > alongside {
+	g.fight = now < fighting || g.fight && now < parted
+	if g.fight && !(g.told < parted) && !g.sooner && now > alongside {
 		due, g.sooner = true, true
 	}
 	if passed {
@@ -158,8 +160,8 @@ func (g *gap) step(passed bool, i channel.ID, row channel.Row) {
 	row[channel.GapAheadClosing+i] = g.closing
 }
 
-// count writes what is left of the race at the moments at which that is told. The laps are looked at when the car has begun a lap, since the count is
-// the leader's and may change in the middle of ours.
+// count writes what is left of the race at the moments at which that is told. The laps are looked at when the car has
+// begun a lap, since the count is the leader's and may change in the middle of ours.
 func (r *Race) count(at float64, row channel.Row) {
 	laps := row[channel.SessionLapsLeft]
 	if math.IsNaN(laps) {
@@ -197,7 +199,8 @@ func (r *Race) count(at float64, row channel.Row) {
 			tell(lastLap, 1e9)
 		}
 	}
-	// A clock ends the race at the first crossing after zero. Whether it will reach zero in this lap may be in doubt at the line.
+	// A clock ends the race at the first crossing after zero. Whether it will reach zero in this lap may be in doubt at
+	// the line.
 	ends := onLine && left+lateCount < sure*row[channel.BestLap] || r.left > 0 && left <= 0
 	if ends && r.counted && r.countdown != lastLap && !(row[channel.LapsToGo] > 1) && !(laps > 1) {
 		tell(lastLap, 1e9)

@@ -31,8 +31,8 @@ func drive(n int, set, see func(row channel.Row, lap int, share float64)) {
 	}
 }
 
-// Common practice, no source: inside five seconds once in three laps while the gap changes, once a lap in a fight, and at once where it
-// becomes one.
+// Common practice, no source: inside five seconds once in three laps while the gap changes, once a lap in a fight, and
+// at once where it becomes one.
 func TestGapsAreToldOnceALapAtMost(t *testing.T) {
 	for _, tt := range []struct {
 		name string
@@ -48,7 +48,8 @@ func TestGapsAreToldOnceALapAtMost(t *testing.T) {
 		{"alongside", func(float64) float64 { return 0.05 }, nil},
 		{"it swings with the corners", func(laps float64) float64 { return 3 + 0.6*math.Sin(40*math.Pi*laps) }, []string{"2.5 NaN"}},
 		{"it falls back", func(laps float64) float64 { return -(2 + 0.2*laps) }, []string{"2.5 NaN", "5.5 -0.2", "8.5 -0.2", "11.5 -0.2"}},
-		{"another car", func(laps float64) float64 { return map[bool]float64{true: 4.5, false: 1.6}[laps < 6] }, []string{"2.5 NaN", "7.5 NaN"}},
+		{"another car", func(laps float64) float64 { return map[bool]float64{true: 4.5, false: 1.6}[laps < 6] },
+			[]string{"2.5 NaN", "7.5 NaN"}},
 		{"nobody", func(float64) float64 { return math.NaN() }, nil},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -82,7 +83,8 @@ func TestPositionSettles(t *testing.T) {
 	require.Equal(t, []float64{5, 4}, seen)
 }
 
-// Common practice, no source: a race by laps five, three and the last lap; by time half, ten minutes, five minutes and the last lap.
+// Common practice, no source: a race by laps five, three and the last lap; by time half, ten minutes, five minutes and
+// the last lap.
 func TestCountdown(t *testing.T) {
 	labels := channel.NewSet().At(channel.Countdown).Labels
 	for _, tt := range []struct {
@@ -100,16 +102,23 @@ func TestCountdown(t *testing.T) {
 		{"the leader is half a lap ahead", 8, func(row channel.Row, _ float64, lap int, share float64) {
 			row[channel.LeaderLapsLeft] = math.Ceil(8.5 - float64(lap) - share)
 		}, []string{"five_laps_to_go 4", "three_laps_to_go 6", "last_lap 8"}},
-		{"five laps from the start on", 5, func(row channel.Row, _ float64, lap int, _ float64) { row[channel.SessionLapsLeft] = float64(6 - lap) },
+		{"five laps from the start on", 5, func(row channel.Row, _ float64, lap int,
+			_ float64) {
+			row[channel.SessionLapsLeft] = float64(6 - lap)
+		},
 			[]string{"three_laps_to_go 3", "last_lap 5"}},
 		{"by time", 21, func(row channel.Row, at float64, _ int, _ float64) { row[channel.SessionTimeLeft] = 1850 - at },
 			[]string{"half_time 11", "ten_minutes_to_go 14", "five_minutes_to_go 18", "last_lap 21"}},
 		{"the clock ends so near the line that only its end tells", 21, func(row channel.Row, at float64, _ int, _ float64) {
 			row[channel.SessionTimeLeft] = 1889 - at
 		}, []string{"half_time 11", "ten_minutes_to_go 15", "five_minutes_to_go 18", "last_lap 21"}},
-		{"the clock goes past zero at the line", 22, func(row channel.Row, at float64, _ int, _ float64) { row[channel.SessionTimeLeft] = 1890.5 - at },
+		{"the clock goes past zero at the line", 22, func(row channel.Row, at float64, _ int,
+			_ float64) {
+			row[channel.SessionTimeLeft] = 1890.5 - at
+		},
 			[]string{"half_time 11", "ten_minutes_to_go 15", "five_minutes_to_go 18", "last_lap 22"}},
-		{"seen from its middle on", 4, func(row channel.Row, at float64, _ int, _ float64) { row[channel.SessionTimeLeft] = 280 - at }, []string{"half_time 2", "last_lap 4"}},
+		{"seen from its middle on", 4, func(row channel.Row, at float64, _ int, _ float64) { row[channel.SessionTimeLeft] = 280 - at },
+			[]string{"half_time 2", "last_lap 4"}},
 		{"a clock that is told anew", 3, func(row channel.Row, at float64, _ int, _ float64) {
 			row[channel.SessionTimeLeft] = 700 - at
 			if at > 50 {

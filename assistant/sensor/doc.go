@@ -14,5 +14,8 @@
 // steps and by more than they ever did in such a rest. Alone it counts as frozen only where its steps are much finer
 // than what the car's braking must stir it by.
 //
+// A place (position, latitude and longitude, lap distance) is judged in the same way after five seconds, with the speeds as
+// its fellows, and only where both coordinates stand still: a car may go due east.
+//
 // The package is pure. A Guard belongs to one goroutine and does not allocate once warm.
 package sensor

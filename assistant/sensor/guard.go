@@ -21,7 +21,6 @@ const (
 type Finding struct {
 	Channel channel.ID
 	Fault   Fault
-	Was     Fault   // before
 	Value   float64 // the reading that stands still or cannot be; else the present one
 	For     float64 // s of the car moving for which it stood still, or s of nonsense
 }
@@ -326,7 +325,7 @@ func (g *Guard) fail(i int, f Fault, v, seconds float64) {
 
 func (g *Guard) recover(i int, v float64) {
 	s := &g.sensors[i]
-	g.found = append(g.found, Finding{Channel: s.id, Fault: None, Was: s.fault, Value: v})
+	g.found = append(g.found, Finding{Channel: s.id, Fault: None, Value: v})
 	s.fault, s.masked, s.spikes, s.soundAt = None, false, 0, math.NaN()
 	s.last = v
 	s.rested()

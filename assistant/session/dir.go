@@ -74,9 +74,6 @@ func (d *Dir) Journal() string { return filepath.Join(d.Path, "journal.jsonl") }
 // Recording is the path of the recording.
 func (d *Dir) Recording() string { return filepath.Join(d.Path, "recording.mcap") }
 
-// Memos is the path of the folder for spoken memos. It need not exist.
-func (d *Dir) Memos() string { return filepath.Join(d.Path, "memos") }
-
 // Debrief is the path for the debrief as a page.
 func (d *Dir) Debrief() string { return filepath.Join(d.Path, "debrief.html") }
 

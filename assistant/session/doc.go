@@ -13,12 +13,12 @@
 // function and tried again for as long as the queue has room; what had to be given up is
 // counted. Whoever opens a writer closes it; Close ends its goroutine.
 //
-// The recording is an MCAP file in chunks, one complete in the file at least once a second and safe from a loss of power every four; the
-// journal, which has the marks, is so twice a second. Beside the inputs it holds
-// the journal's events, which a replay passes over. A file that was cut off or damaged anywhere gives every chunk that
-// is whole, and Loss tells what is missing. Before the disk is full the recording stops and leaves the last megabytes to
-// the journal; with room again it goes on, first with the 16 MiB that waited in memory. What did not fit there is
-// a gap in the numbers of the inputs.
+// The recording is an MCAP file in chunks, one complete in the file at least once a second and safe from a loss of
+// power every four; the journal, which has the marks, is so twice a second. Beside the inputs it holds the journal's
+// events, which a replay passes over. A file that was cut off or damaged anywhere gives every chunk that is whole, and
+// Loss tells what is missing. Before the disk is full the recording stops and leaves the last megabytes to the journal;
+// with room again it goes on, first with the 16 MiB that waited in memory. What did not fit there is a gap in the
+// numbers of the inputs.
 //
 // The package never decides anything about the car and never reads the clock on
 // behalf of the core: the times in events and entries are those of the caller.

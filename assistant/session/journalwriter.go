@@ -30,8 +30,7 @@ type JournalWriter struct {
 	lost   int
 	closed bool
 
-	wake chan struct{}     // capacity 1: a mark waits
-	sync chan chan<- error // someone wants to know that all is on disk
+	wake chan struct{} // capacity 1: a mark waits
 	stop chan struct{}
 	done chan error
 	sink sink
@@ -51,7 +50,6 @@ func startJournal(f file, room int, report Report) *JournalWriter {
 	w := &JournalWriter{
 		room: room,
 		wake: make(chan struct{}, 1),
-		sync: make(chan chan<- error),
 		stop: make(chan struct{}),
 		done: make(chan error, 1),
 		sink: sink{part: JournalPart, f: f, report: report},
@@ -96,17 +94,6 @@ func (w *JournalWriter) Lost() int {
 	return w.lost
 }
 
-// Sync returns when everything appended so far is on disk, or the disk has refused it.
-func (w *JournalWriter) Sync() error {
-	answer := make(chan error, 1)
-	select {
-	case w.sync <- answer:
-		return <-answer
-	case <-w.stop:
-		return ErrClosed
-	}
-}
-
 // Close writes what is left and closes the file. A second Close returns ErrClosed.
 func (w *JournalWriter) Close() error {
 	w.mu.Lock()
@@ -129,8 +116,6 @@ func (w *JournalWriter) run() {
 			_ = w.put() // told through the Report
 		case <-w.wake:
 			_ = w.put()
-		case answer := <-w.sync:
-			answer <- w.put()
 		case <-w.stop:
 			err := w.put()
 			if err != nil {

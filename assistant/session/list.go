@@ -49,10 +49,7 @@ func List(root string) ([]Summary, error) {
 		list = append(list, s)
 	}
 	slices.SortFunc(list, func(a, b Summary) int {
-		if c := b.Started.Compare(a.Started); c != 0 {
-			return c
-		}
-		return cmp.Compare(b.Dir.Manifest.ID, a.Dir.Manifest.ID)
+		return cmp.Or(b.Started.Compare(a.Started), cmp.Compare(b.Dir.Manifest.ID, a.Dir.Manifest.ID))
 	})
 	return list, nil
 }

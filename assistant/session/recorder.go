@@ -28,8 +28,9 @@ const (
 	maxAttachment = 32 << 20
 )
 
-// Room on the disk of the session, in bytes. A recording grows by megabytes where the journal grows by kilobytes, so the recording
-// stops before the disk is full and leaves the rest to the journal; it goes on when there is plenty again.
+// Room on the disk of the session, in bytes. A recording grows by megabytes where the journal grows by kilobytes, so
+// the recording stops before the disk is full and leaves the rest to the journal; it goes on when there is plenty
+// again.
 const (
 	keepFree      = 4 << 20
 	resumeFree    = 16 << 20
@@ -63,35 +64,35 @@ type Options struct {
 // order. Sample and Input may be called from any goroutine; the order of the calls is the order
 // of the entries.
 type Recorder struct {
-	mu      sync.Mutex
-	space   sync.Cond // the queue was emptied; for Wait
-	queue   []byte
-	limit   int
-	wait    bool
-	seq     uint64
-	dropped uint64
-	unheard uint64 // events that found no room
-	kinds   map[string]bool
-	closed  bool
+	mu            sync.Mutex
+	space         sync.Cond // the queue was emptied; for Wait
+	queue         []byte
+	limit         int
+	wait          bool
+	seq           uint64
+	dropped       uint64
+	eventsDropped uint64 // events that found no room
+	kinds         map[string]bool
+	closed        bool
 
 	wake chan struct{}
 	stop chan struct{}
 	done chan error
 
 	// Owned by the goroutine.
-	spare   []byte
-	sink    sink
-	w       *mcap.Writer
-	opts    mcap.WriterOptions
-	topics  map[string]uint16
-	chunks  int                   // batches since the medium was waited for
-	room    func() (int64, error) // free bytes on the disk, or nil
-	looked  int64                 // length of the file when it was asked for
-	written uint64
-	events  uint64
-	lost    uint64 // inputs taken in, but given up because the disk took nothing
-	deaf    uint64 // events likewise
-	failed  error  // the format refused something: nothing more is written
+	spare      []byte
+	sink       sink
+	w          *mcap.Writer
+	opts       mcap.WriterOptions
+	topics     map[string]uint16
+	chunks     int                   // batches since the medium was waited for
+	room       func() (int64, error) // free bytes on the disk, or nil
+	looked     int64                 // length of the file when it was asked for
+	written    uint64
+	events     uint64
+	lost       uint64 // inputs taken in, but given up because the disk took nothing
+	eventsLost uint64 // events likewise
+	failed     error  // the format refused something: nothing more is written
 }
 
 // NewRecorder creates the file at path, which must not exist, writes head into it and starts its goroutine.
@@ -198,22 +199,13 @@ func (r *Recorder) topic(kind string) (uint16, error) {
 func (r *Recorder) Sample(at float64, row channel.Row) error {
 	size := 5 + len(KindSample) + headLen + 2 + (len(row)+7)/8 + 8*len(row)
 	r.mu.Lock()
-	ok := r.admit(size)
-	if ok {
-		q := appendFrame(r.queue, KindSample)
-		q = appendHead(q, r.seq, at)
-		q = appendRow(q, row)
-		r.queue = endFrame(q, len(r.queue))
+	defer r.nudge()
+	if !r.admit(size) {
+		return ErrFull
 	}
-	r.nudge()
-	return room(ok)
-}
-
-func room(ok bool) error {
-	if ok {
-		return nil
-	}
-	return ErrFull
+	q := appendHead(appendFrame(r.queue, KindSample), r.seq, at)
+	r.queue = endFrame(appendRow(q, row), len(r.queue))
+	return nil
 }
 
 // Input records any other input. It copies data. A kind is one to sixty bytes and not "sample"; there
@@ -227,26 +219,23 @@ func (r *Recorder) Input(at float64, kind string, data []byte) error {
 	}
 	size := 5 + len(kind) + headLen + len(data)
 	r.mu.Lock()
+	defer r.nudge()
 	if !r.kinds[kind] {
 		if len(r.kinds) >= maxKinds {
-			r.mu.Unlock()
 			return fmt.Errorf("recording: %q would be one kind of input too many: there are %d", kind, maxKinds)
 		}
 		r.kinds[kind] = true
 	}
-	ok := r.admit(size)
-	if ok {
-		q := appendFrame(r.queue, kind)
-		q = appendHead(q, r.seq, at)
-		q = append(q, data...)
-		r.queue = endFrame(q, len(r.queue))
+	if !r.admit(size) {
+		return ErrFull
 	}
-	r.nudge()
-	return room(ok)
+	q := appendHead(appendFrame(r.queue, kind), r.seq, at)
+	r.queue = endFrame(append(q, data...), len(r.queue))
+	return nil
 }
 
-// Event records an event of the journal, which a replay passes over: for those who look at the recording with other tools. An event
-// that finds no room is left out. The error is that of an event that cannot be written at all.
+// Event records an event of the journal, which a replay passes over: for those who look at the recording with other
+// tools. An event that finds no room is left out. The error is that of an event that cannot be written at all.
 func (r *Recorder) Event(e journal.Event) error {
 	line, err := e.Append(nil)
 	if err != nil {
@@ -254,15 +243,13 @@ func (r *Recorder) Event(e journal.Event) error {
 	}
 	line = line[:len(line)-1] // without the line's end
 	r.mu.Lock()
-	if r.fits(5 + 8 + len(line)) {
-		q := appendFrame(r.queue, eventFrame)
-		q = binary.LittleEndian.AppendUint64(q, math.Float64bits(e.T))
-		q = append(q, line...)
-		r.queue = endFrame(q, len(r.queue))
-	} else {
-		r.unheard++
+	defer r.nudge()
+	if !r.fits(5 + 8 + len(line)) {
+		r.eventsDropped++
+		return nil
 	}
-	r.nudge()
+	q := binary.LittleEndian.AppendUint64(appendFrame(r.queue, eventFrame), math.Float64bits(e.T))
+	r.queue = endFrame(append(q, line...), len(r.queue))
 	return nil
 }
 
@@ -298,13 +285,6 @@ func (r *Recorder) wakeUp() {
 	case r.wake <- struct{}{}:
 	default:
 	}
-}
-
-// Dropped counts the inputs that found the queue full.
-func (r *Recorder) Dropped() uint64 {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	return r.dropped
 }
 
 // Close writes what is queued and the index, and closes the file. Inputs that come
@@ -363,7 +343,7 @@ func (r *Recorder) write(batch []byte) error {
 		event := string(kind) == eventFrame
 		if r.failed != nil || len(r.sink.pending) > recordPending {
 			if event {
-				r.deaf++
+				r.eventsLost++
 			} else {
 				r.lost++
 			}
@@ -398,9 +378,9 @@ func (r *Recorder) write(batch []byte) error {
 	return nil
 }
 
-// save puts into the file what is pending, unless the disk is nearly full. Waiting for the medium costs more processor time than all
-// else at 60 Hz, so that is done every few times. The trouble is told through the Report, once
-// when it begins and once when it is over.
+// save puts into the file what is pending, unless the disk is nearly full. Waiting for the medium costs more processor
+// time than all else at 60 Hz, so that is done every few times. The trouble is told through the Report, once when it
+// begins and once when it is over.
 func (r *Recorder) save(last bool) {
 	if grown := r.sink.off + int64(len(r.sink.pending)) - r.looked; r.room != nil && (last || r.sink.ill || grown >= lookEvery) {
 		r.looked += grown
@@ -421,19 +401,19 @@ func (r *Recorder) save(last bool) {
 		_ = r.sink.flush() // told
 		return
 	}
-	_ = r.sink.hand() // told
+	r.sink.hand()
 }
 
 func (r *Recorder) end() error {
 	r.mu.Lock()
-	dropped, seq, unheard := r.dropped, r.seq, r.unheard+r.deaf
+	dropped, seq, events := r.dropped, r.seq, r.eventsDropped+r.eventsLost
 	r.mu.Unlock()
 	err := r.failed
 	if err == nil {
 		err = r.w.WriteMetadata(&mcap.Metadata{Name: "end", Metadata: map[string]string{
 			"inputs": strconv.FormatUint(seq, 10), "recorded": strconv.FormatUint(r.written, 10),
 			"dropped": strconv.FormatUint(dropped+r.lost, 10),
-			"events":  strconv.FormatUint(r.events, 10), "events_dropped": strconv.FormatUint(unheard, 10),
+			"events":  strconv.FormatUint(r.events, 10), "events_dropped": strconv.FormatUint(events, 10),
 		}})
 	}
 	if err == nil {
@@ -452,6 +432,10 @@ func (r *Recorder) end() error {
 // DropError says how many inputs a recording lacks because its queue or the disk was full.
 type DropError struct{ Inputs uint64 }
 
+func (e *DropError) Error() string {
+	return fmt.Sprintf("the recording lacks %d inputs: the disk did not keep up", e.Inputs)
+}
+
 // A FullError says that a recording has stopped because the disk is nearly full.
 type FullError struct{ Free int64 }
 
@@ -468,11 +452,9 @@ type StoppedError struct {
 func (e *StoppedError) Error() string {
 	return fmt.Sprintf("the end of the recording is not on disk (%d bytes): %v", e.Bytes, e.Err)
 }
-func (e *StoppedError) Unwrap() error { return e.Err }
 
-func (e *DropError) Error() string {
-	return fmt.Sprintf("the recording lacks %d inputs: the disk did not keep up", e.Inputs)
-}
+// Unwrap gives the reason.
+func (e *StoppedError) Unwrap() error { return e.Err }
 
 // nanos is the time for the file's index, which counts nanoseconds from zero. The
 // exact time stands in the message.

@@ -198,7 +198,6 @@ func TestRecorderDropsWhenLate(t *testing.T) {
 		dropped := r.dropped
 		r.mu.Unlock()
 		require.Positive(t, dropped)
-		require.Equal(t, dropped, r.Dropped())
 		time.Sleep(time.Second) // the queue is written
 		synctest.Wait()
 		r.Sample(99, inputs[0].row)

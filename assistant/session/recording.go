@@ -267,8 +267,8 @@ func (r *Recording) record(op *mcap.OpCode) bool {
 // readEnd learns from the recorder's last words how many inputs there were, and so how many
 // were dropped after the last entry.
 func (r *Recording) readEnd() {
-	var m *mcap.Metadata
-	if guard(func() (err error) { m, err = mcap.ParseMetadata(r.raw); return err }) != nil || m.Name != "end" {
+	m, err := parsed(mcap.ParseMetadata, r.raw)
+	if err != nil || m.Name != "end" {
 		return
 	}
 	if n, err := strconv.ParseUint(m.Metadata["inputs"], 10, 64); err == nil && n > r.entry.Seq {
@@ -277,11 +277,10 @@ func (r *Recording) readEnd() {
 }
 
 func (r *Recording) unpack() error {
-	var c *mcap.Chunk
-	if err := guard(func() (err error) { c, err = mcap.ParseChunk(r.raw); return err }); err != nil {
+	c, err := parsed(mcap.ParseChunk, r.raw)
+	if err != nil {
 		return err
 	}
-	var err error
 	switch c.Compression {
 	case string(mcap.CompressionZSTD):
 		r.plain, err = r.zstd.DecodeAll(c.Records, r.plain[:0])
@@ -327,8 +326,8 @@ func (r *Recording) readIndex() {
 		if op != mcap.OpStatistics {
 			continue
 		}
-		var s *mcap.Statistics
-		if guard(func() (err error) { s, err = mcap.ParseStatistics(index.raw); return err }) != nil {
+		s, err := parsed(mcap.ParseStatistics, index.raw)
+		if err != nil {
 			return
 		}
 		inputs := uint64(0)
@@ -361,12 +360,11 @@ func (r *Recording) readHead() error {
 	for !r.first && !r.ended && r.record(&op) {
 		switch op {
 		case mcap.OpHeader:
-			var h *mcap.Header
-			ours = guard(func() (err error) { h, err = mcap.ParseHeader(r.raw); return err }) == nil && h.Profile == profile
+			h, err := parsed(mcap.ParseHeader, r.raw)
+			ours = err == nil && h.Profile == profile
 		case mcap.OpMetadata:
-			var m *mcap.Metadata
 			r.readEnd() // a recording without inputs has its last words here
-			if guard(func() (err error) { m, err = mcap.ParseMetadata(r.raw); return err }) == nil {
+			if m, err := parsed(mcap.ParseMetadata, r.raw); err == nil {
 				metadata = append(metadata, m)
 			}
 		case mcap.OpAttachment:
@@ -442,12 +440,12 @@ func cutRecord(b []byte) (op mcap.OpCode, body, rest []byte, ok bool) {
 	return mcap.OpCode(b[0]), b[9 : 9+n], b[9+n:], true
 }
 
-// guard turns a panic of the library on malformed bytes into an error.
-func guard(f func() error) (err error) {
+// parsed turns a panic of the library's parser on malformed bytes into an error.
+func parsed[T any](parse func([]byte) (T, error), record []byte) (value T, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("malformed: %v", p)
 		}
 	}()
-	return f()
+	return parse(record)
 }

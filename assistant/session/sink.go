@@ -66,11 +66,7 @@ func (s *sink) flush() error {
 }
 
 // hand gives what is pending to the system, so that it outlives this program but not a loss of power.
-func (s *sink) hand() error {
-	err := s.write()
-	s.tell(err)
-	return err
-}
+func (s *sink) hand() { s.tell(s.write()) }
 
 // tell reports a change from well to ill and back.
 func (s *sink) tell(err error) {

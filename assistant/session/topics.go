@@ -64,8 +64,8 @@ func topicSum(c *mcap.Channel) string {
 
 // learnTopic takes a topic's number and kind from its record. Topics of others are passed over.
 func learnTopic(topics map[uint16]string, record []byte) {
-	var c *mcap.Channel
-	if guard(func() (err error) { c, err = mcap.ParseChannel(record); return err }) != nil {
+	c, err := parsed(mcap.ParseChannel, record)
+	if err != nil {
 		return
 	}
 	if sum, ok := c.Metadata["crc32"]; ok && sum != topicSum(c) {
@@ -78,8 +78,8 @@ func learnTopic(topics map[uint16]string, record []byte) {
 	}
 }
 
-// eventJSONSchema describes a line of the journal (JSON Schema 2020-12). The fields of all kinds stand side by side, since
-// viewers make columns of them; each tells which kinds have it.
+// eventJSONSchema describes a line of the journal (JSON Schema 2020-12). The fields of all kinds stand side by side,
+// since viewers make columns of them; each tells which kinds have it.
 func eventJSONSchema() []byte {
 	type property struct {
 		Type        any       `json:"type,omitempty"`

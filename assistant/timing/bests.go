@@ -30,7 +30,7 @@ type Bests struct {
 	Course    string           `json:"course"` // the key of the course
 	Car       string           `json:"car"`
 	Compounds map[string]*Best `json:"compounds"`
-	Reference *Trace           `json:"reference,omitempty"` // a lap chosen to compare with; it stands in recordings only
+	Reference *Trace           `json:"reference,omitempty"` // a lap chosen to compare with; in recordings only
 }
 
 // A Best is what is kept of one compound.
@@ -44,14 +44,16 @@ type Best struct {
 	Trace      *Trace        `json:"trace,omitempty"`
 }
 
-// ParseBests reads what Encode wrote. What cannot be true is an error: a broken file must not make every lap a record or none.
+// ParseBests reads what Encode wrote. What cannot be true is an error: a broken file must not make every lap a record
+// or none.
 func ParseBests(data []byte) (*Bests, error) {
 	b := &Bests{}
 	if err := json.Unmarshal(data, b); err != nil {
 		return nil, fmt.Errorf("not the best laps that Earshot keeps: %w", err)
 	}
 	if b.Version != BestsVersion {
-		return nil, fmt.Errorf("version %d of the best laps is not known to this program, which knows %d", b.Version, BestsVersion)
+		return nil, fmt.Errorf("version %d of the best laps is not known to this program, which knows %d", b.Version,
+			BestsVersion)
 	}
 	for _, name := range sorted(b.Compounds) {
 		x := b.Compounds[name]
@@ -60,7 +62,8 @@ func ParseBests(data []byte) (*Bests, error) {
 		}
 		for i, s := range x.Sectors {
 			if s <= 0 || s > 1e5 || len(x.Sectors) > maxSectors {
-				return nil, fmt.Errorf("the best sectors on %q cannot be some: sector %d of %d takes %g s", name, i+1, len(x.Sectors), float64(s))
+				return nil, fmt.Errorf("the best sectors on %q cannot be some: sector %d of %d takes %g s", name, i+1,
+					len(x.Sectors), float64(s))
 			}
 		}
 	}
@@ -112,8 +115,8 @@ func (b *Bests) copyOf() *Bests {
 	return &c
 }
 
-// Merge takes what other, the fresher one, has and b has not, or has worse. Two programs may have driven at the same time. Sectors between other
-// boundaries than before replace those that were kept: the two cannot be compared.
+// Merge takes what other, the fresher one, has and b has not, or has worse. Two programs may have driven at the same
+// time. Sectors between other boundaries than before replace those that were kept: the two cannot be compared.
 func (b *Bests) Merge(other *Bests) {
 	if b.Compounds == nil {
 		b.Compounds = make(map[string]*Best)

@@ -121,8 +121,8 @@ func TestMergeKeepsTheBetter(t *testing.T) {
 	require.Equal(t, 80.0, a.Compounds["wet"].Lap)
 }
 
-// Sectors between other boundaries replace those that were kept, an unknown sector replaces none, and a feed that begins to count three sectors where it had
-// counted two does not compare them.
+// Sectors between other boundaries replace those that were kept, an unknown sector replaces none, and a feed that
+// begins to count three sectors where it had counted two does not compare them.
 func TestSectorsOfOtherBoundariesAreNotCompared(t *testing.T) {
 	best := func(lap journal.Num, where string, s ...journal.Num) *Bests {
 		return &Bests{Compounds: map[string]*Best{"soft": {Lap: float64(lap), Boundaries: where, Sectors: s}}}

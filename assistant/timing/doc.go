@@ -6,12 +6,11 @@
 //	    ──▶ pit lane, stop place ─────────────────────in, out───▶ stints ─▶
 //	    ──▶ course_distance ──▶ trace of the lap ──against the best, the last, the saved one──▶ deltas
 //
-// A crossing lies between two samples and is interpolated, linearly in the signed distance: the car is taken to keep its
-// speed. With an acceleration a between samples an interval T apart its way differs from that by up to a·T²/8, in the
-// middle, and so the crossing at speed v by up to a·T²/(8·v) in time. The feed's
-// own lap time wins where it has one: after a crossing timing waits up to one second for
-// last_lap_time to change, so LapDone and the channels of the completed lap may come that much
-// after LapBegun; lap and lap_elapsed never wait.
+// A crossing lies between two samples and is interpolated, linearly in the signed distance: the car is taken to keep
+// its speed. With an acceleration a between samples an interval T apart its way differs from that by up to a·T²/8, in
+// the middle, and so the crossing at speed v by up to a·T²/(8·v) in time. The feed's own lap time wins where it has
+// one: after a crossing timing waits up to one second for last_lap_time to change, so LapDone and the channels of the
+// completed lap may come that much after LapBegun; lap and lap_elapsed never wait.
 //
 // The package is pure: no file, clock, goroutine or network, and no allocation per
 // sample; a completed lap allocates its sectors, a record of all sessions its trace. Memory does not grow with the

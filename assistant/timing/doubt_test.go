@@ -46,7 +46,8 @@ func once(place float64, id channel.ID, v float64, flaps bool) func(at, s float6
 	}
 }
 
-// One wrong sample, or one that comes and goes, makes no lap, no stint and no void lap: three laps of 60 s, all of them valid, and one word about it.
+// One wrong sample, or one that comes and goes, makes no lap, no stint and no void lap: three laps of 60 s, all of them
+// valid, and one word about it.
 func TestAWrongSampleIsNotBelieved(t *testing.T) {
 	tests := []struct {
 		name string
@@ -95,10 +96,12 @@ func TestAWrongSampleIsNotBelieved(t *testing.T) {
 	}
 }
 
-// Where lap_distance begins again some samples before or after lap_number steps, or never, each lap takes its 60 s and the place counts from the line.
+// Where lap_distance begins again some samples before or after lap_number steps, or never, each lap takes its 60 s and
+// the place counts from the line.
 func TestDistanceAndNumberDisagreeAboutTheLine(t *testing.T) {
 	for _, rate := range []float64{2, 10, 60} {
-		for name, shift := range map[string]float64{"three samples later": 3, "three samples before": -3, "one later": 1, "one before": -1, "never": math.Inf(1)} {
+		for name, shift := range map[string]float64{"three samples later": 3, "three samples before": -3, "one later": 1, "one before": -1,
+			"never": math.Inf(1)} {
 			name = fmt.Sprintf("%s, %g Hz", name, rate)
 			highest := 0.0
 			var f *feed
@@ -169,7 +172,8 @@ func TestALapNotSeenWholeIsNotCompared(t *testing.T) {
 
 // Nor is what is wrong for a fifth of a second.
 func TestAFifthOfASecondIsNotBelieved(t *testing.T) {
-	for id, v := range map[channel.ID]float64{channel.InPitLane: 1, channel.LapNumber: 2, channel.LapValid: 0, channel.OnCourse: 0, channel.Flag: flagCaution} {
+	for id, v := range map[channel.ID]float64{channel.InPitLane: 1, channel.LapNumber: 2, channel.LapValid: 0, channel.OnCourse: 0,
+		channel.Flag: flagCaution} {
 		f := spoilt(t, 60, func(_, s float64, row map[channel.ID]float64) {
 			if s > 1500 && s < 1510 { // 50 m/s
 				row[id] = v

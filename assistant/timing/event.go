@@ -28,8 +28,8 @@ const (
 	In     Class = "in"     // ends in the pit lane
 	Slow   Class = "slow"   // much slower than the best, or with a stop on the course
 
-	// Caution is a lap in which a full-course caution was shown, or a yellow flag from the line to the line: neither its time
-	// nor its burn is that of a flying lap. An out- or in-lap under caution is an out- or in-lap.
+	// Caution is a lap in which a full-course caution was shown, or a yellow flag from the line to the line: neither
+	// its time nor its burn is that of a flying lap. An out- or in-lap under caution is an out- or in-lap.
 	Caution Class = "caution"
 )
 
@@ -79,7 +79,7 @@ type Lap struct {
 	Sectors    []float64 // s, computed, their sum is Computed; NaN where a boundary was missed; nil without boundaries
 	Length     float64   // m driven
 	Best       bool      // the best valid flying lap so far, and not the only one
-	Potential  float64   // s, sum of the best sectors of valid flying laps so far, this one included; NaN without sectors
+	Potential  float64   // s, sum of the best sectors of valid flying laps, this one included; NaN without sectors
 	Record     bool      // better than all earlier sessions with this course, car and compound
 }
 

@@ -43,7 +43,8 @@ func (l *lapState) reset(number int, begun, odo float64, bounds []course.Boundar
 	for range n {
 		splits = append(splits, math.NaN())
 	}
-	*l = lapState{number: number, begun: begun, odo: odo, splits: splits, bounds: bounds, placed: math.NaN(), placedAt: begun, feedClock: math.NaN()}
+	*l = lapState{number: number, begun: begun, odo: odo, splits: splits, bounds: bounds, placed: math.NaN(),
+		placedAt: begun, feedClock: math.NaN()}
 	if number > 0 {
 		l.placed = 0
 	}
@@ -91,10 +92,12 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 	}
 	if l.number > 0 {
 		p := &t.pending
-		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, flags: *l, blind: l.inexact+move.inexact != ""}
+		*p = pending{active: true, crossed: move.when, deadline: move.when + feedWait, in: pits, flags: *l,
+			blind: l.inexact+move.inexact != ""}
 		p.lap = Lap{
-			Number: l.number, Stint: t.stint.number, Begun: l.begun, Computed: move.when - l.begun, FeedTime: math.NaN(),
-			Valid: l.why.Code == "", Void: l.why, Length: odo - l.odo, Exact: true, Sectors: t.sectorTimes(move.when), Potential: math.NaN(),
+			Number: l.number, Stint: t.stint.number, Begun: l.begun, Computed: move.when - l.begun,
+			FeedTime: math.NaN(), Valid: l.why.Code == "", Void: l.why, Length: odo - l.odo, Exact: true,
+			Sectors: t.sectorTimes(move.when), Potential: math.NaN(),
 		}
 		if n := len(p.lap.Sectors); n > 0 {
 			t.sector.done(n, p.lap.Sectors[n-1])
@@ -180,7 +183,8 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 	default:
 		lap.Class = Flying
 	}
-	// A lap with a hole is no measure, whatever the feed says of its time, and neither is the way out of or into the pits.
+	// A lap with a hole is no measure, whatever the feed says of its time, and neither is the way out of or into the
+	// pits.
 	lap.Whole = p.flags.gap == 0 && !p.flags.moved && lap.Exact
 	if t.delta = lap.Time - t.best; !lap.Whole || lap.Class == Out || lap.Class == In {
 		t.delta = math.NaN()
@@ -251,7 +255,8 @@ func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Eve
 func (t *Timing) offWidth(at float64, row channel.Row) bool {
 	l := &t.lap
 	switch {
-	case t.cfg.Course == nil || !(t.cfg.Course.Width > 0) || row.Has(channel.OnCourse) || t.stint.pits || !(math.Abs(t.aside) > t.cfg.Course.Width):
+	case t.cfg.Course == nil || !(t.cfg.Course.Width > 0) || row.Has(channel.OnCourse) || t.stint.pits ||
+		!(math.Abs(t.aside) > t.cfg.Course.Width):
 		l.beside = 0
 	case t.seen == at:
 		l.beside++
@@ -295,5 +300,6 @@ func (t *Timing) void(at float64, why Void, out []Event) []Event {
 	if t.lap.number == 0 {
 		return out // the way to the line is no lap
 	}
-	return append(out, Event{Kind: LapVoid, At: at, Number: t.lap.number, Lap: Lap{Number: t.lap.number, Stint: t.stint.number, Void: why}})
+	return append(out, Event{Kind: LapVoid, At: at, Number: t.lap.number,
+		Lap: Lap{Number: t.lap.number, Stint: t.stint.number, Void: why}})
 }

@@ -13,7 +13,8 @@ import (
 	"earshot/assistant/course"
 )
 
-// counter drives laps of a feed that counts laps and metres on a course of 3000 m: from lap_number 0, 1000 m before the line.
+// counter drives laps of a feed that counts laps and metres on a course of 3000 m: from lap_number 0, 1000 m before the
+// line.
 type counter struct {
 	*feed
 	at, s float64 // s, and m from the line; negative before it
@@ -29,7 +30,8 @@ func (c *counter) run(metres, speed float64, pairs ...any) {
 	for end := c.s + metres; c.s < end-1e-6; {
 		c.at += 0.05
 		c.s = min(c.s+speed*0.05, end)
-		c.give(c.at, append(pairs, channel.Speed, speed, channel.LapNumber, math.Floor((c.s+3000)/3000), channel.LapDistance, math.Mod(c.s+3000, 3000))...)
+		c.give(c.at, append(pairs, channel.Speed, speed, channel.LapNumber, math.Floor((c.s+3000)/3000), channel.LapDistance,
+			math.Mod(c.s+3000, 3000))...)
 	}
 }
 
@@ -193,9 +195,11 @@ func TestWithoutPitLaneTheFirstMovementBeginsTheStint(t *testing.T) {
 func TestPitGates(t *testing.T) {
 	f := stadiumFile()
 	gate := func(x float64) *course.Gate {
-		return &course.Gate{A: course.Point{X: x, Y: -80}, B: course.Point{X: x, Y: -60}, Toward: course.Point{X: x + 5, Y: -70}, Directed: true}
+		return &course.Gate{A: course.Point{X: x, Y: -80}, B: course.Point{X: x, Y: -60}, Toward: course.Point{X: x + 5, Y: -70},
+			Directed: true}
 	}
-	f.Pit = course.Pit{Entry: gate(-100), Exit: gate(100), Line: &course.Gate{A: course.Point{X: 0, Y: -80}, B: course.Point{X: 0, Y: -60}, Toward: course.Point{X: 5, Y: -70}, Directed: true}}
+	f.Pit = course.Pit{Entry: gate(-100), Exit: gate(100), Line: &course.Gate{A: course.Point{X: 0, Y: -80}, B: course.Point{X: 0, Y: -60},
+		Toward: course.Point{X: 5, Y: -70}, Directed: true}}
 	d := newFeed(t, Config{Course: f})
 	at := 0.0
 	lap := func(pit bool, from, to float64) {
@@ -307,7 +311,8 @@ func TestTicksChangeNothingButTheClock(t *testing.T) {
 	}
 }
 
-// At any rate of samples the laps of a stadium are within the bound of the line of the true ones, and the sectors sum to the lap.
+// At any rate of samples the laps of a stadium are within the bound of the line of the true ones, and the sectors sum
+// to the lap.
 func TestResamplingKeepsLapsAndSectors(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
 		rate := rapid.Float64Range(10, 360).Draw(r, "rate, Hz")

@@ -115,7 +115,8 @@ type line struct {
 
 func newLine(f *course.File) line {
 	nan := math.NaN()
-	l := line{file: f, loc: course.NewLocator(f), speed: nan, dist: nan, rate: nan, length: nan, wrapped: math.Inf(-1), wrapSeen: nan, counter: newSettled(), v: nan, last: math.Inf(-1)}
+	l := line{file: f, loc: course.NewLocator(f), speed: nan, dist: nan, rate: nan, length: nan, wrapped: math.Inf(-1),
+		wrapSeen: nan, counter: newSettled(), v: nan, last: math.Inf(-1)}
 	if f == nil {
 		return l
 	}
@@ -227,8 +228,8 @@ func (l *line) counted(dir int, when float64) bool {
 	return true
 }
 
-// A leap is a lap_distance that does not follow from the one before: a course that begins again, a car that was moved, or a wrong sample. The
-// next sample decides.
+// A leap is a lap_distance that does not follow from the one before: a course that begins again, a car that was moved,
+// or a wrong sample. The next sample decides.
 type leap struct {
 	open  bool
 	d, at float64
@@ -399,7 +400,8 @@ func (l *line) land(at, d, v float64, m *movement) (dir int, when float64) {
 		return 0, 0 // held
 	}
 	if math.Abs(d-l.dist) <= reach(at-l.distAt, v, l.v) { // as if nothing had been
-		l.doubt(m, doubtDistance, channel.LapDistance, "the feed told %.0f m for a moment between %.0f and %.0f m: not believed", x.d, l.dist, d)
+		l.doubt(m, doubtDistance, channel.LapDistance, "the feed told %.0f m for a moment between %.0f and %.0f m: "+
+			"not believed", x.d, l.dist, d)
 		l.leap.open, l.dist, l.distAt = false, d, at
 		return 0, 0
 	}
@@ -442,9 +444,9 @@ func wrapTime(at, dt, d, v, u, rest float64) (when, gone float64) {
 	return at, 0
 }
 
-// lapNumber looks for the feed's counter to step. Where lap_distance begins again, there is the line, and the step is believed with it: some
-// samples before or after it. Else when it was is the feed's time into the lap where that began between two samples, or the middle between
-// them, and a step is believed once it is held.
+// lapNumber looks for the feed's counter to step. Where lap_distance begins again, there is the line, and the step is
+// believed with it: some samples before or after it. Else when it was is the feed's time into the lap where that began
+// between two samples, or the middle between them, and a step is believed once it is held.
 func (l *line) lapNumber(at, dt, v float64, row channel.Row, m *movement) (dir int, when float64) {
 	n, c := row[channel.LapNumber], &l.counter
 	if math.IsNaN(n) {
@@ -472,7 +474,8 @@ func (l *line) lapNumber(at, dt, v float64, row channel.Row, m *movement) (dir i
 	if step && l.wrapSeen >= at-wrapWait || math.IsNaN(l.dist) && since >= 0 && since <= dt && at-l.last > shortestLap {
 		c.believe(n)
 	} else if told := c.next; c.step(at, n, hold) {
-		l.doubt(m, doubtNumber, channel.LapNumber, "the feed told %g for a moment, then %g again: not believed", told, n)
+		l.doubt(m, doubtNumber, channel.LapNumber, "the feed told %g for a moment, then %g again: not believed", told,
+			n)
 	}
 	switch {
 	case c.value == old || math.IsNaN(old):
@@ -484,7 +487,8 @@ func (l *line) lapNumber(at, dt, v float64, row channel.Row, m *movement) (dir i
 	if rest := l.length - l.stepDist; math.IsNaN(l.wrapSeen) && !math.IsNaN(l.dist) && !(rest > wrapWay) {
 		if l.base = l.stepDist; !l.endless {
 			l.endless = true
-			l.doubt(m, doubtEndless, channel.LapDistance, "it does not begin again where lap_number steps: the place is counted from there")
+			l.doubt(m, doubtEndless, channel.LapDistance, "it does not begin again where lap_number steps: the "+
+				"place is counted from there")
 		}
 	}
 	return 1, l.counterAt

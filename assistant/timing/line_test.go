@@ -21,7 +21,8 @@ func TestCrossingIsInterpolatedBetweenSamples(t *testing.T) {
 	}{
 		{"signed distances -3 and +5", -3, 5, 61.40, 61.50, 61.4375, 1e-9},
 		{"exactly on the line", -4, 0, 10, 10.1, 10.1, 1e-9},
-		// 78 m/s, 8 m in 0.1 s, 40 m/s²: the exact crossing is 0.0380895 s after the first sample, the linear one 0.0375 s.
+		// 78 m/s, 8 m in 0.1 s, 40 m/s²: the exact crossing is 0.0380895 s after the first sample, the linear one
+		// 0.0375 s.
 		{"under acceleration", -3, 5, 20, 20.1, 20.0375, 1e-9},
 	}
 	for _, tt := range tests {
@@ -105,7 +106,8 @@ func TestGeographicGate(t *testing.T) {
 		A: course.Point{X: 52.0001 * deg, Y: -1 * deg}, B: course.Point{X: 51.9999 * deg, Y: -1 * deg},
 	}}}
 	f := newFeed(t, Config{Course: file})
-	// 0.001° of longitude at 52° north is 68.678016 m (Karney's GeographicLib, WGS 84): 30 m west and 38.678 m east of the gate.
+	// 0.001° of longitude at 52° north is 68.678016 m (Karney's GeographicLib, WGS 84): 30 m west and 38.678 m east of
+	// the gate.
 	f.give(0, channel.Latitude, 52*deg, channel.Longitude, (-1-0.001*30/68.678016)*deg)
 	f.give(1, channel.Latitude, 52*deg, channel.Longitude, (-1+0.001*38.678016/68.678016)*deg)
 	begun := f.of(LapBegun)

@@ -56,12 +56,13 @@ func seconds(t *testing.T, s string) float64 {
 }
 
 // Every lap of the cars of a sports-car race, as a feed that counts laps and tells their times 0.3 s late. Data and
-// truth: timing-gt-sprint of the open data (imsa_data, MIT by its data card): car 23 wins with 168 laps in
-// 2:40:25.371, its best is 51.725 on lap 98; laps that end in the pit lane are marked B. The race's first lap begins on the
-// grid, so it is lap 0 here and race lap n is lap n-1.
+// truth: timing-gt-sprint of the open data (imsa_data, MIT by its data card): car 23 wins with 168 laps in 2:40:25.371,
+// its best is 51.725 on lap 98; laps that end in the pit lane are marked B. The race's first lap begins on the grid, so
+// it is lap 0 here and race lap n is lap n-1.
 func TestRaceLapsOfOthers(t *testing.T) {
 	rows, column := table(t, filepath.Join("timing-gt-sprint", "laps.csv.gz"))
-	car, number, lapTime, elapsed, pit := column("NUMBER"), column("LAP_NUMBER"), column("LAP_TIME"), column("ELAPSED"), column("CROSSING_FINISH_LINE_IN_PIT")
+	car, number, lapTime, elapsed, pit := column("NUMBER"), column("LAP_NUMBER"), column("LAP_TIME"), column("ELAPSED"),
+		column("CROSSING_FINISH_LINE_IN_PIT")
 	cars := map[string][][]string{}
 	for _, r := range rows {
 		cars[r[car]] = append(cars[r[car]], r)
@@ -107,7 +108,8 @@ func TestRaceLapsOfOthers(t *testing.T) {
 		in, sum := 0, 0.0
 		for i, e := range done {
 			require.Equal(t, seconds(t, laps[i+1][lapTime]), e.Lap.Time)
-			require.InDelta(t, e.Lap.Time, e.Lap.Computed, 0.0021, "the counter steps in the middle of two samples; the data has milliseconds")
+			require.InDelta(t, e.Lap.Time, e.Lap.Computed, 0.0021, "the counter steps in the middle of two samples; the data has "+
+				"milliseconds")
 			sum += e.Lap.Time
 			if e.Lap.Class == In || e.Lap.Class == Out && laps[i+1][pit] == "B" {
 				in++
@@ -152,7 +154,8 @@ func TestRoadLoopIsAtMostOneLap(t *testing.T) {
 		// 16 m across the way that the car took.
 		const r = 6.378e6
 		dy, dx := 8*p.X/l/r, -8*p.Y/l/r/math.Cos(a[1])
-		gate := course.Gate{Geo: true, A: course.Point{X: a[1] + dy, Y: a[2] + dx}, B: course.Point{X: a[1] - dy, Y: a[2] - dx}, Toward: course.Point{X: b[1], Y: b[2]}, Directed: true}
+		gate := course.Gate{Geo: true, A: course.Point{X: a[1] + dy, Y: a[2] + dx}, B: course.Point{X: a[1] - dy, Y: a[2] - dx},
+			Toward: course.Point{X: b[1], Y: b[2]}, Directed: true}
 		f := newFeed(t, Config{Course: &course.File{Line: course.Line{Source: course.ByGate, Gate: gate}}})
 		w, loc := gateWatch{gate: gate}, course.NewLocator(&course.File{Line: course.Line{Source: course.ByGate, Gate: gate}})
 		var last course.Point

@@ -11,7 +11,8 @@ import (
 // a percent.
 //
 // Positions that scatter make each way between two of them longer: by what they differ across the way, of which the
-// square is 2·scatter² in the mean and is taken out; and the way is measured over so many metres that the rest is small.
+// square is 2·scatter² in the mean and is taken out; and the way is measured over so many metres that the rest is
+// small.
 type odometer struct {
 	total  float64
 	have   bool
@@ -61,8 +62,9 @@ func (o *odometer) step(at, dt, v, u float64, p course.Point, placed, fresh, jum
 	}
 }
 
-// A scatter measures how far positions stray across the way from one to the next, each for itself: by the third differences of four
-// neighbours, in which even a tight bend is next to nothing at ten fixes a second. A slow drift is not in it.
+// A scatter measures how far positions stray across the way from one to the next, each for itself: by the third
+// differences of four neighbours, in which even a tight bend is next to nothing at ten fixes a second. A slow drift is
+// not in it.
 type scatter struct {
 	last  [3]course.Point
 	n     int     // of last
@@ -71,10 +73,11 @@ type scatter struct {
 }
 
 const (
-	scatterOver  = 60.0                   // fixes
-	scatterAfter = 20.0                   // fixes before the mean is believed
-	scatterWild  = 4.0                    // times the mean: a larger one counts as that, being a jump
-	perScatter   = 4.47213595 * 0.7978846 // √20, of the third difference of a unit scatter, and its mean size (normal distribution)
+	scatterOver  = 60.0 // fixes
+	scatterAfter = 20.0 // fixes before the mean is believed
+	scatterWild  = 4.0  // times the mean: a larger one counts as that, being a jump
+	// The standard deviation of the third difference of a unit scatter, √20, times the mean size of a normal deviate.
+	perScatter = 4.47213595 * 0.7978846
 )
 
 // add takes a position in and returns the standard deviation of the scatter in m, 0 before it is known.

@@ -11,8 +11,8 @@ import (
 	"earshot/assistant/course"
 )
 
-// Positions that scatter do not make the way longer: two straights of 400 m and two half circles, of radius 50 m or 20 m, over 20 laps of analytic
-// length at 10 Hz. Without scatter the chords of a metre and more are all that is lost.
+// Positions that scatter do not make the way longer: two straights of 400 m and two half circles, of radius 50 m or 20
+// m, over 20 laps of analytic length at 10 Hz. Without scatter the chords of a metre and more are all that is lost.
 func TestOdometerUnderScatter(t *testing.T) {
 	for _, radius := range []float64{50, 20} {
 		half := math.Pi * radius

@@ -16,8 +16,8 @@ import (
 	"earshot/assistant/opendata"
 )
 
-// TestOvalLog drives a measured log of a race car through timing and course. Data and truth: racecar-oval-25hz of
-// the open data (deep-dynamics, GPL-3.0), whose description gives two full laps of 133.634 s and 137.420 s, 2442.9 m and
+// TestOvalLog drives a measured log of a race car through timing and course. Data and truth: racecar-oval-25hz of the
+// open data (deep-dynamics, GPL-3.0), whose description gives two full laps of 133.634 s and 137.420 s, 2442.9 m and
 // 2443.3 m, and a stop on the course inside the lap that follows.
 func TestOvalLog(t *testing.T) {
 	file, err := os.ReadFile(filepath.Join("..", "..", "testdata", "courses", "racecar-oval.yaml"))
@@ -84,12 +84,14 @@ func TestOvalLog(t *testing.T) {
 	require.InDelta(t, 2443, m.Length, 0.003*2443)
 	require.InDelta(t, 2*math.Pi, m.Turning, 0.01, "once around, anticlockwise")
 	for _, c := range m.Corners {
-		t.Logf("corner %d %v: %.0f %.0f %.0f m, radius %.0f m, %.0f°", c.Number, c.Hand, c.Entry, c.Apex, c.Exit, c.Radius, c.Angle*180/math.Pi)
+		t.Logf("corner %d %v: %.0f %.0f %.0f m, radius %.0f m, %.0f°", c.Number, c.Hand, c.Entry, c.Apex, c.Exit, c.Radius,
+			c.Angle*180/math.Pi)
 		require.Equal(t, course.Left, c.Hand)
 	}
 	require.Len(t, m.Corners, 4)
 	for _, p := range seen {
-		t.Logf("lap %d corner %d: %.1f s, %.1f %.1f %.1f m/s", p.Lap, p.Corner.Number, float64(p.Corner.Time), float64(p.Corner.EntrySpeed), float64(p.Corner.MinSpeed), float64(p.Corner.ExitSpeed))
+		t.Logf("lap %d corner %d: %.1f s, %.1f %.1f %.1f m/s", p.Lap, p.Corner.Number, float64(p.Corner.Time), float64(p.Corner.EntrySpeed),
+			float64(p.Corner.MinSpeed), float64(p.Corner.ExitSpeed))
 	}
 	require.GreaterOrEqual(t, len(seen), 4)
 	require.LessOrEqual(t, len(seen), 9)

@@ -46,7 +46,8 @@ func (l *loop) stand(seconds, aside float64) {
 	}
 }
 
-// Nobody tells of a pit lane: the place where the car stood before it first moved ends a stint, any other stop does not.
+// Nobody tells of a pit lane: the place where the car stood before it first moved ends a stint, any other stop does
+// not.
 func TestStopPlaceEndsAStint(t *testing.T) {
 	const box = -25.0 // m beside the course
 	l := newLoop(t, Config{Course: stadiumFile()})

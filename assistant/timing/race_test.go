@@ -10,11 +10,11 @@ import (
 	"earshot/assistant/channel"
 )
 
-// Every lap of every car of a sports-car race, the first from the grid included, as a feed that counts laps and sectors and
-// tells flag and pit lane. Data and truth: timing-gt-sprint of the open data (imsa_data, MIT by its data card): laps sum to
-// ELAPSED; PIT_TIME marks the laps out of the pits, CROSSING_FINISH_LINE_IN_PIT those into them; FLAG_AT_FL is the flag at
-// the end of the lap, so a lap was driven under full-course caution if it ended or began under one. That the latter were no
-// flying laps shows in their times too: none is under 65 s, where flying laps take 52 to 56 s.
+// Every lap of every car of a sports-car race, the first from the grid included, as a feed that counts laps and sectors
+// and tells flag and pit lane. Data and truth: timing-gt-sprint of the open data (imsa_data, MIT by its data card):
+// laps sum to ELAPSED; PIT_TIME marks the laps out of the pits, CROSSING_FINISH_LINE_IN_PIT those into them; FLAG_AT_FL
+// is the flag at the end of the lap, so a lap was driven under full-course caution if it ended or began under one. That
+// the latter were no flying laps shows in their times too: none is under 65 s, where flying laps take 52 to 56 s.
 func TestRaceLapsAreClassedRight(t *testing.T) {
 	rows, column := table(t, filepath.Join("timing-gt-sprint", "laps.csv.gz"))
 	car, lapTime, elapsed, inLane := column("NUMBER"), column("LAP_TIME"), column("ELAPSED"), column("CROSSING_FINISH_LINE_IN_PIT")
@@ -37,7 +37,8 @@ func TestRaceLapsAreClassedRight(t *testing.T) {
 				f.give(start+last+1.8, channel.Speed, 50)
 			}
 			last = at
-			f.give(start+at, channel.LapNumber, number, channel.Speed, 50-35*lane, channel.InPitLane, lane, channel.Sector, sector, channel.Flag, shown)
+			f.give(start+at, channel.LapNumber, number, channel.Speed, 50-35*lane, channel.InPitLane, lane, channel.Sector, sector,
+				channel.Flag, shown)
 		}
 		give(-early)
 		number = 1

@@ -47,10 +47,11 @@ func (d *demoDrive) gate() course.Gate {
 	return course.Gate{A: at(0, 15), B: at(0, -15), Toward: at(20, 0), Directed: true}
 }
 
-// bound is how far off the crossing near time at may be, seen at interval T. Between two samples T apart the car is taken to keep
-// its speed. With an acceleration a its real way s(t) lies below (or above) the straight one by a·t·(T−t)/2, which is
-// most in the middle: a·T²/8. The line is passed that much too early or late in distance, so at speed v by a·T²/(8·v) in
-// time. a and v are the greatest and least within T of the crossing, by the way itself and not by the noisy speed.
+// bound is how far off the crossing near time at may be, seen at interval T. Between two samples T apart the car is
+// taken to keep its speed. With an acceleration a its real way s(t) lies below (or above) the straight one by
+// a·t·(T−t)/2, which is most in the middle: a·T²/8. The line is passed that much too early or late in distance, so at
+// speed v by a·T²/(8·v) in time. a and v are the greatest and least within T of the crossing, by the way itself and not
+// by the noisy speed.
 func (d *demoDrive) bound(at, interval float64) float64 {
 	const step = 36 // of 360 Hz: differences over a tenth of a second
 	worst, slow := 0.0, math.Inf(1)
@@ -109,7 +110,8 @@ func (d *demoDrive) laps(t *testing.T, w way, first, k int) []Lap {
 }
 
 // The demo car, seen at 10 to 360 Hz from any sample on: lap times differ from the truth by no more than what linear
-// interpolation costs at both ends of the lap, whichever way the place is told. So any two ways differ by at most twice that.
+// interpolation costs at both ends of the lap, whichever way the place is told. So any two ways differ by at most twice
+// that.
 func TestResamplingTheDemoKeepsItsLaps(t *testing.T) {
 	d, err := driven()
 	require.NoError(t, err)

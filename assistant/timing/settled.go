@@ -14,7 +14,8 @@ const (
 )
 
 // seldom are the channels that must be held before they are believed, besides lap_number.
-var seldom = [...]channel.ID{pitLane: channel.InPitLane, lapValid: channel.LapValid, onCourse: channel.OnCourse, flagShown: channel.Flag}
+var seldom = [...]channel.ID{pitLane: channel.InPitLane, lapValid: channel.LapValid, onCourse: channel.OnCourse,
+	flagShown: channel.Flag}
 
 const (
 	pitLane = iota
@@ -23,8 +24,8 @@ const (
 	flagShown
 )
 
-// A settled value is one that the feed changes seldom. A change is believed once it has been held for a while: a single wrong sample
-// must not make a stint, a lap or a void lap.
+// A settled value is one that the feed changes seldom. A change is believed once it has been held for a while: a single
+// wrong sample must not make a stint, a lap or a void lap.
 type settled struct {
 	value float64 // that is believed, NaN before the first
 	next  float64 // that would be, NaN: none
@@ -34,8 +35,8 @@ type settled struct {
 
 func newSettled() settled { return settled{value: math.NaN(), next: math.NaN()} }
 
-// step takes in what the feed tells. It tells whether a change that was under way has been taken back. The first value, and that there is none, is
-// believed at once.
+// step takes in what the feed tells. It tells whether a change that was under way has been taken back. The first value,
+// and that there is none, is believed at once.
 func (s *settled) step(at, v, hold float64) (takenBack bool) {
 	switch {
 	case v == s.value:

@@ -9,7 +9,7 @@ import (
 
 const (
 	boxStop  = 5.0  // s of standing at the stop place that end a stint; common practice, no source
-	boxReach = 15.0 // m from where the car stood first that are the stop place: a receiver without corrections is that wrong
+	boxReach = 15.0 // m around where the car first stood: a receiver without corrections is that wrong
 	roadHalf = 10.0 // m from the line driven: nearer is the course, and no stop place
 )
 

@@ -11,7 +11,7 @@ import (
 const (
 	slowFactor = 1.07 // of the best lap, as the 107 % rule of qualifying has it; common practice
 	gapLimit   = 2.0  // s: samples further apart leave a gap
-	wholePart  = 0.93 // of the length of a lap: who drove less on it was not seen all the way; a short cut is shorter by less
+	wholePart  = 0.93 // of a lap's length: with less, part of the lap was not seen; a cut corner saves less
 	longGap    = 5.0  // s: over such a gap no crossing is seen by position
 	feedWait   = 1.0  // s that the feed may take to tell its own lap time
 	graceValid = 1.25 // s after the line in which the feed's lap_valid may still be that of the lap before
@@ -73,7 +73,8 @@ func New(cfg Config) *Timing {
 		cfg.SlowFactor = slowFactor
 	}
 	nan := math.NaN()
-	t := &Timing{cfg: cfg, line: newLine(cfg.Course), place: nan, best: nan, delta: nan, feedLast: nan, feedNew: math.Inf(-1)}
+	t := &Timing{cfg: cfg, line: newLine(cfg.Course), place: nan, best: nan, delta: nan, feedLast: nan,
+		feedNew: math.Inf(-1)}
 	t.lap.reset(0, nan, 0, t.boundaries())
 	t.aside, t.recordTime, t.trace, t.records = nan, nan, newTracer(), newRecords(cfg.Bests)
 	t.sector.reset()
@@ -98,8 +99,8 @@ func (t *Timing) compare(b *Bests) {
 	t.reference = b.Quickest()
 }
 
-// UseBests makes b, which is not changed, the bests of earlier sessions from now on: the course has been recognised. What this session
-// has done on it already counts.
+// UseBests makes b, which is not changed, the bests of earlier sessions from now on: the course has been recognised.
+// What this session has done on it already counts.
 func (t *Timing) UseBests(b *Bests) {
 	so := t.records
 	t.records = newRecords(b)
@@ -187,7 +188,8 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 		out = t.void(at, t.because(Moved, row), out)
 	}
 	if move.crossed {
-		out = t.cross(at, move, was || t.stint.pits || t.seldom[pitLane].next >= 0.5, row, out) // a lane that is not believed yet counts for the lap
+		// For the lap a pit lane counts even before it is believed.
+		out = t.cross(at, move, was || t.stint.pits || t.seldom[pitLane].next >= 0.5, row, out)
 	}
 	t.locate(at, row)
 	if move.doubt.Why != "" {
@@ -217,7 +219,8 @@ func (t *Timing) settleFlags(at float64, row channel.Row, out []Event) []Event {
 		}
 		if told := s.next; s.step(at, row[id], hold) && !t.doubted[i] {
 			t.doubted[i] = true
-			out = append(out, Event{Kind: Doubted, At: at, Doubt: Doubt{id, fmt.Sprintf("the feed told %g for a moment, then %g again: not believed", told, row[id])}})
+			out = append(out, Event{Kind: Doubted, At: at, Doubt: Doubt{id, fmt.Sprintf("the feed told %g for a "+
+				"moment, then %g again: not believed", told, row[id])}})
 		}
 	}
 	return out
@@ -309,7 +312,8 @@ func (t *Timing) write(at float64, row channel.Row) {
 	if t.sector.last > 0 {
 		row[channel.LastSector] = float64(t.sector.last)
 	}
-	row[channel.SectorTime], row[channel.SectorDelta], row[channel.PotentialLap] = t.sector.time, t.sector.delta, t.sector.potential
+	row[channel.SectorTime], row[channel.SectorDelta], row[channel.PotentialLap] = t.sector.time, t.sector.delta,
+		t.sector.potential
 	row[channel.RecordLap], row[channel.PersonalRecord] = t.recordTime, flag(t.flagged.record)
 	t.deltas(row)
 }

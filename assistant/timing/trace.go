@@ -116,8 +116,8 @@ func (r *tracer) keepBest() {
 }
 
 // delta is how far behind lap ref the car is (s), elapsed seconds after the line at d metres of a course of that length
-// (m, NaN where not known). Where the two count the same lap a little differently their lengths are made equal. NaN where
-// there is nothing to compare with.
+// (m, NaN where not known). Where the two count the same lap a little differently their lengths are made equal. NaN
+// where there is nothing to compare with.
 func delta(ref *Trace, elapsed, d, length float64) float64 {
 	if ref == nil || math.IsNaN(d) {
 		return math.NaN()

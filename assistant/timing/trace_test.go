@@ -11,9 +11,9 @@ import (
 )
 
 // Two laps whose time at every place is known: the delta is their difference, wherever the samples fall. A lap that
-// leaves the line at 45 m/s and is A m/s quicker halfway round passes d at a time found by integration; between samples and
-// between stored times both are taken as straight, at the line and at the place, so each of the four may be off by a·T²/(8·v): T
-// the interval, or the 5 m of the trace over v.
+// leaves the line at 45 m/s and is A m/s quicker halfway round passes d at a time found by integration; between samples
+// and between stored times both are taken as straight, at the line and at the place, so each of the four may be off by
+// a·T²/(8·v): T the interval, or the 5 m of the trace over v.
 func TestDeltaIsTheDifferenceAtEqualDistance(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
 		rate := rapid.Float64Range(10, 120).Draw(r, "rate, Hz") // above, the 5 m of the trace decide
@@ -158,8 +158,8 @@ func TestEndlessLap(t *testing.T) {
 	require.LessOrEqual(t, cap(r.now.Times), tracePoints+200)
 }
 
-// A feed whose lap counter comes in a slow kind of datagram, up to half a second behind its distance: laps are timed by the distance,
-// a lap is known to be over when the distance says so, and no place is written down in the wrong lap.
+// A feed whose lap counter comes in a slow kind of datagram, up to half a second behind its distance: laps are timed by
+// the distance, a lap is known to be over when the distance says so, and no place is written down in the wrong lap.
 func TestCounterBehindTheDistance(t *testing.T) {
 	f := newFeed(t, Config{})
 	for i := range 60 * 200 {

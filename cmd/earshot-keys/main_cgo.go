@@ -20,7 +20,7 @@ import (
 )
 
 const (
-	pollMillis  = 10              // how often the hook library is asked for news; a press is late by half of it on average
+	pollMillis  = 10              // how often the hook library is asked; a press is late by half of it on average
 	startWithin = 5 * time.Second // for the hook to begin
 )
 

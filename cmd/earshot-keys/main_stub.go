@@ -11,7 +11,8 @@ import (
 	"earshot/cmd/earshot-keys/internal/watch"
 )
 
-const missing = "this earshot-keys was built without its keyboard hook: build it with CGO_ENABLED=1 and a C compiler (on Linux also libx11-dev libxtst-dev libx11-xcb-dev libxkbcommon-x11-dev)"
+const missing = "this earshot-keys was built without its keyboard hook: build it with CGO_ENABLED=1 and a C " +
+	"compiler (on Linux also libx11-dev libxtst-dev libx11-xcb-dev libxkbcommon-x11-dev)"
 
 func main() {
 	if _, err := watch.ParseArgs(os.Args[1:], os.Stdout); errors.Is(err, watch.ErrAsked) {

@@ -9,7 +9,7 @@ package main
 #include <unistd.h>
 
 // The hook library opens the display before main begins and crashes where there is none. This runs before it and
-// ends the process with a line that says why. It must not use stdio: the libraries' is not to be trusted with the protocol.
+// ends the process with a line that says why. It writes without stdio: a library may have left text in its buffer.
 __attribute__((constructor(101))) static void need_display(void) {
 	XInitThreads();
 	Display *d = XOpenDisplay(NULL);
@@ -17,7 +17,8 @@ __attribute__((constructor(101))) static void need_display(void) {
 		XCloseDisplay(d);
 		return;
 	}
-	static const char text[] = "error no X display: DISPLAY is not set or nothing answers there; start it in a desktop session\n";
+	static const char text[] = "error no X display: DISPLAY is not set or nothing answers there; "
+		"start it in a desktop session\n";
 	if (write(1, text, strlen(text)) < 0)
 		_exit(2);
 	_exit(1);
@@ -32,7 +33,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// ownStdout returns the standard output for the protocol alone: whatever a C library prints there goes to the standard error.
+// ownStdout returns the standard output for the protocol alone. What a C library prints there goes to the standard
+// error.
 func ownStdout() (*os.File, error) {
 	fd, err := unix.FcntlInt(1, unix.F_DUPFD_CLOEXEC, 3)
 	if err != nil {

@@ -57,8 +57,8 @@ func demoDatagrams(t testing.TB, l *assembly.Parts, seconds float64, rate float6
 	return list
 }
 
-// fuzzSeeds are all texts and bytes that the fuzz targets of the codecs begin with, read from their source, and what fuzzing has
-// left in their testdata.
+// fuzzSeeds are all texts and bytes that the fuzz targets of the codecs begin with, read from their source, and what
+// fuzzing has left in their testdata.
 func fuzzSeeds(t testing.TB) (seeds [][]byte) {
 	t.Helper()
 	root := filepath.Join(projectRoot(t), "assistant", "feed", "codec")
@@ -111,7 +111,8 @@ func literals(fn *ast.FuncDecl) (found [][]byte) {
 	return found
 }
 
-// summed puts the checksum of the demo's feed behind a datagram's contents, so that nothing but the contents is wrong with it.
+// summed puts the checksum of the demo's feed behind a datagram's contents, so that nothing but the contents is wrong
+// with it.
 func summed(p []byte) []byte {
 	crc := uint16(0xFFFF) // CRC-16/CCITT-FALSE as in the catalogue of parametrised CRC algorithms
 	for _, b := range p[:len(p)-2] {
@@ -467,7 +468,8 @@ func counted(text string) (sum int) {
 	return sum
 }
 
-// badToldAtLeast: of 100,000 the last line that tells of ten times as many as the one before tells of this many at the least.
+// badToldAtLeast: of 100,000 the last line that tells of ten times as many as the one before tells of this many at the
+// least.
 const badToldAtLeast = 5000
 
 // datagramList is a Feed of datagrams that can wait.

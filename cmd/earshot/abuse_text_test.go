@@ -41,7 +41,8 @@ var textWires = []textWire{
 			at := time.Date(2024, 12, 31, 23, 59, 50, 0, time.UTC).Add(time.Duration(i) * 100 * time.Millisecond) // past midnight and the year
 			lat, lon := 600+s.Row[channel.PositionY]/1852, 1200+s.Row[channel.PositionX]/1852                     // minutes
 			body := fmt.Sprintf("GNRMC,%s,A,%02.0f%09.6f,S,%03.0f%09.6f,W,%.4f,90.0,%s,,,A", at.Format("150405.00"),
-				math.Floor(lat/60), math.Mod(lat, 60), math.Floor(lon/60), math.Mod(lon, 60), s.Row[channel.Speed]*3600/1852, at.Format("020106"))
+				math.Floor(lat/60), math.Mod(lat, 60), math.Floor(lon/60), math.Mod(lon, 60), s.Row[channel.Speed]*3600/1852,
+				at.Format("020106"))
 			sum := byte(0)
 			for k := range len(body) {
 				sum ^= body[k]
@@ -51,8 +52,10 @@ var textWires = []textWire{
 		false, func(string) int { return 0 },
 	},
 	{
-		"can", "name: text\ntransport: {kind: udp, listen: 127.0.0.1:%d}\ncodec: can\ncan: {dbc: small.dbc, bus: can0, messages: {Motion: {check: {sum: nibbles, total: 8}, counter: Counter, signals: {Speed: {to: speed}, Distance: {to: lap_distance}}}}}\n",
-		map[string]string{"small.dbc": "BO_ 288 Motion: 8 X\n SG_ Speed : 7|16@0+ (0.01,0) [0|600] \"km/h\" X\n SG_ Distance : 16|32@1+ (0.001,0) [0|100000] \"m\" X\n SG_ Counter : 60|4@1+ (1,0) [0|15] \"\" X\n"},
+		"can", "name: text\ntransport: {kind: udp, listen: 127.0.0.1:%d}\ncodec: can\ncan: {dbc: small.dbc, bus: can0, messages: " +
+			"{Motion: {check: {sum: nibbles, total: 8}, counter: Counter, signals: {Speed: {to: speed}, Distance: {to: lap_distance}}}}}\n",
+		map[string]string{"small.dbc": "BO_ 288 Motion: 8 X\n SG_ Speed : 7|16@0+ (0.01,0) [0|600] \"km/h\" X\n SG_ Distance : 16|32@1+ " +
+			"(0.001,0) [0|100000] \"m\" X\n SG_ Counter : 60|4@1+ (1,0) [0|15] \"\" X\n"},
 		func(i int, s channel.Sample) string {
 			v, d := uint16(s.Row[channel.Speed]*360), uint32(s.Row[channel.LapDistance]*1000)
 			p := []byte{byte(v >> 8), byte(v), byte(d), byte(d >> 8), byte(d >> 16), byte(d >> 24), 0, byte(i%16) << 4}
@@ -76,7 +79,8 @@ func (w *textWire) bad(r *rand.Rand, before, line string, seeds [][]byte) []byte
 	}
 }
 
-// xored tells whether a datagram has a sentence whose checksum is right, be it by chance, as one damaged sentence of 256 has.
+// xored tells whether a datagram has a sentence whose checksum is right, be it by chance, as one damaged sentence of
+// 256 has.
 func xored(p []byte) bool {
 	for _, line := range bytes.Split(p, []byte("\n")) {
 		line = line[bytes.LastIndexByte(line, '$')+1:]
@@ -136,9 +140,9 @@ func (w *textWire) draw(r *rand.Rand, before, line string, seeds [][]byte) []byt
 	}
 }
 
-// Codecs of lines under abuse, as TestAbuseOverUDP has it for packets: good lines among thousands that are cut, damaged, glued or something else,
-// through a socket into the real program. Its recording has the good ones, bit for bit, and nothing else; and it
-// replays with the files that it holds, the DBC file among them.
+// Codecs of lines under abuse, as TestAbuseOverUDP has it for packets: good lines among thousands that are cut,
+// damaged, glued or something else, through a socket into the real program. Its recording has the good ones, bit for
+// bit, and nothing else; and it replays with the files that it holds, the DBC file among them.
 func TestAbuseOfLinesOverUDP(t *testing.T) {
 	if testing.Short() {
 		t.Skip("sends tens of thousands of datagrams; run without -short")
@@ -159,7 +163,8 @@ func TestAbuseOfLinesOverUDP(t *testing.T) {
 				return path
 			}, "PULSE_SERVER=", "DISPLAY=", "EARSHOT_DEVICE=silent")
 			set := channel.NewSet()
-			f, err := feedfile.ParseWith("text.yaml", []byte(text), set, func(name string) ([]byte, error) { return []byte(w.beside[name]), nil })
+			f, err := feedfile.ParseWith("text.yaml", []byte(text), set,
+				func(name string) ([]byte, error) { return []byte(w.beside[name]), nil })
 			require.NoError(t, err)
 			newDecoder := func() feed.Decoder {
 				d, err := feed.NewDecoder(f, set)

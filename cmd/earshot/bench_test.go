@@ -22,7 +22,8 @@ func BenchmarkStartUp(b *testing.B) {
 				dir := b.TempDir()
 				// The source ends at once, so run listens and ends.
 				feed := filepath.Join(dir, "feed.yaml")
-				require.NoError(b, os.WriteFile(feed, []byte("name: none\ntransport: {kind: stdin}\ncodec: json\nchannels:\n  speed: {path: v, unit: m/s}\n"), 0o600))
+				require.NoError(b, os.WriteFile(feed, []byte("name: none\ntransport: {kind: stdin}\ncodec: json\nchannels:\n  speed: "+
+					"{path: v, unit: m/s}\n"), 0o600))
 				cmd := exec.Command(built(bin, "earshot"), append(args, "--feed", feed)...)
 				cmd.Env = append(os.Environ(), "XDG_CONFIG_HOME="+dir, "XDG_DATA_HOME="+dir, "DISPLAY=")
 				out, err := cmd.CombinedOutput()
@@ -32,7 +33,8 @@ func BenchmarkStartUp(b *testing.B) {
 	}
 }
 
-// The memory and the processor time of a live run at the demo's 60 Hz (three kinds of datagrams), as the system counts them.
+// The memory and the processor time of a live run at the demo's 60 Hz (three kinds of datagrams), as the system counts
+// them.
 func BenchmarkLive60Hz(b *testing.B) {
 	bin := buildPrograms(b)
 	for b.Loop() {

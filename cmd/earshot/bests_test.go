@@ -57,7 +57,8 @@ func ran(t *testing.T, args ...string) string {
 }
 
 func logConfig(dir string, i int) assembly.Config {
-	return assembly.Config{Feed: filepath.Join(dir, fmt.Sprint(i), "feed.yaml"), Car: "demo", Course: filepath.Join(dir, "saucer.yaml"), Voice: "clear"}
+	return assembly.Config{Feed: filepath.Join(dir, fmt.Sprint(i), "feed.yaml"), Car: "demo", Course: filepath.Join(dir, "saucer.yaml"),
+		Voice: "clear"}
 }
 
 // recordingInputs records what it gives, as a live run does.
@@ -77,7 +78,8 @@ func (r recordingInputs) Next() (assistant.Input, error) {
 // recordLog replays the log of a drive into a recording and returns the journal.
 func recordLog(t *testing.T, dir string, i int, recording string, head journal.Session, keep bool) string {
 	t.Helper()
-	d, err := assembly.Open(t.Context(), assembly.Request{Config: logConfig(dir, i)}, []string{filepath.Join(dir, fmt.Sprint(i), "samples.csv")})
+	d, err := assembly.Open(t.Context(), assembly.Request{Config: logConfig(dir, i)},
+		[]string{filepath.Join(dir, fmt.Sprint(i), "samples.csv")})
 	require.NoError(t, err)
 	recorder, err := session.NewRecorder(recording, d.Recorded(head.ID), session.Options{Wait: true})
 	require.NoError(t, err)
@@ -94,7 +96,8 @@ func recordLog(t *testing.T, dir string, i int, recording string, head journal.S
 
 func logArgs(dir string, i int, more ...string) []string {
 	one := filepath.Join(dir, fmt.Sprint(i))
-	return append([]string{"replay", filepath.Join(one, "samples.csv"), "--feed", filepath.Join(one, "feed.yaml"), "--course", filepath.Join(dir, "saucer.yaml")}, more...)
+	return append([]string{"replay", filepath.Join(one, "samples.csv"), "--feed", filepath.Join(one, "feed.yaml"), "--course",
+		filepath.Join(dir, "saucer.yaml")}, more...)
 }
 
 // The bests of one session are what the next one has to beat; a replay changes them only when asked; a recording holds
@@ -189,14 +192,15 @@ func TestReferenceLap(t *testing.T) {
 	require.Contains(t, ran(t, "replay", recording, "--reference", recording+":2"), `"kind":"lap"`)
 }
 
-// Without a course file the best laps go with the saved course: kept under its name in the session that learns it, beaten in the next, which
-// recognises it, and found again after it has been given another name.
+// Without a course file the best laps go with the saved course: kept under its name in the session that learns it,
+// beaten in the next, which recognises it, and found again after it has been given another name.
 func TestBestsOfARecognisedCourse(t *testing.T) {
 	dir, best := drives(t)
 	kept, courses := filepath.Join(dir, "state", "earshot", "bests"), filepath.Join(dir, "courses")
 	drive := func(i int) string {
 		one := filepath.Join(dir, fmt.Sprint(i))
-		return ran(t, "replay", filepath.Join(one, "samples.csv"), "--feed", filepath.Join(one, "feed.yaml"), "--courses", courses, "--keep-bests")
+		return ran(t, "replay", filepath.Join(one, "samples.csv"), "--feed", filepath.Join(one, "feed.yaml"), "--courses", courses,
+			"--keep-bests")
 	}
 	of := func(name string) *timing.Best {
 		files, err := filepath.Glob(filepath.Join(kept, "*.json"))
@@ -230,8 +234,8 @@ func TestBestsOfARecognisedCourse(t *testing.T) {
 	require.InDelta(t, best[1].Time, of("The Saucer").Lap, 0.02)
 }
 
-// However many courses are saved and whatever is broken among the best laps, a run starts: the courses that were driven last are looked for, as
-// many as a recording has room for.
+// However many courses are saved and whatever is broken among the best laps, a run starts: the courses that were driven
+// last are looked for, as many as a recording has room for.
 func TestManyCoursesAndBrokenBestsDoNotKeepTheDriverHome(t *testing.T) {
 	dir, _ := drives(t)
 	courses := filepath.Join(dir, "courses")
@@ -248,7 +252,7 @@ func TestManyCoursesAndBrokenBestsDoNotKeepTheDriverHome(t *testing.T) {
 		old := time.Now().Add(-time.Duration(i+1) * time.Hour)
 		require.NoError(t, os.Chtimes(path, old, old))
 	}
-	all, wrong = store.List(courses)
+	_, wrong = store.List(courses)
 	require.Empty(t, wrong)
 	files, err := filepath.Glob(filepath.Join(dir, "state", "earshot", "bests", "*.json"))
 	require.NoError(t, err)

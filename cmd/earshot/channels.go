@@ -27,9 +27,9 @@ func newChannels() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "channels [WORD ...]",
 		Short: "list the channels that feeds give, rules read and Earshot works out",
-		Long: `Channels lists the catalogue: each channel with what it measures, its unit inside and the units in which it may be
-written, and whether the feed gives it or Earshot works it out. WORDs leave only the channels that have one of them in
-their name. A feed file adds channels of its own under own_channels.`,
+		Long: `Channels lists the catalogue: what each channel measures, its unit inside, the units in which it may be
+written, and whether the feed gives it or Earshot works it out. With WORDs it lists only the channels that have one of
+them in their name. A feed file adds channels of its own under own_channels.`,
 		Example: "  earshot channels pressure\n  earshot channels --json",
 		Args:    cobra.ArbitraryArgs,
 	}
@@ -69,8 +69,9 @@ func listChannels(words []string) (list []listedChannel) {
 			continue
 		}
 		l := listedChannel{
-			Name: ch.Name, Quantity: string(ch.Quantity), Unit: channel.InsideUnit(ch.Quantity), Units: channel.UnitsOf(ch.Quantity),
-			By: string(ch.Origin), Labels: ch.Labels, About: ch.About,
+			Name: ch.Name, Quantity: string(ch.Quantity), Unit: channel.InsideUnit(ch.Quantity),
+			Units: channel.UnitsOf(ch.Quantity),
+			By:    string(ch.Origin), Labels: ch.Labels, About: ch.About,
 		}
 		if ch.Origin == channel.Measured && ch.Labels == nil {
 			l.Range = []string{fmt.Sprintf("%g", ch.Min), fmt.Sprintf("%g", ch.Max)}
@@ -102,7 +103,8 @@ func perCar(list []listedChannel) (short []listedChannel) {
 		}
 		if base, wheel := strings.CutSuffix(l.Name, "_"+channel.FL.Suffix()); wheel {
 			l.Name = base + "_{fl,fr,rl,rr}"
-		} else if n := len(short); n > 0 && len(l.Name) > 3 && short[n-1].Name == l.Name[:len(l.Name)-3]+"_{fl,fr,rl,rr}" {
+		} else if n := len(short); n > 0 && len(l.Name) > 3 &&
+			short[n-1].Name == l.Name[:len(l.Name)-3]+"_{fl,fr,rl,rr}" {
 			continue
 		}
 		short = append(short, l)
@@ -125,9 +127,12 @@ func unitsOf(list []listedChannel, between string) (rows [][]string) {
 func channelsPage(w io.Writer, list []listedChannel) error {
 	var b strings.Builder
 	b.WriteString("# Channels\n\n<!-- made by `earshot channels --markdown`; a test compares them -->\n\n" +
-		"What a feed file maps its source to, and what rules, answers and exports read. `measured`: the feed gives it. `computed`: Earshot works it\n" +
-		"out, and a feed cannot supply it. Inside, and in journal and recording, a value has the unit in this table; a file may write it in any unit of\n" +
-		"its quantity. A feed file adds channels of its own under `own_channels` ([feeds/README.md](feeds/README.md)).\n\n" +
+		"What a feed file maps its source to, and what rules, answers and exports read. `measured`: the feed gives " +
+		"it. `computed`: Earshot works it\n" +
+		"out, and a feed cannot supply it. Inside, and in journal and recording, a value has the unit in this " +
+		"table; a file may write it in any unit of\n" +
+		"its quantity. A feed file adds channels of its own under `own_channels` " +
+		"([feeds/README.md](feeds/README.md)).\n\n" +
 		"| channel | quantity | unit | by | about |\n|---|---|---|---|---|\n")
 	for _, l := range perCar(list) {
 		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s |\n", l.Name, l.Quantity, l.Unit, l.By, l.text())

@@ -20,18 +20,21 @@ func newCheck() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check [RULES...]",
 		Short: "check feed, car, course and rules files; tell which rules are on",
-		Long: `Check reads everything that run would read and reports every mistake at its place. Then it tells which
-rules are on with this feed and car, and for each that is off what it lacks. RULES are files or folders on top of
+		Long: `Check reads everything that run would read and reports every mistake at its place. Then it lists the
+rules that are on with this feed and car, and for each that is off what it lacks. RULES are files or folders on top of
 the rules that ship.
 
-With --test it tries rules: samples in, calls out, as a file of tests says (configs/rules/README.md shows one).`,
-		Example: "  earshot check --feed myfeed.yaml --car mycar.yaml\n  earshot check myrules.yaml\n  earshot check myrules.yaml --test myrules_test.yaml\n  earshot check --session last",
-		Args:    cobra.ArbitraryArgs,
+With --test it tries rules: samples in, calls out, as a file of tests says (configs/rules/README.md shows one). With
+--session it also says what that session learned.`,
+		Example: "  earshot check --feed myfeed.yaml --car mycar.yaml\n  earshot check myrules.yaml\n  earshot " +
+			"check myrules.yaml --test myrules_test.yaml\n  earshot check --session last",
+		Args: cobra.ArbitraryArgs,
 	}
 	addFileFlags(c)
 	addCoursesFlag(c, "folder of the saved courses, or none (default: the user's state folder)")
 	c.Flags().StringArrayVar(&tests, "test", nil, "try the rules with the samples of FILE; may be repeated")
-	c.Flags().StringVar(&ref, "session", "", "also tell what that session has learned, and of sensors that did not measure: an id, or last")
+	c.Flags().StringVar(&ref, "session", "", "also tell what that session has learned, and of sensors that did not "+
+		"measure: an id, or last")
 	c.Flags().BoolVar(&asJSON, "json", false, "for programs")
 	c.RunE = configured(func(c *cobra.Command, r assembly.Request, args []string) error {
 		r.Rules = append(r.Rules, args...)
@@ -88,7 +91,8 @@ func tryRules(w io.Writer, p *assembly.Parts, files []string, asJSON bool) error
 		return errors.Join(errs...)
 	}
 	for _, t := range all {
-		fmt.Fprintf(w, "%-6s %s:%d: %s\n", map[bool]string{true: "good", false: "failed"}[t.Good], t.File, t.Line, t.Name)
+		fmt.Fprintf(w, "%-6s %s:%d: %s\n", map[bool]string{true: "good", false: "failed"}[t.Good], t.File, t.Line,
+			t.Name)
 	}
 	fmt.Fprintf(w, "%d of %d tests are good\n", good, len(all))
 	return errors.Join(errs...)

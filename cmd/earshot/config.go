@@ -27,7 +27,8 @@ func loadConfig(c *cobra.Command) (assembly.Config, error) {
 	v := viper.New()
 	d := assembly.Defaults()
 	for key, value := range map[string]any{
-		"feed": d.Feed, "car": d.Car, "course": d.Course, "rules": d.Rules, "voice": d.Voice, "language": d.Language, "device": d.Device, "data_dir": d.DataDir,
+		"feed": d.Feed, "car": d.Car, "course": d.Course, "rules": d.Rules, "voice": d.Voice, "language": d.Language,
+		"device": d.Device, "data_dir": d.DataDir,
 		"reference": d.Reference, "bests": d.Bests, "courses": d.Courses, "units": d.Units,
 		"talk.margin": d.Talk.Margin, "talk.advisories_per_lap": d.Talk.AdvisoriesPerLap, "talk.mute": d.Talk.Mute,
 	} {
@@ -132,8 +133,10 @@ func addFileFlags(c *cobra.Command) {
 
 // addBestsFlags adds the flags about laps of other sessions.
 func addBestsFlags(c *cobra.Command) {
-	c.Flags().String("reference", "", "lap to compare with: SESSION or SESSION:LAP of an earlier session, or of a recording (default: the best of all sessions)")
-	c.Flags().String("bests", "", "folder of the best laps of all sessions, or none (default: in the user's state folder)")
+	c.Flags().String("reference", "", "lap to compare with: SESSION or SESSION:LAP of an earlier session, or of a "+
+		"recording (default: the best of all sessions)")
+	c.Flags().String("bests", "", "folder of the best laps of all sessions, or none (default: in the user's state "+
+		"folder)")
 }
 
 func addCoursesFlag(c *cobra.Command, about string) { c.Flags().String("courses", "", about) }
@@ -145,7 +148,8 @@ func addSessionsFlag(c *cobra.Command, about string) {
 
 // configured makes run a command: it is given what the configuration and the flags ask for. Files named by flags take
 // the place of those of a recording.
-func configured(run func(c *cobra.Command, r assembly.Request, args []string) error) func(*cobra.Command, []string) error {
+func configured(run func(c *cobra.Command, r assembly.Request, args []string) error) func(*cobra.Command,
+	[]string) error {
 	return func(c *cobra.Command, args []string) error {
 		cfg, err := loadConfig(c)
 		if err != nil {

@@ -25,9 +25,9 @@ func newCourse() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "course",
 		Short: "list, draw, name and forget the courses that were learned",
-		Long: `Run saves each course that it learns, and recognises it the next time: corner numbers, braking points and room to talk are
-there on the out-lap. A course is recognised by its place, where the feed has a position, else by its shape over half a
-lap; in doubt it is learned anew.`,
+		Long: `Run saves each course that it learns and recognises it the next time. Corner numbers, braking points
+and room to talk are then there on the out-lap. A course is recognised by its place, where the feed has a position,
+else by its shape over half a lap. In doubt it is learned anew.`,
 		Example: "  earshot course list\n  earshot course show \"course 3337 m\" --out course.svg",
 		Args:    cobra.NoArgs,
 		RunE:    func(c *cobra.Command, _ []string) error { return c.Help() },
@@ -83,7 +83,8 @@ func newCourseList() *cobra.Command {
 				wrong = append(wrong, err)
 				continue
 			}
-			list = append(list, listedCourse{e.Name, math.Round(e.Length*10) / 10, len(s.Map.Corners), e.Laps, e.Feed, e.Car, e.Updated, e.Path})
+			list = append(list, listedCourse{e.Name, math.Round(e.Length*10) / 10, len(s.Map.Corners), e.Laps, e.Feed,
+				e.Car, e.Updated, e.Path})
 		}
 		for _, w := range wrong {
 			r.Tell(w.Error())
@@ -97,7 +98,8 @@ func newCourseList() *cobra.Command {
 		}
 		rows := [][]string{{"course", "metres", "corners", "laps", "car", "feed", "driven last"}}
 		for _, l := range list {
-			rows = append(rows, []string{l.Name, fmt.Sprintf("%.0f", l.Length), fmt.Sprint(l.Corners), fmt.Sprint(l.Laps), l.Car, l.Feed, l.Updated})
+			rows = append(rows, []string{l.Name, fmt.Sprintf("%.0f", l.Length), fmt.Sprint(l.Corners),
+				fmt.Sprint(l.Laps), l.Car, l.Feed, l.Updated})
 		}
 		table(c.OutOrStdout(), rows)
 		return nil
@@ -157,14 +159,16 @@ func newCourseShow() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "show [NAME | FILE]",
 		Short: "tell a course's corners, and draw it",
-		Long: `Show prints the corners of a course, and with --out draws it: start line and direction, corner numbers on the outside, the
-longer straights, where braking begins and where the car turns in, and by colour how much room there is to talk.
+		Long: `Show prints the corners of a course. With --out it draws them: start line and direction, corner
+numbers, the longer straights, where braking begins, where the car turns in, and by colour the room to talk.
 
-NAME is a saved course (earshot course list). FILE is the file of a saved course (.json), a recording (.mcap), or a log that
---feed describes, from which the course is learned first. --session takes the course from a session's recording, or,
-beside NAME or FILE, the marks of that session.`,
-		Example: "  earshot course show \"Thimble Ring\" --out ring.svg\n  earshot course show --session last --out today.png\n  earshot course show log.csv --feed myfeed.yaml --out log.svg",
-		Args:    cobra.MaximumNArgs(1),
+NAME is a saved course (earshot course list). FILE is the file of a saved course (.json), a recording (.mcap), or a log
+that --feed describes; from the last two the course is learned first. --session takes the course from a session's
+recording or, beside NAME or FILE, the marks of that session.`,
+		Example: `  earshot course show "Thimble Ring" --out ring.svg
+  earshot course show --session last --out today.png
+  earshot course show log.csv --feed myfeed.yaml --out log.svg`,
+		Args: cobra.MaximumNArgs(1),
 	}
 	addFileFlags(c)
 	c.Flags().StringVar(&out, "out", "", "picture to write: FILE.svg or FILE.png")
@@ -176,7 +180,8 @@ beside NAME or FILE, the marks of that session.`,
 		if len(args) == 0 && ref == "" {
 			return usage(c, "name a saved course, a file or --session")
 		}
-		draw := map[string]func(io.Writer, *course.Map, drawing.Options) error{"": nil, ".svg": drawing.SVG, ".png": drawing.PNG}
+		draw := map[string]func(io.Writer, *course.Map, drawing.Options) error{"": nil, ".svg": drawing.SVG,
+			".png": drawing.PNG}
 		write, ok := draw[strings.ToLower(filepath.Ext(out))]
 		if !ok || out != "" && write == nil {
 			return usage(c, "--out %s: write FILE.svg or FILE.png", out)
@@ -272,7 +277,8 @@ func findCourse(c *cobra.Command, r assembly.Request, name string) (*course.Map,
 	}
 	m := core.Course()
 	if m == nil {
-		return nil, fmt.Errorf("%s: no course was learned: that takes a whole lap from line to line with a position, or with speed and yaw rate", name)
+		return nil, fmt.Errorf("%s: no course was learned: that takes a whole lap from line to line with a "+
+			"position, or with speed and yaw rate", name)
 	}
 	return m, nil
 }
@@ -320,13 +326,15 @@ func printCourse(w io.Writer, m *course.Map) {
 		}
 		return fmt.Sprintf("%.0f m", v)
 	}
-	rows := [][]string{{"corner", "", "", "kind", "entry", "apex", "exit", "radius", "turns", "braking", "turn-in", "slowest"}}
+	rows := [][]string{{"corner", "", "", "kind", "entry", "apex", "exit", "radius", "turns", "braking", "turn-in",
+		"slowest"}}
 	for _, k := range m.Corners {
 		slowest := "–"
 		if !math.IsNaN(k.MinSpeed) {
 			slowest = fmt.Sprintf("%.0f km/h", k.MinSpeed*3.6)
 		}
-		rows = append(rows, []string{fmt.Sprint(k.Number), k.Name, k.Hand.String(), string(k.Kind), metres(k.Entry), metres(k.Apex), metres(k.Exit), metres(k.Radius),
+		rows = append(rows, []string{fmt.Sprint(k.Number), k.Name, k.Hand.String(), string(k.Kind), metres(k.Entry),
+			metres(k.Apex), metres(k.Exit), metres(k.Radius),
 			fmt.Sprintf("%.0f°", k.Angle*180/math.Pi), metres(k.Braking), metres(k.TurnIn), slowest})
 	}
 	table(w, rows)

@@ -40,7 +40,8 @@ SESSION is an id or the beginning of one, "last", a session's folder, or the pat
 		}
 		if found.Car == nil || c.Flags().Changed("car") {
 			if r.Car == "" {
-				r.Tell("the car of this session is not known, so no limit, target or minimum of it is assumed: name its file, --car FILE")
+				r.Tell("the car of this session is not known, so no limit, target or minimum of it is assumed: name " +
+					"its file, --car FILE")
 			}
 			if found.Car, err = r.ReadCar(); err != nil {
 				return err

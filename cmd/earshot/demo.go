@@ -31,27 +31,41 @@ that is short and is saved, the flag. It prints each cue as it is said and leave
   journal.jsonl  everything that happened
   debrief.html   the debrief; --open shows it in a browser
 
-By default it goes as fast as it can. --speed 20 prints at a pace to read along; --live goes in real time and plays through
-the sound device.
---send sends the feed in real time, to files as fast as it can, and does nothing else: a source for earshot run. --as json
-sends what the feed demo-json describes, every channel of the car; nmea and can what demo-bus describes, a receiver beside a bus.
---write writes the drive down: samples.csv (every channel of the car, with units), feed.yaml that describes
-it, and truth.json, what really happened. The same seed writes the same bytes.
---with puts more of the world into a drive that is sent or written: rivals, weather, rain, stop, caution, time; --fault lets
-something go wrong in a lap and a corner, and the truth tells of it.`,
-		Example: "  earshot demo\n  earshot demo --live\n  earshot demo --speed 20 --open\n  earshot demo --send udp://127.0.0.1:47119\n  earshot demo --send udp://127.0.0.1:47123,udp://127.0.0.1:47125 --as nmea,can\n  earshot demo --send file:gps.nmea,file:can.log --as nmea,can\n  earshot demo --write drive --seed 7 --laps 20 --course ledger\n  earshot demo --write drive --story=false --with rivals,stop --fault lock:fl@3.4 --fault leak:rr=8@2-6",
-		Args:    cobra.NoArgs,
+By default it goes as fast as it can. --speed 20 prints at a pace to read along; --live goes in real time and plays
+through the sound device.
+
+--send only sends the feed, a source for earshot run: in real time, to files as fast as it can. --as json sends every
+channel of the car, as the feed demo-json describes; --as nmea,can sends a receiver beside a bus, as demo-bus describes.
+
+--write leaves samples.csv (every channel of the car, with units), feed.yaml, which describes it, and truth.json, what
+really happened. The same seed writes the same bytes.
+
+--with adds rivals, weather, rain, stop, caution or time to a drive that is sent or written. --fault puts a fault into a
+lap and a corner; the truth lists it.`,
+		Example: `  earshot demo
+  earshot demo --live
+  earshot demo --speed 20 --open
+  earshot demo --send udp://127.0.0.1:47119
+  earshot demo --send udp://127.0.0.1:47123,udp://127.0.0.1:47125 --as nmea,can
+  earshot demo --send file:gps.nmea,file:can.log --as nmea,can
+  earshot demo --write drive --seed 7 --laps 20 --course ledger
+  earshot demo --write drive --story=false --with rivals,stop --fault lock:fl@3.4 --fault leak:rr=8@2-6`,
+		Args: cobra.NoArgs,
 	}
 	c.Flags().StringVar(&out, "out", "demo-out", "folder for what the demo leaves")
 	c.Flags().BoolVar(&live, "live", false, "real time, through the sound device")
-	c.Flags().StringVar(&speed, "speed", "", "times real time, or max (default: max, with --live or --send over a network 1)")
-	c.Flags().StringVar(&deviceName, "device", "", "sound device for --live: auto, pulse, oto, portaudio, wav:FILE, silent")
+	c.Flags().StringVar(&speed, "speed", "", "times real time, or max (default: max, with --live or --send over a "+
+		"network 1)")
+	c.Flags().StringVar(&deviceName, "device", "", "sound device for --live: auto, pulse, oto, portaudio, wav:FILE, "+
+		"silent")
 	c.Flags().Uint64Var(&o.Seed, "seed", 1, "of the noise in car and driver")
 	c.Flags().BoolVar(&open, "open", false, "show the debrief in a browser at the end")
 	c.Flags().StringVar(&send, "send", "", "send the feed: a list of udp://HOST:PORT, tcp://HOST:PORT, file:PATH")
-	c.Flags().StringVar(&as, "as", asPacket, "with --send: packet, json, nmea, can or csv, one for all or one for each place")
+	c.Flags().StringVar(&as, "as", asPacket, "with --send: packet, json, nmea, can or csv, one for all or one for "+
+		"each place")
 	c.Flags().StringVar(&with, "with", "", "with --write or --send, a list of: "+strings.Join(worldParts(), ", "))
-	c.Flags().StringArrayVar(&faults, "fault", nil, "with --write or --send, once or more: KIND[:WHEEL or CHANNEL][=AMOUNT]@LAP[-LAP][.CORNER], such as lock:fl=1.4@3.4")
+	c.Flags().StringArrayVar(&faults, "fault", nil, "with --write or --send, once or more: KIND[:WHEEL or "+
+		"CHANNEL][=AMOUNT]@LAP[-LAP][.CORNER], such as lock:fl=1.4@3.4")
 	c.Flags().BoolVar(&o.Story, "story", true, "with --write or --send: the faults and presses of the story")
 	c.Flags().StringVar(&write, "write", "", "write samples.csv, feed.yaml and truth.json into this folder")
 	c.Flags().IntVar(&o.Laps, "laps", 0, "laps of the race, with --write or --send")
@@ -153,11 +167,13 @@ func runDemo(c *cobra.Command, p *assembly.Parts, sim *demo.Sim, how demoRun) er
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(stdout, "%s on %s: an out-lap and a race of %d laps. What Earshot says:\n\n", p.Car.Name, p.CourseName(), sim.Truth().Laps)
+	fmt.Fprintf(stdout, "%s on %s: an out-lap and a race of %d laps. What Earshot says:\n\n", p.Car.Name,
+		p.CourseName(), sim.Truth().Laps)
 	journalPath, audioPath := filepath.Join(out, "journal.jsonl"), filepath.Join(out, "cues.wav")
 	err = journalInto(c, journalPath, func(s assistant.Sink) error {
 		_, err := d.Replay(c.Context(), assembly.Playback{
-			Speed: how.times, Audio: audioPath, Device: how.live, Sinks: []assistant.Sink{s, assistant.SpeakTo(printSpeaker{stdout})},
+			Speed: how.times, Audio: audioPath, Device: how.live,
+			Sinks: []assistant.Sink{s, assistant.SpeakTo(printSpeaker{stdout})},
 		})
 		return err
 	})
@@ -172,7 +188,8 @@ func runDemo(c *cobra.Command, p *assembly.Parts, sim *demo.Sim, how demoRun) er
 	if err := assembly.WritePage(page, p.Config.Debrief(events, p.Car)); err != nil {
 		return err
 	}
-	fmt.Fprintf(stdout, "\nto hear:  %s\nto read:  %s (open it in a browser)\njournal:  %s\n", audioPath, page, journalPath)
+	fmt.Fprintf(stdout, "\nto hear:  %s\nto read:  %s (open it in a browser)\njournal:  %s\n", audioPath, page,
+		journalPath)
 	if how.open {
 		return openPage(c.Context(), page)
 	}

@@ -19,9 +19,9 @@ import (
 	"earshot/configs"
 )
 
-// One process sends what a satellite receiver and a CAN bus would tell, another joins the two and finds the line, laps, corners and
-// temperatures: near the truth that a third one writes down for the same drive. Nothing but the place is known to
-// the receiver, and nothing of the place to the bus.
+// One process sends what a satellite receiver and a CAN bus would tell, another joins the two and finds the line, laps,
+// corners and temperatures: near the truth that a third one writes down for the same drive. Nothing but the place is
+// known to the receiver, and nothing of the place to the bus.
 func TestReceiverBesideBusEndToEnd(t *testing.T) {
 	bin := filepath.Join(buildPrograms(t), "earshot")
 	dir := t.TempDir()
@@ -51,7 +51,8 @@ func TestReceiverBesideBusEndToEnd(t *testing.T) {
 		laps++
 		want := truth.Done[l.Number]
 		require.Equal(t, want.Class, l.Class)
-		// Fixes come every 0.1 s; on the straight the speed is so even that the crossing between two of them is good to this.
+		// Fixes come every 0.1 s; on the straight the speed is so even that the crossing between two of them is good to
+		// this.
 		require.InDelta(t, want.Time, float64(l.Time), 0.01, "lap %d", l.Number)
 		require.InEpsilon(t, truth.Course.Length, float64(l.Length), 0.005)
 		for w := range 4 {
@@ -61,7 +62,7 @@ func TestReceiverBesideBusEndToEnd(t *testing.T) {
 			require.Greater(t, float64(l.BrakePeak[w]), 0.6*want.DiscPeak[w])
 		}
 		if l.Class == "flying" {
-			require.InDelta(t, want.FuelUsed, float64(l.FuelUsed), 0.06) // the tank is told each half second, in which up to 25 ml are burnt
+			require.InDelta(t, want.FuelUsed, float64(l.FuelUsed), 0.06) // told each half second, in which up to 25 ml burn
 		}
 	}
 	require.Equal(t, 5, laps, "four laps and the in-lap")
@@ -99,7 +100,8 @@ func TestReceiverBesideBusLive(t *testing.T) {
 	for _, name := range []string{"demo-bus.yaml", "demo-bus.dbc"} {
 		data, err := configs.Files.ReadFile("feeds/" + name)
 		require.NoError(t, err)
-		text := strings.NewReplacer("127.0.0.1:47123}", fmt.Sprintf("127.0.0.1:%d}", gps), "127.0.0.1:47125}", fmt.Sprintf("127.0.0.1:%d}", bus)).Replace(string(data))
+		text := strings.NewReplacer("127.0.0.1:47123}", fmt.Sprintf("127.0.0.1:%d}", gps), "127.0.0.1:47125}",
+			fmt.Sprintf("127.0.0.1:%d}", bus)).Replace(string(data))
 		require.NoError(t, os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600))
 	}
 	l := &live{t: t, bin: bin, sessions: t.TempDir(), out: &lineLog{}, err: &lineLog{}}
@@ -128,6 +130,7 @@ func TestReceiverBesideBusLive(t *testing.T) {
 	}
 	require.Equal(t, "hard", begun[0].Compound)
 	for _, h := range bodies[*journal.Health](l.journal()) {
-		require.Contains(t, []string{assistant.SoundPart.Name, hand.KeysPart.Name}, h.Part, "both sources are well; the receiver knows where the car is")
+		require.Contains(t, []string{assistant.SoundPart.Name, hand.KeysPart.Name}, h.Part,
+			"both sources are well; the receiver knows where the car is")
 	}
 }

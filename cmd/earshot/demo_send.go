@@ -45,7 +45,8 @@ func destinations(c *cobra.Command, send, as string) ([]destination, error) {
 		forms = slices.Repeat(forms, len(tos))
 	}
 	if len(forms) != len(tos) {
-		return nil, usage(c, "--send has %d places and --as %d forms: give one form for all, or one for each place in the same order", len(tos), len(forms))
+		return nil, usage(c, "--send has %d places and --as %d forms: give one form for all, or one for each place "+
+			"in the same order", len(tos), len(forms))
 	}
 	var list []destination
 	for i := range tos {
@@ -64,9 +65,11 @@ func destinations(c *cobra.Command, send, as string) ([]destination, error) {
 		case !slices.Contains([]string{"udp", "tcp", "file"}, d.scheme) || d.address == "":
 			return nil, usage(c, "--send %s: write udp://HOST:PORT, tcp://HOST:PORT or file:PATH", d.to)
 		case d.as == asPacket && d.scheme != "udp":
-			return nil, usage(c, "--send %s: packets are sent by udp only, since nothing in a stream would tell where one ends: write --as json, nmea, can or csv", d.to)
+			return nil, usage(c, "--send %s: packets are sent by udp only, since nothing in a stream would tell "+
+				"where one ends: write --as json, nmea, can or csv", d.to)
 		case d.as == asCSV && d.scheme == "udp":
-			return nil, usage(c, "--send %s: a table begins with its header, which one who listens later would miss: send it to a file:PATH or tcp://HOST:PORT", d.to)
+			return nil, usage(c, "--send %s: a table begins with its header, which one who listens later would "+
+				"miss: send it to a file:PATH or tcp://HOST:PORT", d.to)
 		}
 		list = append(list, d)
 	}

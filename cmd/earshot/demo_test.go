@@ -19,7 +19,8 @@ import (
 	"earshot/configs"
 )
 
-// What --send puts on the wire is what its feed file describes: the first seconds are received and compared with the simulation.
+// What --send puts on the wire is what its feed file describes: the first seconds are received and compared with the
+// simulation.
 func TestDemoIsSent(t *testing.T) {
 	for as, scheme := range map[string]string{asPacket: "", asJSON: "udp://"} {
 		t.Run(scheme+as, func(t *testing.T) {
@@ -45,7 +46,8 @@ func TestDemoIsSent(t *testing.T) {
 				require.NoError(t, <-ended)
 			}()
 			c := newRoot()
-			c.SetArgs([]string{"demo", "--send", scheme + conn.LocalAddr().String(), "--as", as, "--seed", "5", "--rate", "60", "--speed", "4"})
+			c.SetArgs([]string{"demo", "--send", scheme + conn.LocalAddr().String(), "--as", as, "--seed", "5", "--rate", "60", "--speed",
+				"4"})
 			c.SetErr(&bytes.Buffer{})
 			go func() { ended <- c.ExecuteContext(ctx) }()
 			buffer := make([]byte, 1<<16)

@@ -70,8 +70,10 @@ func writeDemo(c *cobra.Command, o demo.Options, dir string) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(c.OutOrStdout(), "%d samples, %d laps: %s\ntruth: %s\ntry: earshot replay %s --feed %s\n", samples, len(sim.Truth().Done),
-		filepath.Join(dir, samplesFile), filepath.Join(dir, truthFile), folder.Argument(filepath.Join(dir, samplesFile)), folder.Argument(filepath.Join(dir, tableFeedFile)))
+	fmt.Fprintf(c.OutOrStdout(), "%d samples, %d laps: %s\ntruth: %s\ntry: earshot replay %s --feed %s\n", samples,
+		len(sim.Truth().Done),
+		filepath.Join(dir, samplesFile), filepath.Join(dir, truthFile),
+		folder.Argument(filepath.Join(dir, samplesFile)), folder.Argument(filepath.Join(dir, tableFeedFile)))
 	return nil
 }
 

@@ -26,7 +26,8 @@ import (
 // wideFeed is a feed of many channels of its own, so that a recording grows quickly.
 func wideFeed(columns int) string {
 	var b strings.Builder
-	b.WriteString("name: wide\ntransport: {kind: stdin}\ncodec: csv\ncsv: {header: false}\nchannels:\n  time: {column: 1, unit: s}\n  speed: {column: 2, unit: m/s}\n")
+	b.WriteString("name: wide\ntransport: {kind: stdin}\ncodec: csv\ncsv: {header: false}\nchannels:\n  time: {column: 1, unit: s}\n  " +
+		"speed: {column: 2, unit: m/s}\n")
 	for i := range columns {
 		fmt.Fprintf(&b, "  noise_%d: {column: %d}\n", i, i+3)
 	}

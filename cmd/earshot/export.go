@@ -24,18 +24,19 @@ func newExport() *cobra.Command {
 		Use:   "export [SESSION|RECORDING.mcap|LOG ...]",
 		Short: "write samples, laps, marks or corners as a table for other programs",
 		Long: `Export writes what a session holds as CSV (a header, a row of units, then one row a sample) or as Parquet
-(a column for each channel; absent readings are null, units are in the file's metadata as unit.CHANNEL).
+(a column for each channel; absent readings are null; units are in the file's metadata as unit.CHANNEL).
 
-The source is a session (an id or the beginning of one, "last", a session's folder), a recording, a journal (for laps, marks
-and corners) or a log that the feed file describes. Default: last.
+The source is a session (an id or its beginning, "last", a session's folder), a recording, a journal (for laps, marks
+and corners), or a log that the feed file describes. Default: last.
 
-Readings stand as they came, a row for each sample; an empty cell is absent. With --rate there is one row for each step of
-the clock, with the readings of that moment; a step in which no sample came has no row. --computed adds the channels that
-Earshot works out. Without --channels every channel that has a reading is a column.
+Readings stand as they came, one row a sample; an empty cell is absent. With --rate there is one row for each step of
+the clock in which a sample came, with the readings of that moment. --computed adds the channels that Earshot works
+out. Without --channels every channel that has a reading is a column.
 
-A choice, such as the flag, stands as its word in CSV and as its number in Parquet.
+A choice, such as the flag, is its word in CSV and its number in Parquet.
 
-A CSV with --units inside holds every reading to the last bit; a feed file with codec: csv and csv: {units_row: true} reads it.`,
+A CSV with --units inside holds every reading to the last bit. A feed file with codec: csv and csv: {units_row: true}
+reads it.`,
 		Example: `  earshot export --out last.csv
   earshot export 20260412 --format parquet --rate 10 --computed --out session.parquet
   earshot export --what laps --units display --out laps.csv`,

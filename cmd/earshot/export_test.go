@@ -161,7 +161,8 @@ func TestExportedCSVReadsBackBitForBit(t *testing.T) {
 	require.Equal(t, len(want), n)
 }
 
-// Parquet is read back by the format's library: doubles under the channels' names, nulls where there was no reading, units beside them.
+// Parquet is read back by the format's library: doubles under the channels' names, nulls where there was no reading,
+// units beside them.
 func TestExportedParquetReadsBack(t *testing.T) {
 	dir := t.TempDir()
 	recording, out := filepath.Join(dir, "r.mcap"), filepath.Join(dir, "x.parquet")
@@ -216,7 +217,8 @@ func TestExportComputed(t *testing.T) {
 	laps, out := filepath.Join(dir, "laps.csv"), filepath.Join(dir, "x.csv")
 	_, errs, code := earshot(t, "export", recording, "--what", "laps", "--out", laps)
 	require.Zero(t, code, errs)
-	_, errs, code = earshot(t, "export", recording, "--computed", "--rate", "5", "--channels", "lap,last_lap_time,speed", "--units", "display", "--out", out)
+	_, errs, code = earshot(t, "export", recording, "--computed", "--rate", "5", "--channels", "lap,last_lap_time,speed", "--units",
+		"display", "--out", out)
 	require.Zero(t, code, errs)
 	header, _, done := readTable(t, laps)
 	require.Equal(t, []string{"t", "lap", "distance", "number", "time", "valid"}, header[:6])

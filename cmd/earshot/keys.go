@@ -11,9 +11,9 @@ func newKeys() *cobra.Command {
 	return &cobra.Command{
 		Use:   "keys",
 		Short: "show which key does what",
-		Long: `Keys shows the bindings in force and everything that can be bound: the commands, and each question to which
-the rules have an answer, your own (ask: weather) included. They are set in the configuration file, as
-keys: {mark: F9}, or as EARSHOT_KEYS_MARK=F9; an empty key takes a binding away.`,
+		Long: `Keys shows the bindings in force and everything that can be bound: the commands, and each question that
+the rules answer, your own (ask: weather) included. Set them in the configuration file, keys: {mark: F9}, or as
+EARSHOT_KEYS_MARK=F9. An empty key removes a binding.`,
 		Example: "  earshot keys\n  EARSHOT_KEYS_MARK=space earshot keys",
 		Args:    cobra.NoArgs,
 		RunE: configured(func(c *cobra.Command, r assembly.Request, _ []string) error {

@@ -102,8 +102,10 @@ room to listen, marks a corner when a button is pressed, and writes the debrief.
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(wrongFlag)
-	root.PersistentFlags().String("config", "", "configuration file (default: earshot.yaml in the user's configuration folder)")
-	root.AddCommand(newDemo(), newRun(), newReplay(), newCheck(), newSay(), newDebrief(), newSessions(), newKeys(), newExport(), newFuel(), newPressures(), newProbe(), newCourse(), newChannels())
+	root.PersistentFlags().String("config", "", "configuration file (default: earshot.yaml in the user's "+
+		"configuration folder)")
+	root.AddCommand(newDemo(), newRun(), newReplay(), newCheck(), newSay(), newDebrief(), newSessions(), newKeys(),
+		newExport(), newFuel(), newPressures(), newProbe(), newCourse(), newChannels())
 	for _, c := range root.Commands() {
 		wrapUse(c)
 	}

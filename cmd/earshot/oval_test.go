@@ -96,8 +96,8 @@ func TestReplayOfMeasuredOval(t *testing.T) {
 		require.NotContains(t, strings.ToLower(c.Text), "understeer")
 	}
 
-	// The lap times are heard, by a recogniser that knows nothing of the journal: each cue's stretch of the sound is matched against the
-	// time that was driven among near misses.
+	// The lap times are heard, by a recogniser that knows nothing of the journal: each cue's stretch of the sound is
+	// matched against the time that was driven among near misses.
 	var clips []audio.Clip
 	var want []string
 	for _, c := range bodies[*journal.Cue](events) {

@@ -106,6 +106,11 @@ A pressure is one for all wheels, or by wheel, axle or side: "19.5 psi", "front=
 		if err != nil {
 			return err
 		}
+		for _, a := range answers {
+			if a.Hot <= a.Cold {
+				r.Tell(a.Wheel + ": no higher hot than cold: check the sensor, or whether the tyre warmed at all")
+			}
+		}
 		if asJSON {
 			return writeJSON(c.OutOrStdout(), answers)
 		}

@@ -35,19 +35,22 @@ func newProbe() *cobra.Command {
 		Short: "listen to a source for a while and show what is there",
 		Long: `Probe listens and says what comes.
 
-With a feed file it shows rate, gaps, losses, and for each channel its range and how much of it is absent,
-implausible or frozen; which rules are on; and which units, signs and mountings cannot be right, each with its
-evidence, the line of the feed file and what to write there. FILE is read in the place of the source; of several
-sources, NAME=FILE each. A recording (.mcap) brings its own feed file.
+With a feed file it shows rate, gaps and losses; for each channel its range and how much of it is absent, implausible
+or frozen; which rules are on; and which units, signs and mountings cannot be right, each with its evidence, the line
+of the feed file and what to write there. FILE is read in place of the source; of several sources, NAME=FILE each. A
+recording (.mcap) brings its own feed file.
 
-Without one, for a source that is not described yet, it shows what the bytes look like: of binary datagrams to
---udp ADDRESS the fields that move as measured things do, with their values while you drive; of text in a FILE (- is
-the standard input) or to --udp its kind, columns and ranges. --write begins a feed file from that.`,
-		Example: "  earshot probe --feed myfeed.yaml --seconds 60\n  earshot probe --feed myfeed.yaml drive.csv.gz\n  earshot probe --udp 127.0.0.1:40404 --seconds 120 --write myfeed.yaml\n  earshot probe drive.csv --write myfeed.yaml",
-		Args:    cobra.ArbitraryArgs, // how many there may be depends on the feed
+Without a feed file it shows what the bytes look like. Of binary datagrams to --udp ADDRESS it shows the fields that
+move as measured values do, with their values while you drive. Of text in a FILE (- is the standard input) or to --udp
+it shows kind, columns and ranges. --write begins a feed file from that.`,
+		Example: "  earshot probe --feed myfeed.yaml --seconds 60\n  earshot probe --feed myfeed.yaml " +
+			"drive.csv.gz\n  earshot probe --udp 127.0.0.1:40404 --seconds 120 --write myfeed.yaml\n  earshot probe " +
+			"drive.csv --write myfeed.yaml",
+		Args: cobra.ArbitraryArgs, // how many there may be depends on the feed
 	}
 	addFileFlags(c)
-	c.Flags().StringVar(&p.udp, "udp", "", "listen for what is not described yet on this address, such as 127.0.0.1:40404")
+	c.Flags().StringVar(&p.udp, "udp", "", "listen for what is not described yet on this address, such as "+
+		"127.0.0.1:40404")
 	c.Flags().Float64Var(&p.seconds, "seconds", 10, "how long to listen")
 	c.Flags().StringVar(&p.write, "write", "", "begin a feed file from what an undescribed source sends")
 	c.Flags().BoolVar(&p.force, "force", false, "let --write replace a file")
@@ -63,7 +66,8 @@ the standard input) or to --udp its kind, columns and ranges. --write begins a f
 		case p.udp != "" && c.Flags().Changed("feed"):
 			return usage(c, "--udp is for a source without a feed file: with --feed the address is the one in it")
 		case p.write != "" && described:
-			return usage(c, "--write is for a source that has no feed file yet: use it with --udp or a file, and without --feed")
+			return usage(c, "--write is for a source that has no feed file yet: use it with --udp or a file, and "+
+				"without --feed")
 		}
 		if p.write != "" && !p.force {
 			if _, err := os.Lstat(p.write); !errors.Is(err, fs.ErrNotExist) {
@@ -95,7 +99,8 @@ func probeFeed(c *cobra.Command, r assembly.Request, p probeFlags, args []string
 		return err
 	}
 	live := len(args) == 0 && parts.Live()
-	found, err := parts.Listen(c.Context(), args, time.Duration(p.seconds*float64(time.Second)), progress(c, p, live, func() string { return "" }))
+	found, err := parts.Listen(c.Context(), args, time.Duration(p.seconds*float64(time.Second)),
+		progress(c, p, live, func() string { return "" }))
 	switch {
 	case err != nil:
 		return err
@@ -132,7 +137,8 @@ func tellListened(c *cobra.Command, found assembly.Listened, asJSON bool) error 
 	}
 	if err == nil && found.Measured.Samples == 0 {
 		err = fmt.Errorf("%s: %d %ss came and the feed file takes none of them: %s",
-			found.Source, found.Counts.Records, found.Counts.Record, cmp.Or(found.Counts.LastBad, "none has a mapped reading"))
+			found.Source, found.Counts.Records, found.Counts.Record,
+			cmp.Or(found.Counts.LastBad, "none has a mapped reading"))
 	}
 	return err
 }
@@ -167,9 +173,11 @@ func nothingCame(found assembly.Listened, live bool, f *feedfile.File) error {
 	}
 	switch s := found.Counts; {
 	case s.Foreign > 0:
-		return fmt.Errorf("%s: all of %d came from senders that the feed file does not name\n\thint: put the sender's address into from:, or take from: out", source, s.Foreign)
+		return fmt.Errorf("%s: all of %d came from senders that the feed file does not name\n\thint: put the "+
+			"sender's address into from:, or take from: out", source, s.Foreign)
 	case s.Oversized > 0:
-		return fmt.Errorf("%s: all of %d datagrams were larger than the feed file allows\n\thint: raise largest:, or take it out", source, s.Oversized)
+		return fmt.Errorf("%s: all of %d datagrams were larger than the feed file allows\n\thint: raise largest:, "+
+			"or take it out", source, s.Oversized)
 	}
 	hint := "is the device plugged in and sending, and is this its name and speed?"
 	if f == nil || f.Sources()[0].Transport.Kind == transport.UDP {
@@ -178,9 +186,11 @@ func nothingCame(found assembly.Listened, live bool, f *feedfile.File) error {
 			listen = f.Sources()[0].Transport.Listen
 		}
 		host, port, _ := net.SplitHostPort(listen)
-		hint = "does the source send UDP, is that switched on in it, and does it send to port " + port + " of this machine?"
+		hint = "does the source send UDP, is that switched on in it, and does it send to port " + port +
+			" of this machine?"
 		if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
-			hint += "\n\thint: " + listen + " hears this machine only: for a source on another machine listen on 0.0.0.0:" + port + " and give it this machine's address"
+			hint += "\n\thint: " + listen + " hears this machine only: for a source on another machine listen on " +
+				"0.0.0.0:" + port + " and give it this machine's address"
 		}
 		hint += "\n\thint: a firewall may hold the datagrams back: allow UDP to port " + port
 		hint += "\n\thint: some sources send only while a car is driven"
@@ -258,7 +268,9 @@ func probeUnknown(c *cobra.Command, p probeFlags, args []string) error {
 		l := sniffer.Layout()
 		found.Layout = &l
 	} else {
-		return fmt.Errorf("%s is binary, and a file does not show where one datagram ends and the next begins\n\thint: let the source send to this machine and use --udp, or export its log as a table of text", found.Source)
+		return fmt.Errorf("%s is binary, and a file does not show where one datagram ends and the next "+
+			"begins\n\thint: let the source send to this machine and use --udp, or export its log as a table of text",
+			found.Source)
 	}
 	var text []byte
 	if p.write != "" {

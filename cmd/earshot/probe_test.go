@@ -64,7 +64,8 @@ func probeJSON(t *testing.T, into any, args ...string) {
 	require.NoError(t, json.Unmarshal(stdout.Bytes(), into), stdout.String())
 }
 
-// A live source: with its feed file it is measured, without one its fields are found and a feed file is begun that then reads it.
+// A live source: with its feed file it is measured, without one its fields are found and a feed file is begun that then
+// reads it.
 func TestProbeListens(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	port := freePort(t)

@@ -25,12 +25,14 @@ func printListened(w io.Writer, f assembly.Listened) {
 			}
 			return 1
 		})
-		fmt.Fprintf(w, "gaps: %d, the longest %.2f s, %.1f s after the first sample\n", len(m.Gaps), longest.Seconds, longest.From)
+		fmt.Fprintf(w, "gaps: %d, the longest %.2f s, %.1f s after the first sample\n", len(m.Gaps), longest.Seconds,
+			longest.From)
 	} else {
 		fmt.Fprintln(w, "gaps: none")
 	}
 	s := f.Counts
-	fmt.Fprintf(w, "%ss: %d; bad %d, lost %d, reordered %d, duplicate %d, ignored %d; readings refused %d\n", s.Record, s.Records, s.Bad, s.Lost, s.Reordered, s.Duplicate, s.Ignored, s.BadReadings)
+	fmt.Fprintf(w, "%ss: %d; bad %d, lost %d, reordered %d, duplicate %d, ignored %d; readings refused %d\n", s.Record,
+		s.Records, s.Bad, s.Lost, s.Reordered, s.Duplicate, s.Ignored, s.BadReadings)
 	for _, why := range slices.Sorted(maps.Keys(s.Reasons)) {
 		fmt.Fprintf(w, "  %s: %d\n", why, s.Reasons[why])
 	}
@@ -38,10 +40,12 @@ func printListened(w io.Writer, f assembly.Listened) {
 		fmt.Fprintf(w, "  the last: %s\n", s.LastBad)
 	}
 	if s.Restarts+s.ClockBack+s.ClockJumps+s.Untimed > 0 {
-		fmt.Fprintf(w, "clock: restarts %d, steps back %d, jumps ahead %d, samples without a time %d\n", s.Restarts, s.ClockBack, s.ClockJumps, s.Untimed)
+		fmt.Fprintf(w, "clock: restarts %d, steps back %d, jumps ahead %d, samples without a time %d\n", s.Restarts,
+			s.ClockBack, s.ClockJumps, s.Untimed)
 	}
 	if s.Foreign+s.Oversized+s.Reconnects+s.Skipped > 0 {
-		fmt.Fprintf(w, "passed over: from senders not named %d, too large %d, bytes in no packet %d; connections made anew %d\n", s.Foreign, s.Oversized, s.Skipped, s.Reconnects)
+		fmt.Fprintf(w, "passed over: from senders not named %d, too large %d, bytes in no packet %d; connections "+
+			"made anew %d\n", s.Foreign, s.Oversized, s.Skipped, s.Reconnects)
 	}
 	if len(s.Missing) > 0 {
 		fmt.Fprintf(w, "not in the header: %s\n", strings.Join(s.Missing, ", "))
@@ -59,12 +63,14 @@ func printListened(w io.Writer, f assembly.Listened) {
 			if z.Source != "" {
 				size = z.Source + ": " + size
 			}
-			rows = append(rows, []string{size, fmt.Sprint(z.Count), fmt.Sprintf("%.1f", z.Rate), fmt.Sprint(z.Samples), shorten(z.Channels, 4)})
+			rows = append(rows, []string{size, fmt.Sprint(z.Count), fmt.Sprintf("%.1f", z.Rate), fmt.Sprint(z.Samples),
+				shorten(z.Channels, 4)})
 		}
 		fmt.Fprintln(w)
 		table(w, rows)
 	}
-	rows := [][]string{{"channel", "unit", "readings", "a second", "min", "median", "max", "last", "absent", "implausible", "frozen"}}
+	rows := [][]string{{"channel", "unit", "readings", "a second", "min", "median", "max", "last", "absent",
+		"implausible", "frozen"}}
 	for _, c := range m.Channels {
 		if c.Count == 0 {
 			continue
@@ -170,12 +176,14 @@ func (u unknown) print(w io.Writer) {
 		u.printLayout(w, u.Layout)
 	}
 	if u.Written != "" {
-		fmt.Fprintf(w, "\nwritten: %s; fill it in, then earshot check --feed %s and earshot probe --feed %s\n", u.Written, folder.Argument(u.Written), folder.Argument(u.Written))
+		fmt.Fprintf(w, "\nwritten: %s; fill it in, then earshot check --feed %s and earshot probe --feed %s\n",
+			u.Written, folder.Argument(u.Written), folder.Argument(u.Written))
 	}
 }
 
 func (u unknown) printText(w io.Writer, d *probe.Description) {
-	fmt.Fprintf(w, "%s: %s, %d lines, %d bytes; %.0f %% of the lines looked at fit\n", u.Source, d.Kind, d.Lines, u.Bytes, 100*d.Fit)
+	fmt.Fprintf(w, "%s: %s, %d lines, %d bytes; %.0f %% of the lines looked at fit\n", u.Source, d.Kind, d.Lines,
+		u.Bytes, 100*d.Fit)
 	if d.Kind == probe.CSV {
 		sign := "point"
 		if d.DecimalComma {
@@ -187,7 +195,8 @@ func (u unknown) printText(w io.Writer, d *probe.Description) {
 		fmt.Fprintf(w, "comments begin with %s\n", d.Comment)
 	}
 	if d.Kind == probe.NameValue {
-		fmt.Fprintf(w, "every record is one reading: name in %s, value in %s, time in %s\n", d.NameKey, d.ValueKey, cmp.Or(d.TimeKey, "no key"))
+		fmt.Fprintf(w, "every record is one reading: name in %s, value in %s, time in %s\n", d.NameKey, d.ValueKey,
+			cmp.Or(d.TimeKey, "no key"))
 	}
 	if d.Kind == probe.Prose {
 		fmt.Fprintln(w, "it is no JSON, table, NMEA 0183 or candump that probe knows")
@@ -239,5 +248,6 @@ func (u unknown) printLayout(w io.Writer, l *probe.Layout) {
 		}
 		table(w, rows)
 	}
-	fmt.Fprintln(w, "\nThese are guesses from how the bytes move. Stand still, steer, press a pedal: what follows is what you look for.")
+	fmt.Fprintln(w, "\nThese are guesses from how the bytes move. Stand still, steer, press a pedal: what follows "+
+		"is what you look for.")
 }

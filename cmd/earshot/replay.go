@@ -20,15 +20,15 @@ func newReplay() *cobra.Command {
 		Use:   "replay [FILE ...]",
 		Short: "run a recorded session or a log file through the same path as a live run",
 		Long: `Replay reads a recording (.mcap, written by run) or a log that the feed file describes, plain or
-gzipped, and writes the journal that a live run would have written. A recording brings its own feed, car,
-course and rules; flags put others in their place. A feed of several sources takes a file for each that has
-no path in the feed file: NAME=FILE. Where all have one, no FILE is needed.
+gzipped, and writes the journal that a live run would have written. A recording brings its own feed, car, course and
+rules; flags replace them. A feed of several sources takes NAME=FILE for each that has no path in the feed file. Where
+all have one, no FILE is needed.
 
-A recording also brings the best laps that were known when it was made; with a log those of today are read. Neither
-changes them, unless you say --keep-bests.
+A recording also brings the best laps that were known when it was made; with a log those of today are read. Replay
+changes them only with --keep-bests.
 
-With --courses FOLDER the courses that are saved there are recognised, and what is learned is saved there. A
-recording that is replayed without it goes by the courses that were known when it was made.
+--courses FOLDER recognises the courses that are saved there and saves what is learned. Without it a recording goes by
+the courses that were known when it was made.
 
 By default it goes as fast as it can, writes the journal to the standard output and makes no sound.`,
 		Example: "  earshot replay log.csv.gz --feed myfeed.yaml --car mycar.yaml --journal out.jsonl --audio out.wav",
@@ -36,7 +36,8 @@ By default it goes as fast as it can, writes the journal to the standard output 
 	}
 	addFileFlags(c)
 	addBestsFlags(c)
-	c.Flags().BoolVar(&keep, "keep-bests", false, "keep laps that are better than those of all sessions before, as run does")
+	c.Flags().BoolVar(&keep, "keep-bests", false, "keep laps that are better than those of all sessions before, as "+
+		"run does")
 	addCoursesFlag(c, "folder of saved courses (default: those that a recording holds, else none)")
 	c.Flags().StringVar(&journalPath, "journal", "-", "file for the journal; - is the standard output")
 	c.Flags().StringVar(&audioPath, "audio", "", "WAV file for what the driver would have heard")

@@ -12,15 +12,16 @@ func newRun() *cobra.Command {
 		Use:   "run",
 		Short: "listen to a live feed, speak, mark corners, record",
 		Long: `Run listens to the source in the feed file until Ctrl-C (or SIGTERM), speaks through the sound device,
-takes key presses wherever the keyboard's focus is, and keeps journal and recording in a session folder.
+takes key presses whatever window has the focus, and keeps journal and recording in a session folder.
 Afterwards: earshot debrief.
 
-With a course file, the best lap and the best sectors of this car and compound on this course are kept from session to
-session, and the lap in progress is compared with them at equal distance; --reference compares with a lap of your choice.
+It keeps the best lap and the best sectors of this car and compound on this course from session to session, and compares
+the lap in progress with them at equal distance. --reference compares with a lap of your choice.
 
 ` + cautions,
-		Example: "  earshot run --feed myfeed.yaml --car mycar.yaml\n  earshot run --feed myfeed.yaml --course mycourse.yaml --reference last:7",
-		Args:    cobra.NoArgs,
+		Example: `  earshot run --feed myfeed.yaml --car mycar.yaml
+  earshot run --feed myfeed.yaml --course mycourse.yaml --reference last:7`,
+		Args: cobra.NoArgs,
 	}
 	addFileFlags(c)
 	addBestsFlags(c)

@@ -29,8 +29,8 @@ import (
 	"earshot/assistant/session"
 )
 
-// An ovalColumn is a column of the measured log: its name in the header, the channel, the unit in which it was written and
-// the unit used inside.
+// An ovalColumn is a column of the measured log: its name in the header, the channel, the unit in which it was written
+// and the unit used inside.
 type ovalColumn struct{ header, channel, unit, inside string }
 
 // ovalColumns are those that testdata/feeds/racecar-oval.yaml maps, named once more so that a mistake there shows.
@@ -202,8 +202,8 @@ func withoutSession(t testing.TB, text string) []string {
 }
 
 // The measured log tells one and the same story whichever way its numbers come: as the table that it is, as another
-// table, as JSON, as binary datagrams by our encoder and as datagrams put together here with the standard library alone, and as
-// our own recording. Lap times and lengths of that story are checked in TestReplayOfMeasuredOval.
+// table, as JSON, as binary datagrams by our encoder and as datagrams put together here with the standard library
+// alone, and as our own recording. Lap times and lengths of that story are checked in TestReplayOfMeasuredOval.
 func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	path, _, cells := ovalTable(t)
@@ -262,9 +262,11 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		same(t, replayFile(t, log, "--feed", write(t, "csv.yaml", []byte(text))), fileBits(t, loadOval(t, text), log))
 	})
 	t.Run("datagrams by hand", func(t *testing.T) { // in the units of the table, every second one with the other byte first
-		body := "transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: packet\npacket:\n  kinds:\n    k:\n      length: 120\n      fields:\n"
+		body := "transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: packet\npacket:\n  kinds:\n    k:\n      length: 120\n      " +
+			"fields:\n"
 		for i, c := range ovalColumns {
-			body += fmt.Sprintf("        - {type: f64, to: %s, unit: %s, byte_order: %s}\n", c.channel, strconv.Quote(c.unit), []string{"little", "big"}[i%2])
+			body += fmt.Sprintf("        - {type: f64, to: %s, unit: %s, byte_order: %s}\n", c.channel, strconv.Quote(c.unit),
+				[]string{"little", "big"}[i%2])
 		}
 		var list [][]byte
 		for _, row := range cells {
@@ -284,7 +286,8 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		same(t, got, bits)
 	})
 	t.Run("datagrams by our encoder", func(t *testing.T) { // in the units used inside, so that nothing is rounded on the way
-		body := "transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: packet\npacket:\n  sequence: {at: 0, type: u32}\n  check: {sum: crc32}\n  kinds:\n    k:\n      length: 128\n      fields:\n        - {skip: 4}\n"
+		body := "transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: packet\npacket:\n  sequence: {at: 0, type: u32}\n  check: " +
+			"{sum: crc32}\n  kinds:\n    k:\n      length: 128\n      fields:\n        - {skip: 4}\n"
 		for _, c := range ovalColumns {
 			body += fmt.Sprintf("        - {type: f64, to: %s, unit: %s}\n", c.channel, strconv.Quote(c.inside))
 		}
@@ -300,11 +303,12 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		same(t, got, bits)
 	})
 	t.Run("can", func(t *testing.T) {
-		// Of 14 readings in double precision eight fill the longest frame of CAN FD, so a moment is two frames of one time and
-		// two samples. Together they have every bit of the one; but at the first the position is still the one before, and what
-		// follows from both is found one sample later. So it is the same story in the same order, with the same laps to the last digit of
-		// the journal, and not the same line for line. What cars send, scaled whole numbers of 8 to 16 bits, would not hold the log's digits.
-		// NMEA 0183 is not here: it has a position on the earth, a speed and a track; no plane, no yaw rate, no wheels, no pedals.
+		// Of 14 readings in double precision eight fill the longest frame of CAN FD, so a moment is two frames of one
+		// time and two samples. Together they have every bit of the one; but at the first the position is still the one
+		// before, and what follows from both is found one sample later. So it is the same story in the same order, with
+		// the same laps to the last digit of the journal, and not the same line for line. What cars send, scaled whole
+		// numbers of 8 to 16 bits, would not hold the log's digits. NMEA 0183 is not here: it has a position on the
+		// earth, a speed and a track; no plane, no yaw rate, no wheels, no pedals.
 		text, log := ovalFrames(t, cells)
 		file, frames := write(t, "can.yaml", []byte(text)), write(t, "log.candump", log)
 		require.Equal(t, plot(t, want), plot(t, withoutSession(t, replayFile(t, frames, "--feed", file))))
@@ -336,7 +340,8 @@ func TestOneLogInEveryCodecIsOneStory(t *testing.T) {
 		source, err := feed.Open(t.Context(), l.Feed, l.Channels, feed.Options{Paths: map[string]string{"": path}})
 		require.NoError(t, err)
 		defer source.Close()
-		a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "replay", Feed: "r"}, Sinks: []assistant.Sink{assistant.RecordTo(recorder)}}
+		a := &assistant.Assistant{Core: l.Core(), Session: journal.Session{ID: "replay", Feed: "r"},
+			Sinks: []assistant.Sink{assistant.RecordTo(recorder)}}
 		require.NoError(t, a.Replay(t.Context(), assistant.NewFeedReplay(source, nil), 0))
 		require.NoError(t, recorder.Close())
 		var stdout, stderr bytes.Buffer
@@ -386,7 +391,8 @@ func plot(t testing.TB, journal []string) (list []string) {
 	return list
 }
 
-// ovalFrames writes the measured log as candump does, and the feed file for it: every second number with its other byte first.
+// ovalFrames writes the measured log as candump does, and the feed file for it: every second number with its other byte
+// first.
 func ovalFrames(t testing.TB, cells [][]string) (text string, log []byte) {
 	t.Helper()
 	frames := [2][]int{{3, 4, 5, 6, 7, 8, 13, 14}, {1, 2, 9, 10, 11, 12}} // columns; those of the derived speed in one
@@ -399,7 +405,8 @@ func ovalFrames(t testing.TB, cells [][]string) (text string, log []byte) {
 			if i%2 == 1 {
 				place = fmt.Sprintf("start: %d, order: motorola", 64*i+7)
 			}
-			body += fmt.Sprintf("        s%d: {%s, length: 64, float: true, to: %s, unit: %s}\n", i, place, ovalColumns[c].channel, strconv.Quote(ovalColumns[c].unit))
+			body += fmt.Sprintf("        s%d: {%s, length: 64, float: true, to: %s, unit: %s}\n", i, place, ovalColumns[c].channel,
+				strconv.Quote(ovalColumns[c].unit))
 		}
 	}
 	var b bytes.Buffer

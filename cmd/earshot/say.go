@@ -13,11 +13,13 @@ import (
 
 func newSay() *cobra.Command {
 	c := &cobra.Command{
-		Use:     "say TEXT",
-		Short:   "say a text as a cue would be said",
-		Long:    "Say speaks a text through the sound device, from the voice that ships where it has the words, else by an\ninstalled synthesiser, else spelled.",
-		Example: "  earshot say \"Fuel, two point four laps short.\"\n  earshot say --device wav:cue.wav \"Front left hot, 112.\"",
-		Args:    cobra.MinimumNArgs(1),
+		Use:   "say TEXT",
+		Short: "say a text as a cue would be said",
+		Long: "Say speaks a text through the sound device, from the voice that ships where it has the words, " +
+			"else by an\ninstalled synthesiser, else spelled.",
+		Example: "  earshot say \"Fuel, two point four laps short.\"\n  earshot say --device wav:cue.wav \"Front " +
+			"left hot, 112.\"",
+		Args: cobra.MinimumNArgs(1),
 	}
 	c.Flags().String("voice", "", "name of a voice")
 	c.Flags().String("device", "", "sound device: auto, pulse, oto, portaudio, wav:FILE, silent (default: auto)")

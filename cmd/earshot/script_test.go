@@ -19,7 +19,8 @@ func TestMain(m *testing.M) {
 	})
 }
 
-// noSavedCourses runs the tests without saved courses: none may reach the user's folder, and no test the next one. Scripts say their own.
+// noSavedCourses runs the tests without saved courses: none may reach the user's folder, and no test the next one.
+// Scripts say their own.
 type noSavedCourses struct{ m *testing.M }
 
 func (n noSavedCourses) Run() int {

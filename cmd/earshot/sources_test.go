@@ -17,8 +17,8 @@ import (
 	"earshot/assistant/opendata"
 )
 
-// splitOval writes the measured log of a race car as two tables: positions at 12.5 Hz with a clock that begins at 1000 s,
-// and all the rest at 25 Hz in Unix time. From hush seconds on the positions are missing for ten.
+// splitOval writes the measured log of a race car as two tables: positions at 12.5 Hz with a clock that begins at 1000
+// s, and all the rest at 25 Hz in Unix time. From hush seconds on the positions are missing for ten.
 func splitOval(t *testing.T, hush float64) (positions, rest string) {
 	t.Helper()
 	f, err := os.Open(filepath.Join(opendata.Path(t, ""), "racecar-oval-25hz", "LVMS_23_01_04_B.csv.gz"))
@@ -68,8 +68,8 @@ func replaySplit(t *testing.T, hush float64) []journal.Event {
 	return events
 }
 
-// The truth is that of the data's own description (open-data, SOURCES.md): two full laps of 133.634 s and 137.420 s. The
-// line is crossed between positions that come half as often as everything else.
+// The truth is that of the data's own description (open-data, SOURCES.md): two full laps of 133.634 s and 137.420 s.
+// The line is crossed between positions that come half as often as everything else.
 func TestTwoSourcesGiveTheSameLaps(t *testing.T) {
 	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
 	events := replaySplit(t, 0)

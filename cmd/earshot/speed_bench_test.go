@@ -57,12 +57,13 @@ func startBare(t testing.TB, port int) *exec.Cmd {
 	cmd.Stdout, cmd.Stderr = said, said
 	require.NoError(t, cmd.Start())
 	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
-	require.Eventually(t, func() bool { return strings.Contains(said.String(), "listening") }, 10*time.Second, 10*time.Millisecond, "said: %s", stringer{said})
+	require.Eventually(t, func() bool { return strings.Contains(said.String(), "listening") }, 10*time.Second, 10*time.Millisecond,
+		"said: %s", stringer{said})
 	return cmd
 }
 
-// processorTime is what a process has used, user and system; by the scheduler's account in nanoseconds, since /proc/PID/stat counts in
-// hundredths of a second, which is more than a bare receiver needs.
+// processorTime is what a process has used, user and system; by the scheduler's account in nanoseconds, since
+// /proc/PID/stat counts in hundredths of a second, which is more than a bare receiver needs.
 func processorTime(t testing.TB, pid int) time.Duration {
 	t.Helper()
 	tasks, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/schedstat", pid))

@@ -80,7 +80,8 @@ func (c *Checker) sum(n *Node, a, b *Value) string {
 		c.Fail(n.Pos, "", "a temperature cannot be subtracted from a temperature difference")
 		return NoQuantity
 	case a.Q == QTemp && b.Bare, b.Q == QTemp && a.Bare:
-		c.Fail(n.Pos, "write it with one of "+strings.Join(UnitsOf(c.Voc, QTempDiff), ", "), "a bare number cannot be added to a temperature: the unit is missing")
+		c.Fail(n.Pos, "write it with one of "+strings.Join(UnitsOf(c.Voc, QTempDiff), ", "),
+			"a bare number cannot be added to a temperature: the unit is missing")
 		return NoQuantity
 	}
 	verb := "added"
@@ -181,7 +182,8 @@ func (c *Checker) call(n *Node, at Place) Value {
 	case "abs":
 		v := c.Number(n.Args[0])
 		if v.Q == QTemp && !c.free {
-			return c.Fail(n.Pos, "take the magnitude of a difference of temperatures", "%s has no magnitude", v.Describe())
+			return c.Fail(n.Pos, "take the magnitude of a difference of temperatures", "%s has no magnitude",
+				v.Describe())
 		}
 		if v.Q == NoQuantity {
 			return v
@@ -191,7 +193,8 @@ func (c *Checker) call(n *Node, at Place) Value {
 		if i := v.env; i >= 0 {
 			size = func(fr *Frame) float64 { return math.Abs(fr.Env[i]) }
 		}
-		return fold(Value{Q: v.Q, env: -1, absOf: v.env + 1, IsConst: v.IsConst, Bare: v.Bare, Loose: v.Loose, Num: size})
+		return fold(Value{Q: v.Q, env: -1, absOf: v.env + 1, IsConst: v.IsConst, Bare: v.Bare, Loose: v.Loose,
+			Num: size})
 	case "sqrt":
 		v := c.Number(n.Args[0])
 		if c.free && v.Q != NoQuantity && !Plain(&v) {
@@ -201,7 +204,8 @@ func (c *Checker) call(n *Node, at Place) Value {
 			return c.Fail(n.Pos, "", "there is no square root of %s", v.Describe())
 		}
 		f := v.Num
-		return fold(Value{Q: v.Q, env: -1, IsConst: v.IsConst, Bare: v.Bare, Loose: v.Loose, Num: func(fr *Frame) float64 { return math.Sqrt(f(fr)) }})
+		return fold(Value{Q: v.Q, env: -1, IsConst: v.IsConst, Bare: v.Bare, Loose: v.Loose,
+			Num: func(fr *Frame) float64 { return math.Sqrt(f(fr)) }})
 	case "hypot", "atan2":
 		return c.vector(n)
 	}
@@ -216,7 +220,8 @@ func (c *Checker) vector(n *Node) Value {
 		return Value{env: -1}
 	}
 	f, g := a.Num, b.Num
-	v := Value{Q: q, env: -1, IsConst: a.IsConst && b.IsConst, Num: func(fr *Frame) float64 { return math.Hypot(f(fr), g(fr)) }}
+	v := Value{Q: q, env: -1, IsConst: a.IsConst && b.IsConst,
+		Num: func(fr *Frame) float64 { return math.Hypot(f(fr), g(fr)) }}
 	if n.Text == "atan2" {
 		v.Q, v.Num = qAngle, func(fr *Frame) float64 { return math.Atan2(f(fr), g(fr)) }
 	}
@@ -276,7 +281,8 @@ func (c *Checker) several(n *Node) Value {
 		}
 		if i > 0 {
 			q := c.alike(n.Pos, &out, v, "put together")
-			out.Q, out.IsConst, out.Bare, out.Loose = q, out.IsConst && v.IsConst, out.Bare && v.Bare, out.Loose && v.Loose
+			out.Q, out.IsConst, out.Bare, out.Loose = q, out.IsConst && v.IsConst, out.Bare && v.Bare, out.Loose &&
+				v.Loose
 		}
 		fs[i] = v.Num
 	}

@@ -248,7 +248,8 @@ func (c *Checker) reading(name Name, as string) Value {
 		c.Uses[i] = &Use{}
 	}
 	c.Uses[i].Exact++
-	return Value{Q: name.Quantity, env: i, what: as, Labels: name.Labels, Moment: name.Momentary, Num: func(f *Frame) float64 { return f.Env[i] }}
+	return Value{Q: name.Quantity, env: i, what: as, Labels: name.Labels, Moment: name.Momentary,
+		Num: func(f *Frame) float64 { return f.Env[i] }}
 }
 
 // Suggest is the way out for a name that there is not; as is what it stands for one of.
@@ -256,7 +257,8 @@ func (c *Checker) Suggest(name string, as Each) string {
 	has := func(suffix string) bool { _, ok := c.Voc.Name(name + "_" + suffix); return ok }
 	switch {
 	case has("fl") && as == Once:
-		return fmt.Sprintf("there is one for each wheel: write %s_fl, max(%s_*), or give the rule each: wheel", name, name)
+		return fmt.Sprintf("there is one for each wheel: write %s_fl, max(%s_*), or give the rule each: wheel", name,
+			name)
 	case has("fl"):
 		return fmt.Sprintf("there is one for each wheel: write max(%s_*), min or mean", name)
 	case has("front"):
@@ -293,7 +295,8 @@ func (c *Checker) glob(n *Node) (out []Value, members []uint64) {
 			return out, members
 		}
 	}
-	c.Unknown = append(c.Unknown, NewMistake(n.Pos, c.Suggest(strings.TrimSuffix(n.Text, "_"), EachWheel), "no name fits %s*", n.Text))
+	c.Unknown = append(c.Unknown, NewMistake(n.Pos, c.Suggest(strings.TrimSuffix(n.Text, "_"), EachWheel),
+		"no name fits %s*", n.Text))
 	return []Value{{env: -1}}, []uint64{0}
 }
 
@@ -321,7 +324,8 @@ func (c *Checker) alike(pos int, a, b *Value, verb string) string {
 	for _, v := range [][2]*Value{{a, b}, {b, a}} {
 		switch {
 		case v[0].Bare:
-			c.Fail(pos, c.writeAs(v[1].Q), "a bare number cannot be %s with %s: the unit is missing", verb, v[1].Describe())
+			c.Fail(pos, c.writeAs(v[1].Q), "a bare number cannot be %s with %s: the unit is missing", verb,
+				v[1].Describe())
 			return NoQuantity
 		case v[0].IsConst && v[0].what == "":
 			hint = c.writeAs(v[1].Q)
@@ -374,10 +378,12 @@ func (c *Checker) comparison(n *Node, at Place) Value {
 		c.limited(&a, b.C, b.C+shift)
 	}
 	right := b.Num
-	c.candidate(q, ordered, shift != 0, Decision{Left: a.Num, Limit: right, HoldLimit: func(f *Frame) float64 { return right(f) + shift }})
+	c.candidate(q, ordered, shift != 0, Decision{Left: a.Num, Limit: right,
+		HoldLimit: func(f *Frame) float64 { return right(f) + shift }})
 	// The opposite comparison is unknown where this one is, and cheaper than turning its result round.
 	inverse := func() (Cond, Cond) { return compare(opposite[op], a, b, 0), compare(opposite[op], a, b, shift) }
-	return Value{Q: QCondition, env: -1, Cond: compare(op, a, b, 0), Hold: compare(op, a, b, shift), inverse: inverse, Moment: a.Moment || b.Moment}
+	return Value{Q: QCondition, env: -1, Cond: compare(op, a, b, 0), Hold: compare(op, a, b, shift), inverse: inverse,
+		Moment: a.Moment || b.Moment}
 }
 
 // candidate offers a comparison to be shown by Transitions: first one that the deadband

@@ -60,7 +60,8 @@ func (e *Expression) Value(env []float64, w *Workspace) float64 {
 }
 
 // Constant reads a number with its unit, such as "26 psi", as a value of a quantity in the unit used inside, and tells
-// of which quantity it is. An empty quantity is any. A temperature difference may be written in °C or °F. The error is a *Mistake.
+// of which quantity it is. An empty quantity is any. A temperature difference may be written in °C or °F. The error is
+// a *Mistake.
 func Constant(src, quantity string, voc Vocabulary) (x float64, is string, err error) {
 	n, m := Parse(src, voc)
 	if m != nil {

@@ -25,7 +25,8 @@ func (w words) Name(name string) (expression.Name, bool) {
 		return expression.Name{}, false
 	}
 	c := w.At(id)
-	return expression.Name{Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels, Available: name != "oil_pressure", Why: "the feed has no such field"}, true
+	return expression.Name{Index: int(id), Quantity: string(c.Quantity), Labels: c.Labels,
+		Available: name != "oil_pressure", Why: "the feed has no such field"}, true
 }
 
 func (words) Unit(spelling string) (expression.Unit, bool) {
@@ -109,7 +110,8 @@ func TestThreeValuedLogic(t *testing.T) {
 
 func TestComparisonsWithUnknown(t *testing.T) {
 	for _, op := range []string{"<", "<=", ">", ">=", "==", "!="} {
-		for _, form := range []string{"fuel_left %s 5 l", "5 l %s fuel_left", "fuel_left %s fuel_volume", "fuel_volume %s fuel_left", "fuel_left + 1 l %s fuel_volume"} {
+		for _, form := range []string{"fuel_left %s 5 l", "5 l %s fuel_left", "fuel_left %s fuel_volume", "fuel_volume %s fuel_left",
+			"fuel_left + 1 l %s fuel_volume"} {
 			src := fmt.Sprintf(form, op)
 			require.True(t, math.IsNaN(eval(t, src, map[string]float64{"fuel_volume": 3})), src)
 		}
@@ -119,8 +121,10 @@ func TestComparisonsWithUnknown(t *testing.T) {
 // Every form of comparison is compiled by a closure of its own: all must agree with Go's operators.
 func TestComparisonForms(t *testing.T) {
 	ops := map[string]func(a, b float64) bool{
-		"<": func(a, b float64) bool { return a < b }, "<=": func(a, b float64) bool { return a <= b }, ">": func(a, b float64) bool { return a > b },
-		">=": func(a, b float64) bool { return a >= b }, "==": func(a, b float64) bool { return a == b }, "!=": func(a, b float64) bool { return a != b },
+		"<": func(a, b float64) bool { return a < b }, "<=": func(a, b float64) bool { return a <= b },
+		">":  func(a, b float64) bool { return a > b },
+		">=": func(a, b float64) bool { return a >= b }, "==": func(a, b float64) bool { return a == b },
+		"!=": func(a, b float64) bool { return a != b },
 	}
 	for op, f := range ops {
 		for _, x := range []float64{4, 5, 6} {
@@ -211,7 +215,8 @@ func TestExpressions(t *testing.T) {
 
 func TestExpressionErrorsHaveAPlace(t *testing.T) {
 	_, err := expression.New("fuel_left <\n  5 °C", voc, false)
-	require.Equal(t, &expression.Mistake{Pos: 10, Msg: "fuel_left (volume) and a temperature cannot be compared", Hint: "write it with one of l, L, ml, m³, m3, gal_us, gal_imp"}, err)
+	require.Equal(t, &expression.Mistake{Pos: 10, Msg: "fuel_left (volume) and a temperature cannot be compared",
+		Hint: "write it with one of l, L, ml, m³, m3, gal_us, gal_imp"}, err)
 	_, err = expression.New("oil_pressure < 5 kPa", voc, false)
 	require.EqualError(t, err, "oil_pressure: the feed has no such field")
 	for _, src := range []string{"", `"text"`, "changed(gear)"} {

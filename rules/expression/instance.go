@@ -49,7 +49,8 @@ func (in *Instance) candidates(name string) []string {
 // axle and side, that of an axle or side to its wheels. 0 where it belongs to none in particular.
 func membersOf(each Each, suffix string) (bits uint64) {
 	for i, in := range InstancesOf[each] {
-		if suffix == in.Suffix || suffix == in.Axle || suffix == in.Side || in.Wheel == "" && slices.Contains(in.wheels, suffix) {
+		if suffix == in.Suffix || suffix == in.Axle || suffix == in.Side || in.Wheel == "" &&
+			slices.Contains(in.wheels, suffix) {
 			bits |= 1 << i
 		}
 	}

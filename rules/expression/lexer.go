@@ -47,7 +47,8 @@ func NewMistake(pos int, hint, format string, args ...any) *Mistake {
 var keywords = map[string]bool{"and": true, "or": true, "not": true}
 
 // foreign maps operators of other languages to ours.
-var foreign = map[string]string{"&&": "and", "||": "or", "!": "not", "=": "==", "<>": "!=", "=<": "<=", "=>": ">=", "&": "and", "|": "or"}
+var foreign = map[string]string{"&&": "and", "||": "or", "!": "not", "=": "==", "<>": "!=", "=<": "<=", "=>": ">=",
+	"&": "and", "|": "or"}
 
 // lex cuts src into tokens, the last of which is tEnd.
 func lex(src string, voc Vocabulary) ([]token, *Mistake) {
@@ -74,7 +75,8 @@ func lex(src string, voc Vocabulary) ([]token, *Mistake) {
 				i++
 			}
 			if i == start {
-				return nil, NewMistake(start, "names are written in a to z, 0 to 9 and _", "%q is no letter of a name", r)
+				return nil, NewMistake(start, "names are written in a to z, 0 to 9 and _", "%q is no letter of a name",
+					r)
 			}
 			t := token{kind: tName, pos: start, text: src[start:i]}
 			if strings.HasSuffix(t.text, "_") && i < len(src) && src[i] == '*' {
@@ -85,7 +87,8 @@ func lex(src string, voc Vocabulary) ([]token, *Mistake) {
 		case r == '"' || r == '\'':
 			end := strings.IndexByte(src[start+1:], src[start])
 			if end < 0 {
-				return nil, NewMistake(start, "end it with another "+string(r), "the text that begins here does not end")
+				return nil, NewMistake(start, "end it with another "+string(r),
+					"the text that begins here does not end")
 			}
 			out = append(out, token{kind: tString, pos: start, text: src[start+1 : start+1+end]})
 			i = start + end + 2
@@ -105,7 +108,8 @@ func lex(src string, voc Vocabulary) ([]token, *Mistake) {
 
 // operator returns the longest operator at the start of s, ours or a foreign one.
 func operator(s string) string {
-	for _, op := range []string{"==", "!=", "<=", ">=", "&&", "||", "<>", "=<", "=>", "<", ">", "+", "-", "*", "/", "%", "(", ")", ",", "!", "=", "&", "|"} {
+	for _, op := range []string{"==", "!=", "<=", ">=", "&&", "||", "<>", "=<", "=>", "<", ">", "+", "-", "*", "/", "%",
+		"(", ")", ",", "!", "=", "&", "|"} {
 		if strings.HasPrefix(s, op) {
 			return op
 		}

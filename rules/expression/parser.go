@@ -140,7 +140,8 @@ func (p *parser) expr(min int) *Node {
 		p.next()
 		right := p.expr(b)
 		if b == binding("<") && left.Kind == nodeBinary && binding(left.Text) == b && !left.paren {
-			return p.fail(t.pos, "write between(x, low, high), or two comparisons with and", "comparisons cannot be chained")
+			return p.fail(t.pos, "write between(x, low, high), or two comparisons with and",
+				"comparisons cannot be chained")
 		}
 		left = &Node{Kind: nodeBinary, Pos: t.pos, Text: t.text, Args: []*Node{left, right}}
 	}
@@ -182,7 +183,8 @@ func (p *parser) prefix() *Node {
 
 func (p *parser) call(name token) *Node {
 	if functions[name.text].max == 0 {
-		return p.fail(name.pos, document.Meant(name.text, functionNames, ""), "there is no function %s; there are %s", name.text, strings.Join(functionNames, ", "))
+		return p.fail(name.pos, document.Meant(name.text, functionNames, ""), "there is no function %s; there are %s",
+			name.text, strings.Join(functionNames, ", "))
 	}
 	p.next()
 	n := &Node{Kind: NodeCall, Pos: name.pos, Text: name.text}
@@ -193,7 +195,8 @@ func (p *parser) call(name token) *Node {
 			n.Args = append(n.Args, p.expr(0))
 			if c := p.next(); p.bad == nil && !isOp(c, ",") {
 				if c.kind == tEnd {
-					return p.fail(c.pos, "close it; between the braces of YAML a condition with a comma must stand in quotes", "the expression ends within %s(", name.text)
+					return p.fail(c.pos, "close it; between the braces of YAML a condition with a comma must stand "+
+						"in quotes", "the expression ends within %s(", name.text)
 				}
 				if !isOp(c, ")") {
 					return p.unexpected(c, "a comma or the closing parenthesis")

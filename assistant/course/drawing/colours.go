@@ -9,9 +9,9 @@ func hex(v uint32) color.RGBA {
 	return color.RGBA{uint8(v >> 16), uint8(v >> 8), uint8(v), 255}
 }
 
-// shades of the paints. The five of the room to talk are taken from cividis, which rises evenly in lightness for those who do not see
-// red or green as others do (Nuñez, Anderton, Renslow, PLoS ONE 13 (7), 2018; values from memory). They are the same on both pages;
-// the grey casing sets the darkest and the lightest off. Signs differ by shape besides.
+// shades of the paints. The five of the room to talk are taken from cividis, which rises evenly in lightness for those
+// who do not see red or green as others do (Nuñez, Anderton, Renslow, PLoS ONE 13 (7), 2018; values from memory). They
+// are the same on both pages; the grey casing sets the darkest and the lightest off. Signs differ by shape besides.
 var shades = map[paint]shade{
 	"room0":     {hex(0x00204C), hex(0x00204C)},
 	"room1":     {hex(0x48526B), hex(0x48526B)},

@@ -17,7 +17,8 @@ import (
 	"earshot/assistant/course"
 )
 
-var drawn = []string{"Budapest", "Monza", "Norisring", "Spielberg", "Silverstone", "Sakhir", "Nuerburgring", "Melbourne", "Catalunya", "MexicoCity", "Montreal", "Sepang"}
+var drawn = []string{"Budapest", "Monza", "Norisring", "Spielberg", "Silverstone", "Sakhir", "Nuerburgring", "Melbourne", "Catalunya",
+	"MexicoCity", "Montreal", "Sepang"}
 
 // keepPictures writes pictures into $EARSHOT_PICTURES, to be looked at.
 func keepPictures(t *testing.T, name string, m *course.Map, o Options) {
@@ -36,8 +37,8 @@ func keepPictures(t *testing.T, name string, m *course.Map, o Options) {
 	require.NoError(t, os.WriteFile(filepath.Join(folder, name+".svg"), b.Bytes(), 0o600))
 }
 
-// The labels of twelve surveyed courses (TUM racetrack-database, LGPL-3.0, from OpenStreetMap, ODbL), driven by an ideal car: none lies on another
-// or on the road, every corner has its number, and all of it is in the picture.
+// The labels of twelve surveyed courses (TUM racetrack-database, LGPL-3.0, from OpenStreetMap, ODbL), driven by an
+// ideal car: none lies on another or on the road, every corner has its number, and all of it is in the picture.
 func TestLabelsKeepClear(t *testing.T) {
 	for i, name := range drawn {
 		x, y := centreLine(t, name)
@@ -136,7 +137,8 @@ func TestSVGIsWellFormedAndSaysWhatItShows(t *testing.T) {
 		require.Contains(t, text, fmt.Sprintf(">%d</text>", c.Number))
 		require.Contains(t, text, fmt.Sprintf("corner %d, %s, ", c.Number, c.Hand))
 	}
-	for _, want := range []string{"prefers-color-scheme: dark", "direction of driving", "start line", "braking for corner 1", "turn-in for corner 1", "pit exit", ">N</text>", "Room to talk", " m</text>", "Weir &amp; "} {
+	for _, want := range []string{"prefers-color-scheme: dark", "direction of driving", "start line", "braking for corner 1",
+		"turn-in for corner 1", "pit exit", ">N</text>", "Room to talk", " m</text>", "Weir &amp; "} {
 		require.Contains(t, text, want)
 	}
 	var flat bytes.Buffer

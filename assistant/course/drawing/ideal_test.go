@@ -32,7 +32,8 @@ func centreLine(t testing.TB, name string) (x, y []float64) {
 	return x, y
 }
 
-// ideal drives a car that brakes and turns at 1.4 g and has 70 m/s at most twice around a closed line, and returns what was learned.
+// ideal drives a car that brakes and turns at 1.4 g and has 70 m/s at most twice around a closed line, and returns what
+// was learned.
 func ideal(t testing.TB, name string, x, y []float64, geo bool) *course.Map {
 	t.Helper()
 	n := len(x)

@@ -2,6 +2,7 @@ package drawing
 
 import (
 	"math"
+	"slices"
 	"sync"
 
 	"golang.org/x/image/font"
@@ -20,8 +21,8 @@ type line struct {
 	paint paint
 }
 
-// fonts are the two that texts are measured with and that a PNG is written with. A browser takes a face of its own, which may be wider: measured
-// widths are taken a little larger.
+// fonts are the two that texts are measured with and that a PNG is written with. A browser takes a face of its own,
+// which may be wider: measured widths are taken a little larger.
 var fonts = sync.OnceValue(func() [2]*sfnt.Font {
 	var f [2]*sfnt.Font
 	for i, data := range [][]byte{goregular.TTF, gobold.TTF} {
@@ -69,14 +70,19 @@ const (
 
 // put writes a line whose baseline begins at x, y.
 func (p *plan) put(x, y float64, l line, kind string) {
+	p.take(p.write(x, y, l, kind))
+}
+
+// write is put without keeping the place clear; it returns the place.
+func (p *plan) write(x, y float64, l line, kind string) box {
 	b := box{x, y - ascent*l.size, x + measure(l), y + descent*l.size}
 	p.texts = append(p.texts, text{x: x, y: y, size: l.size, bold: l.bold, paint: l.paint, s: l.s, kind: kind, box: b})
-	p.take(b)
+	return b
 }
 
 // label finds a place for a label at a point of the road: in the direction out as near as it goes, turning away from it
-// and farther off until it keeps clear of the road and of everything else. Far away it is joined to its point by a thin line. A label
-// of a straight, which can be read off the scale too, is left out where there is no room.
+// and farther off until it keeps clear of the road and of everything else. Far away it is joined to its point by a thin
+// line. A label of a straight, which can be read off the scale too, is left out where there is no room.
 func (p *plan) label(at, out vec, lines []line, kind string) {
 	w, h := 0.0, 0.0
 	for _, l := range lines {
@@ -84,18 +90,18 @@ func (p *plan) label(at, out vec, lines []line, kind string) {
 		h += (ascent + descent) * l.size
 	}
 	best := p.search(at, out, w, h, []float64{casing/2 + 5, 20, 28, 38, 50, 64}, false)
-	if math.IsInf(best.cost, 1) && kind != "straight" {
+	if best.none() && kind != "straight" {
 		best = p.search(at, out, w, h, []float64{80, 100, 125, 150, 180}, false)
 	}
-	if math.IsInf(best.cost, 1) && kind != "straight" { // rather over the road than not at all
+	if best.none() && kind != "straight" { // rather over the road than not at all
 		best = p.search(at, out, w, h, []float64{38, 64, 100, 150, 200, 260, 330, 410, 500}, true)
 	}
-	if math.IsInf(best.cost, 1) {
+	if best.none() {
 		return
 	}
 	if best.off > leader {
 		from := at.add(best.dir.times(casing/2 + 2))
-		p.strokes = append(p.strokes, stroke{points: []vec{from, edge(best.b, at)}, wide: 1.2, paint: paintQuiet})
+		p.line([]vec{from, edge(best.b, at)}, 1.2, paintQuiet, "")
 	}
 	y := best.b.y0
 	for _, l := range lines {
@@ -109,8 +115,7 @@ func (p *plan) label(at, out vec, lines []line, kind string) {
 		case best.dir.x < -0.5:
 			x = best.b.x1 - wide
 		}
-		t := box{x, y - ascent*l.size, x + wide, y + descent*l.size}
-		p.texts = append(p.texts, text{x: x, y: y, size: l.size, bold: l.bold, paint: l.paint, s: l.s, kind: kind, box: t})
+		p.write(x, y, l, kind)
 		y += descent * l.size
 	}
 	p.take(best.b)
@@ -124,7 +129,10 @@ type try struct {
 	dir  vec
 }
 
-// search looks for the free place of w by h at some offsets from a point that costs the least. Its line may go over the road or not.
+func (t try) none() bool { return math.IsInf(t.cost, 1) }
+
+// search looks for the free place of w by h at some offsets from a point that costs the least. Its line may go over the
+// road or not.
 func (p *plan) search(at, out vec, w, h float64, offs []float64, over bool) try {
 	best := try{cost: math.Inf(1)}
 	for _, off := range offs {
@@ -140,7 +148,9 @@ func (p *plan) search(at, out vec, w, h float64, offs []float64, over bool) try 
 				if cost >= best.cost || !p.free(b) {
 					continue
 				}
-				if from, to := at.add(dir.times(casing/2+3)), edge(b, at); !over && p.crosses(from, to) || off > leader && p.through(from, to) {
+				from, to := at.add(dir.times(casing/2+3)), edge(b, at)
+				if !over && p.crosses(from, to) ||
+					off > leader && p.through(from, to) {
 					continue
 				}
 				best = try{b, cost, off, dir}
@@ -155,24 +165,14 @@ const leader = 30.0
 
 // through tells whether the line from a to b goes through a label or a sign.
 func (p *plan) through(a, b vec) bool {
-	for _, t := range p.taken {
-		if meets(t, a, b) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(p.taken, func(t box) bool { return meets(t, a, b) })
 }
 
 // nearRoad tells whether one of the points lies nearer to the middle of the road than that.
 func (p *plan) nearRoad(points []vec, than float64) bool {
-	for _, at := range points {
-		for _, v := range p.road {
-			if at.dist(v) < than {
-				return true
-			}
-		}
-	}
-	return false
+	return slices.ContainsFunc(points, func(at vec) bool {
+		return slices.ContainsFunc(p.road, func(v vec) bool { return at.dist(v) < than })
+	})
 }
 
 // edge is the place of a box that is nearest to a point.
@@ -185,13 +185,7 @@ func (p *plan) free(b box) bool {
 	if b.x0 < 8 || b.y0 < 80 || b.x1 > p.w-8 || b.y1 > p.h-4 {
 		return false
 	}
-	g := b.grown(clear)
-	for _, t := range p.taken {
-		if g.meets(t) {
-			return false
-		}
-	}
-	return !p.onRoad(b)
+	return !slices.ContainsFunc(p.taken, b.grown(clear).meets) && !p.onRoad(b)
 }
 
 // onRoad tells whether a box comes nearer to the road than its edge.

@@ -11,24 +11,27 @@ const (
 	signWide   = 34.0
 )
 
-// layLegend says in words what colours and signs mean, and how long 500 m are. It makes the picture higher by what it needs.
+// layLegend says in words what colours and signs mean, and how long 500 m are. It makes the picture higher by what it
+// needs.
 func (p *plan) layLegend() {
 	x, y := legendLeft, p.h+legendGap
-	p.put(x, y, line{"Room to talk: clear road until the next braking or turn-in point", textSize, true, paintText}, "legend")
+	p.put(x, y, line{"Room to talk: clear road until the next braking or turn-in point", textSize, true, paintText},
+		"legend")
 	y += rowHigh
-	item := func(words string, sign func(at vec)) {
+	item := func(words string, sign func(m vec)) { // m: the middle of the sign
 		l := line{words, textSize, false, paintText}
 		if need := signWide + measure(l) + 26; x > legendLeft && x+need > p.w-legendLeft {
 			x, y = legendLeft, y+rowHigh
 		}
-		sign(vec{x, y - textSize*0.35})
+		sign(vec{x + 12, y - textSize*0.35})
 		p.put(x+signWide, y, l, "legend")
 		x += signWide + measure(l) + 26
 	}
 	for i, l := range levels {
-		item(l.word, func(at vec) {
-			to := at.add(vec{signWide - 10, 0})
-			p.strokes = append(p.strokes, stroke{points: []vec{at, to}, wide: casing, paint: paintCasing}, stroke{points: []vec{at, to}, wide: roadWide, paint: roomPaint(i)})
+		item(l.word, func(m vec) {
+			points := []vec{m.sub(vec{12, 0}), m.add(vec{12, 0})}
+			p.line(points, casing, paintCasing, "")
+			p.line(points, roadWide, roomPaint(i), "")
 		})
 	}
 	x, y = legendLeft, y+rowHigh
@@ -40,21 +43,18 @@ func (p *plan) layLegend() {
 		turnIn, marks = turnIn || s.paint == paintTurn, marks || s.paint == paintMark
 	}
 	if braking {
-		item("braking begins", func(at vec) {
-			m := at.add(vec{12, 0})
-			p.strokes = append(p.strokes, stroke{points: []vec{m.sub(vec{0, 12}), m.add(vec{0, 12})}, wide: 4, paint: paintBrake})
+		item("braking begins", func(m vec) {
+			p.line([]vec{m.sub(vec{0, 12}), m.add(vec{0, 12})}, 4, paintBrake, "")
 		})
 	}
 	if turnIn {
-		item("turn-in", func(at vec) {
-			m := at.add(vec{12, 0})
-			p.patches = append(p.patches, patch{points: []vec{m.add(vec{7, 0}), m.add(vec{0, 7}), m.sub(vec{7, 0}), m.sub(vec{0, 7})}, paint: paintTurn})
+		item("turn-in", func(m vec) {
+			p.shape([]vec{m.add(vec{7, 0}), m.add(vec{0, 7}), m.sub(vec{7, 0}), m.sub(vec{0, 7})}, paintTurn, "")
 		})
 	}
 	if marks {
-		item("your marks", func(at vec) {
-			m := at.add(vec{12, 0})
-			p.patches = append(p.patches, patch{points: circle(m, 7), paint: paintMark})
+		item("your marks", func(m vec) {
+			p.shape(circle(m, 7), paintMark, "")
 		})
 	}
 	p.scaleBar(&x, &y)
@@ -80,7 +80,7 @@ func (p *plan) scaleBar(x, y *float64) {
 	a := vec{*x + 6, *y - textSize*0.35}
 	b := a.add(vec{long, 0})
 	for _, s := range [][]vec{{a, b}, {a.sub(vec{0, 6}), a.add(vec{0, 6})}, {b.sub(vec{0, 6}), b.add(vec{0, 6})}} {
-		p.strokes = append(p.strokes, stroke{points: s, wide: 2, paint: paintText, what: "scale"})
+		p.line(s, 2, paintText, "scale")
 	}
 	p.put(b.x+10, *y, l, "legend")
 	*x = b.x + 10 + measure(l) + 30
@@ -90,8 +90,8 @@ func (p *plan) scaleBar(x, y *float64) {
 func (p *plan) north(x, y float64) {
 	a := vec{x + 8, y + 5}
 	b := a.sub(vec{0, 18})
-	p.strokes = append(p.strokes, stroke{points: []vec{a, b}, wide: 2, paint: paintText, what: "north"})
-	p.patches = append(p.patches, patch{points: []vec{b.sub(vec{0, 9}), b.add(vec{5, 2}), b.add(vec{-5, 2})}, paint: paintText})
+	p.line([]vec{a, b}, 2, paintText, "north")
+	p.shape([]vec{b.sub(vec{0, 9}), b.add(vec{5, 2}), b.add(vec{-5, 2})}, paintText, "")
 	p.put(x+20, y, line{"N", textSize, true, paintText}, "legend")
 }
 

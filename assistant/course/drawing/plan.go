@@ -147,22 +147,20 @@ func newPlan(m *course.Map, o Options) (*plan, error) {
 	return p, nil
 }
 
-// place finds the scale and lays the line of the map into the picture. A course that is much higher than wide makes the picture higher, up
-// to a square and a half.
+// place finds the scale and lays the line of the map into the picture. A course that is much higher than wide makes the
+// picture higher, up to a square and a half.
 func (p *plan) place() {
-	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-	for i := range p.m.X {
-		x0, x1 = min(x0, p.m.X[i]), max(x1, p.m.X[i])
-		y0, y1 = min(y0, p.m.Y[i]), max(y1, p.m.Y[i])
+	for i, x := range p.m.X {
+		p.road = append(p.road, vec{x, p.m.Y[i]}) // in metres for now
 	}
+	b := around(p.road)
 	top := border + 40.0
 	room := p.w - 2*border
-	p.scale = min(room/max(x1-x0, 1), 1.25*room/max(y1-y0, 1))
-	high := (y1 - y0) * p.scale
-	p.h = top + high + border - 30
-	shift := (room - (x1-x0)*p.scale) / 2
-	for i := range p.m.X {
-		p.road = append(p.road, vec{border + shift + (p.m.X[i]-x0)*p.scale, top + (y1-p.m.Y[i])*p.scale})
+	p.scale = min(room/max(b.x1-b.x0, 1), 1.25*room/max(b.y1-b.y0, 1))
+	p.h = top + (b.y1-b.y0)*p.scale + border - 30
+	shift := (room - (b.x1-b.x0)*p.scale) / 2
+	for i, v := range p.road {
+		p.road[i] = vec{border + shift + (v.x-b.x0)*p.scale, top + (b.y1-v.y)*p.scale}
 	}
 }
 
@@ -216,11 +214,12 @@ func (p *plan) layRoad() {
 		for k := i; k <= j; k++ {
 			points = append(points, p.road[k%n])
 		}
-		p.strokes = append(p.strokes, stroke{points: points, wide: roadWide, paint: roomPaint(of(i)), what: "room to talk: " + levels[of(i)].word})
+		p.line(points, roadWide, roomPaint(of(i)), "room to talk: "+levels[of(i)].word)
 		i = j
 	}
 	if start == n { // the same all around
-		p.strokes = append(p.strokes, stroke{points: p.road, wide: roadWide, paint: roomPaint(of(0)), closed: true, what: "room to talk: " + levels[of(0)].word})
+		p.strokes = append(p.strokes, stroke{points: p.road, wide: roadWide, paint: roomPaint(of(0)), closed: true,
+			what: "room to talk: " + levels[of(0)].word})
 	}
 }
 
@@ -230,8 +229,18 @@ func roomPaint(level int) paint { return paint(fmt.Sprintf("room%d", level)) }
 func (p *plan) bar(at, dir vec, half, wide float64, paint paint, what string) {
 	l := dir.left().times(half)
 	a, b := at.add(l), at.sub(l)
-	p.strokes = append(p.strokes, stroke{points: []vec{a, b}, wide: wide, paint: paint, what: what})
+	p.line([]vec{a, b}, wide, paint, what)
 	p.take(around([]vec{a, b}).grown(wide / 2))
+}
+
+// line draws a line; what is for a reader who cannot see it.
+func (p *plan) line(points []vec, wide float64, paint paint, what string) {
+	p.strokes = append(p.strokes, stroke{points: points, wide: wide, paint: paint, what: what})
+}
+
+// shape fills a shape.
+func (p *plan) shape(points []vec, paint paint, what string) {
+	p.patches = append(p.patches, patch{points: points, paint: paint, what: what})
 }
 
 func (p *plan) take(b box) { p.taken = append(p.taken, b) }
@@ -260,8 +269,8 @@ func (p *plan) layStart() {
 			if p.nearRoad(append([]vec{a, a.add(dir.times(long / 2))}, tip...), casing/2+6) {
 				continue
 			}
-			p.strokes = append(p.strokes, stroke{points: []vec{a, b}, wide: 4, paint: paintText, what: "direction of driving"})
-			p.patches = append(p.patches, patch{points: tip, paint: paintText})
+			p.line([]vec{a, b}, 4, paintText, "direction of driving")
+			p.shape(tip, paintText, "")
 			p.take(area)
 			p.label(at.add(s.times(8)), s, []line{{"start", textSize, true, paintText}}, "start")
 			return
@@ -297,7 +306,7 @@ func (p *plan) layPoints() {
 			l := dir.left()
 			const r = 7.0
 			d := []vec{at.add(dir.times(r)), at.add(l.times(r)), at.sub(dir.times(r)), at.sub(l.times(r))}
-			p.patches = append(p.patches, patch{points: d, paint: paintTurn, what: fmt.Sprintf("turn-in for %s", cornerWord(c))})
+			p.shape(d, paintTurn, fmt.Sprintf("turn-in for %s", cornerWord(c)))
 			p.take(around(d))
 		}
 	}
@@ -331,7 +340,7 @@ func (p *plan) layMarks(marks []Mark) {
 	for _, k := range marks {
 		at, dir := p.at(k.Distance)
 		ring := circle(at, 7)
-		p.patches = append(p.patches, patch{points: ring, paint: paintMark, what: "mark " + k.Text})
+		p.shape(ring, paintMark, "mark "+k.Text)
 		p.take(around(ring))
 		p.label(at, p.outside(k.Distance, dir).times(-1), []line{{k.Text, textSize, true, paintMark}}, "mark")
 	}
@@ -346,7 +355,8 @@ func (p *plan) layStraights() {
 		}
 		middle := s.From + s.Length/2
 		at, dir := p.at(middle)
-		p.label(at, p.outside(middle, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.Length), textSize, false, paintQuiet}}, "straight")
+		p.label(at, p.outside(middle, dir).times(-1), []line{{fmt.Sprintf("%.0f m", s.Length), textSize, false,
+			paintQuiet}}, "straight")
 	}
 }
 

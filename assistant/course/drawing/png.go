@@ -7,6 +7,7 @@ import (
 	"image/png"
 	"io"
 	"math"
+	"slices"
 
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/opentype"
@@ -40,11 +41,13 @@ func (p *plan) raster(dark bool) (*image.RGBA, error) {
 		c.fill([][]vec{a.points}, of(a.paint, dark))
 	}
 	for _, t := range p.texts {
-		face, err := opentype.NewFace(fontOf(t.bold), &opentype.FaceOptions{Size: t.size, DPI: 72, Hinting: font.HintingNone})
+		face, err := opentype.NewFace(fontOf(t.bold), &opentype.FaceOptions{Size: t.size, DPI: 72,
+			Hinting: font.HintingNone})
 		if err != nil {
 			return nil, err
 		}
-		d := font.Drawer{Dst: img, Src: image.NewUniform(of(t.paint, dark)), Face: face, Dot: fixed.Point26_6{X: fixed.Int26_6(t.x * 64), Y: fixed.Int26_6(t.y * 64)}}
+		d := font.Drawer{Dst: img, Src: image.NewUniform(of(t.paint, dark)), Face: face,
+			Dot: fixed.Point26_6{X: fixed.Int26_6(t.x * 64), Y: fixed.Int26_6(t.y * 64)}}
 		d.DrawString(t.s)
 		if err := face.Close(); err != nil {
 			return nil, err
@@ -88,7 +91,8 @@ func (c *canvas) fill(shapes [][]vec, ink color.RGBA) {
 		all = append(all, s...)
 	}
 	b := around(all)
-	r := image.Rect(int(math.Floor(b.x0)), int(math.Floor(b.y0)), int(math.Ceil(b.x1)), int(math.Ceil(b.y1))).Intersect(c.img.Bounds())
+	r := image.Rect(int(math.Floor(b.x0)), int(math.Floor(b.y0)), int(math.Ceil(b.x1)),
+		int(math.Ceil(b.y1))).Intersect(c.img.Bounds())
 	if len(all) == 0 || r.Empty() {
 		return
 	}
@@ -99,9 +103,7 @@ func (c *canvas) fill(shapes [][]vec, ink color.RGBA) {
 			continue
 		}
 		if area(s) < 0 { // all the same way round, so that overlaps add up
-			for i, j := 0, len(s)-1; i < j; i, j = i+1, j-1 {
-				s[i], s[j] = s[j], s[i]
-			}
+			slices.Reverse(s)
 		}
 		for i, v := range s {
 			if v = v.sub(corner); i == 0 {

@@ -12,17 +12,19 @@ import (
 	"earshot/assistant/course"
 )
 
-// SVG writes a picture of the course as an SVG element that can stand alone or inside of a page. Its colours follow the reader's
-// choice of a light or a dark page.
+// SVG writes a picture of the course as an SVG element that can stand alone or inside of a page. Its colours follow the
+// reader's choice of a light or a dark page.
 func SVG(w io.Writer, m *course.Map, o Options) error {
 	p, err := newPlan(m, o)
 	if err != nil {
 		return err
 	}
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, `<svg xmlns="http://www.w3.org/2000/svg" class="course" viewBox="0 0 %s %s" role="img" aria-label="%s">`+"\n", num(p.w), num(p.h), escape(p.about))
+	fmt.Fprintf(b, `<svg xmlns="http://www.w3.org/2000/svg" class="course" viewBox="0 0 %s %s" role="img" `+
+		`aria-label="%s">`+"\n", num(p.w), num(p.h), escape(p.about))
 	fmt.Fprintf(b, "<title>%s</title>\n<style>\n", escape(p.title))
-	b.WriteString(".course { max-width: 100%; font-family: system-ui, \"DejaVu Sans\", Arial, sans-serif; }\n.course path { fill: none; stroke-linejoin: round; }\n")
+	b.WriteString(".course { max-width: 100%; font-family: system-ui, \"DejaVu Sans\", Arial, sans-serif; }\n" +
+		".course path { fill: none; stroke-linejoin: round; }\n")
 	styles(b, "", false)
 	b.WriteString("@media (prefers-color-scheme: dark) {\n")
 	styles(b, "  ", true)
@@ -43,7 +45,8 @@ func SVG(w io.Writer, m *course.Map, o Options) error {
 		if t.bold {
 			weight = ` font-weight="700"`
 		}
-		fmt.Fprintf(b, `<text class="c-%s t-%s" x="%s" y="%s" font-size="%s"%s>%s</text>`+"\n", t.paint, t.kind, num(t.x), num(t.y), num(t.size), weight, escape(t.s))
+		fmt.Fprintf(b, `<text class="c-%s t-%s" x="%s" y="%s" font-size="%s"%s>%s</text>`+"\n", t.paint, t.kind,
+			num(t.x), num(t.y), num(t.size), weight, escape(t.s))
 	}
 	b.WriteString("</svg>\n")
 	return b.Flush()
@@ -51,13 +54,15 @@ func SVG(w io.Writer, m *course.Map, o Options) error {
 
 // styles writes the colours. A path takes its stroke from the class, a filled one and a text their fill.
 func styles(b *bufio.Writer, indent string, dark bool) {
-	for _, p := range []paint{"room0", "room1", "room2", "room3", "room4", paintCasing, paintText, paintQuiet, paintBrake, paintTurn, paintMark, paintBack} {
+	for _, p := range []paint{"room0", "room1", "room2", "room3", "room4", paintCasing, paintText, paintQuiet,
+		paintBrake, paintTurn, paintMark, paintBack} {
 		c := css(of(p, dark))
 		if p == paintBack {
 			fmt.Fprintf(b, "%s.course .c-back { fill: %s; }\n", indent, c)
 			continue
 		}
-		fmt.Fprintf(b, "%s.course .c-%s { stroke: %s; color: %s; }\n%s.course text.c-%s { stroke: none; fill: %s; }\n", indent, p, c, c, indent, p, c)
+		fmt.Fprintf(b, "%s.course .c-%s { stroke: %s; color: %s; }\n%s.course text.c-%s { stroke: none; fill: %s; }\n",
+			indent, p, c, c, indent, p, c)
 	}
 }
 
@@ -66,14 +71,11 @@ func css(c color.RGBA) string { return fmt.Sprintf("#%02X%02X%02X", c.R, c.G, c.
 func path(b *bufio.Writer, points []vec, closed bool) {
 	b.WriteString(`<path d="`)
 	for i, v := range points {
+		move := "L"
 		if i == 0 {
-			b.WriteByte('M')
-		} else {
-			b.WriteByte('L')
+			move = "M"
 		}
-		b.WriteString(num(v.x))
-		b.WriteByte(' ')
-		b.WriteString(num(v.y))
+		b.WriteString(move + num(v.x) + " " + num(v.y))
 	}
 	if closed {
 		b.WriteByte('Z')

@@ -17,10 +17,11 @@ type Keeper struct {
 	given  map[*course.Map]string // names that were given to learned maps, by the first of them
 }
 
-// NewKeeper returns a Keeper for folder. known are the courses that it has (as List returned them), feed and car are written
-// beside what is saved.
+// NewKeeper returns a Keeper for folder. known are the courses that it has (as List returned them), feed and car are
+// written beside what is saved.
 func NewKeeper(folder string, known []Entry, feed, car string, now func() time.Time) *Keeper {
-	return &Keeper{folder: folder, about: course.Saved{Feed: feed, Car: car}, now: now, known: known, given: map[*course.Map]string{}}
+	return &Keeper{folder: folder, about: course.Saved{Feed: feed, Car: car}, now: now, known: known,
+		given: map[*course.Map]string{}}
 }
 
 // Keep writes m over the saved course that it is, or as a new one; fresh tells that the course was not there before.

@@ -45,8 +45,8 @@ type Entry struct {
 	Path string
 }
 
-// List glances at all courses of a folder, in the order of their names. A folder that does not exist has none. What cannot be
-// read is left out and told, a mistake each.
+// List glances at all courses of a folder, in the order of their names. A folder that does not exist has none. What
+// cannot be read is left out and told, a mistake each.
 func List(folder string) ([]Entry, []error) {
 	files, err := os.ReadDir(folder)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -105,7 +105,8 @@ func Find(folder, name string) (Entry, error) {
 		names = append(names, e.Name)
 	}
 	if len(names) == 0 {
-		return Entry{}, fmt.Errorf("%w: %s (none is saved in %s yet: earshot run saves them)", ErrNoCourse, name, folder)
+		return Entry{}, fmt.Errorf("%w: %s (none is saved in %s yet: earshot run saves them)", ErrNoCourse, name,
+			folder)
 	}
 	return Entry{}, fmt.Errorf("%w: %s (there are: %s)", ErrNoCourse, name, strings.Join(names, ", "))
 }

@@ -62,7 +62,8 @@ func TestKeeperNamesAndBetters(t *testing.T) {
 	a, b := ring(t, 100), ring(t, 200)
 	better := *a
 	better.Laps = 7
-	require.Equal(t, []string{"course 628 m true <nil>", "course 628 m false <nil>", "course 1257 m true <nil>"}, keep(t, folder, a, &better, b))
+	require.Equal(t, []string{"course 628 m true <nil>", "course 628 m false <nil>", "course 1257 m true <nil>"},
+		keep(t, folder, a, &better, b))
 	require.Equal(t, []string{"course-1257-m.json=course 1257 m", "course-628-m.json=course 628 m"}, names(t, folder))
 
 	// The next session: recognised, it goes on under its name, which the user may have changed.
@@ -81,7 +82,8 @@ func TestKeeperNamesAndBetters(t *testing.T) {
 	other.Name = "Tin Plate"
 	require.Equal(t, []string{"Tin Plate 2 true <nil>", "course 628 m true <nil>"}, keep(t, folder, other, ring(t, 100.001)))
 	require.Equal(t, []string{"course 628 m 2 true <nil>"}, keep(t, folder, ring(t, 99.99)))
-	require.Equal(t, []string{"tin-plate.json=Tin Plate", "tin-plate-2.json=Tin Plate 2", "course-1257-m.json=course 1257 m", "course-628-m.json=course 628 m", "course-628-m-2.json=course 628 m 2"},
+	require.Equal(t, []string{"tin-plate.json=Tin Plate", "tin-plate-2.json=Tin Plate 2", "course-1257-m.json=course 1257 m",
+		"course-628-m.json=course 628 m", "course-628-m-2.json=course 628 m 2"},
 		sortedBy(names(t, folder), "tin-plate.json", "tin-plate-2.json", "course-1257", "course-628-m.json", "course-628-m-2"))
 	e, err = Find(folder, "Tin Plate")
 	require.NoError(t, err)

@@ -322,30 +322,17 @@ func (p *parser) canLabels(n *document.Node, m mapped, d *can.SignalDefinition, 
 	}
 }
 
-// dbcUnits are spellings of DBC files for those of package channel.
-var dbcUnits = map[string]string{
-	"kph": "km/h", "KPH": "km/h", "kmh": "km/h", "Km/h": "km/h", "KM/H": "km/h", "km/hr": "km/h", "MPH": "mph", "mps": "m/s", "knots": "kn",
-	"RPM": "rpm", "Rpm": "rpm", "1/min": "rpm", "U/min": "rpm", "min-1": "rpm", "r/min": "rpm",
-	"C": "°C", "deg C": "°C", "Deg C": "°C", "degrees C": "°C", "Celsius": "°C", "celsius": "°C", "F": "°F", "deg F": "°F",
-	"degrees": "deg", "degree": "deg", "Deg": "deg", "DEG": "deg", "Degree": "deg", "degree/s": "deg/s", "degrees/s": "deg/s", "deg/sec": "deg/s",
-	"G": "g", "m/sec2": "m/s2", "m/ss": "m/s2", "kpa": "kPa", "KPA": "kPa", "Bar": "bar", "PSI": "psi", "mBar": "mbar",
-	"percent": "%", "Percent": "%", "pct": "%", "sec": "s", "meters": "m", "meter": "m", "litre": "l", "liters": "l", "litres": "l", "Liters": "l",
-}
-
 // dbcUnit is the spelling of package channel for one of a DBC file; "" where it is none of that quantity.
 func dbcUnit(unit string, q channel.Quantity) string {
 	unit = strings.TrimSpace(unit)
-	if s, ok := dbcUnits[unit]; ok {
-		unit = s
-	}
 	if unit == "K" && q == channel.Temperature {
 		return "K_abs"
 	}
-	u, ok := channel.UnitNamed(unit)
+	u, ok := channel.UnitMeant(unit)
 	if !ok || u.Quantity != q && !(u.Quantity == channel.Temperature && q == channel.TemperatureDifference) {
 		return ""
 	}
-	return unit
+	return u.Spelling
 }
 
 // canAnswer reads what becomes of a parameter of SAE J1979 service 01.

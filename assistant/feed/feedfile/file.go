@@ -25,7 +25,6 @@ import (
 type File struct {
 	Path      string         // of the file, for messages
 	Name      string         // how the feed is called, for people
-	About     string         // one line for people
 	Car       string         // the car file that goes with it: a name, or a path from this file; empty where it says none
 	Transport transport.Spec // a replay puts its own here
 	Codec     string         // packet, json, csv, nmea or can

@@ -56,7 +56,8 @@ func (p *parser) top(n *document.Node) document.Object {
 		return o
 	}
 	f := p.f
-	f.Name, f.About, f.Car = p.Text(o.Get("name"), "name"), p.Text(o.Get("about"), "about"), p.Text(o.Get("car"), "car")
+	f.Name, f.Car = p.Text(o.Get("name"), "name"), p.Text(o.Get("car"), "car")
+	p.Text(o.Get("about"), "about") // for who reads the file
 	p.own(o.Get("own_channels"))
 	if p.shared(o) {
 		return o

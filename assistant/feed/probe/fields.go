@@ -7,6 +7,8 @@ import (
 	"math/bits"
 	"slices"
 	"strings"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // The cut of a datagram into fields is the one that describes what came in the fewest bits (minimum description length;
@@ -181,12 +183,8 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 	if big {
 		lead, tail = tail, lead
 	}
-	varies := false
-	for i := at; i < at+f.size; i++ {
-		varies = varies || !same[i]
-	}
 	// A field whose lowest byte never changes is a narrower field beside it, or a float of few digits.
-	if !varies || !f.float && f.size > 1 && same[tail] {
+	if !slices.Contains(same[at:at+f.size], false) || !f.float && f.size > 1 && same[tail] {
 		return t
 	}
 	high := f.size - 1 // the place of the most significant byte that varies, from the least significant one
@@ -198,10 +196,8 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 	var within, across carries
 	var end int64 // of the run before
 	var values []float64
-	var rising, moved, ones int
-	var sum, dev float64
 	var stepList []int64
-	nonzero, n := 0, 0
+	rising, nonzero := 0, 0
 	for _, r := range p.runs {
 		var last, before int64
 		for i, d := range r {
@@ -212,9 +208,7 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 			if v != 0 {
 				nonzero++
 			}
-			n++
 			values = append(values, v)
-			sum += v
 			if i > 0 {
 				step := o - last
 				steps += math.Abs(v - values[len(values)-2])
@@ -224,9 +218,6 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 					guess = o - 2*last + before
 				}
 				linear += length(guess)
-				if step != 0 {
-					moved++
-				}
 				if !f.signed && !f.float && f.size < 8 {
 					step &= 1<<(8*f.size) - 1 // a counter wraps around
 				}
@@ -234,11 +225,8 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 				if step > 0 && step < 1<<(8*f.size-2) {
 					rising++
 				}
-				if step == 1 {
-					ones++
-				}
 				within.see(top(o) != top(last), o-last, high)
-			} else if n > 1 {
+			} else if len(values) > 1 {
 				across.see(top(o) != top(end), o-end, high)
 			}
 			before, last = last, o
@@ -250,11 +238,10 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 	if m < leastSeen/2 {
 		return t
 	}
-	mean := sum / float64(n)
+	mean, dev := stat.Mean(values, nil), 0.0
 	for _, v := range values {
-		dev += math.Abs(v - mean)
+		dev += math.Abs(v-mean) / float64(len(values))
 	}
-	dev /= float64(n)
 	if dev == 0 {
 		return t
 	}
@@ -279,10 +266,7 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 		return t
 	}
 	if f.float {
-		if nonzero < 8 || nonzero*50 < n {
-			return t
-		}
-		if len(slices.Compact(slices.Sorted(slices.Values(values)))) < 6 {
+		if nonzero < 8 || nonzero*50 < len(values) || len(slices.Compact(slices.Sorted(slices.Values(values)))) < 6 {
 			return t
 		}
 		t.cost = max(t.cost-floatBonus, 0.5)
@@ -290,8 +274,8 @@ func (p *part) try(f form, at int, big bool, same []bool) trial {
 		if within.another(m) || within.changed == 0 && across.another(math.Inf(1)) {
 			return t
 		}
-		// Bytes above that never change: the narrower number says the same, unless the lower byte sweeps as the lower half of
-		// a number does and the upper one is not zero.
+		// Bytes above that never change: the narrower number says the same, unless the lower byte sweeps as the lower
+		// half of a number does and the upper one is not zero.
 		switch {
 		case f.size == 4 && same[lead] && same[lead+step(big)]:
 			return t
@@ -365,13 +349,12 @@ func length(step int64) float64 {
 
 // flagLike tells whether a byte holds a few bits rather than a number that steps through its values.
 func flagLike(values []float64) bool {
-	var seen, varying byte
+	var varying byte
 	first := byte(int(values[0]))
 	distinct := map[byte]bool{}
 	near := true
 	for i, v := range values {
 		b := byte(int(v))
-		seen |= b
 		varying |= b ^ first
 		distinct[b] = true
 		if i > 0 {

@@ -92,8 +92,8 @@ func (j *judge) often(so func(float64) bool, values ...int) (n int) {
 	return n
 }
 
-// fits finds the first of these units in which a reading that stands at x now would lie within lo to hi, and in how many
-// of them it would.
+// fits finds the first of these units in which a reading that stands at x now would lie within lo to hi, and in how
+// many of them it would.
 func (j *judge) fits(id channel.ID, x, lo, hi float64, units ...string) (unit string, would float64, n int) {
 	cur := j.current(id)
 	for _, s := range units {

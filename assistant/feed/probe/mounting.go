@@ -60,7 +60,8 @@ func (j *judge) accelerations() {
 		if unit := j.unitFor(channel.AccelerationLong, r, 0.25); unit != "" {
 			j.accuseUnit(unit, evidence, n, r, channel.AccelerationLong)
 		} else if least, most := math.Abs(xx)*r, r/math.Abs(xx); n >= 3*enough && (least > 1.3 || most < 1/1.3) {
-			// Noise in either widens what it may be, and one shift of gear or one bad reading weighs much in a few seconds.
+			// Noise in either widens what it may be, and one shift of gear or one bad reading weighs much in a few
+			// seconds.
 			j.accuseScale(evidence, n, r, channel.AccelerationLong)
 		} else {
 			j.gravity(long, rate, channel.AccelerationLong)

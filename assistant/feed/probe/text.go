@@ -354,9 +354,9 @@ func asCSV(lines []string, d Description) (Description, bool) {
 	points, commas := 0, 0
 	for _, r := range rows[1:] {
 		for _, c := range r {
-			if _, ok := number(c, true); ok && strings.Contains(c, ",") {
+			if strings.Contains(c, ",") && !math.IsNaN(number(c, true)) {
 				commas++
-			} else if _, ok := number(c, false); ok && strings.Contains(c, ".") {
+			} else if strings.Contains(c, ".") && !math.IsNaN(number(c, false)) {
 				points++
 			}
 		}
@@ -365,7 +365,7 @@ func asCSV(lines []string, d Description) (Description, bool) {
 	share := func(r []string) float64 {
 		n := 0
 		for _, c := range r {
-			if _, ok := number(c, d.DecimalComma); ok {
+			if !math.IsNaN(number(c, d.DecimalComma)) {
 				n++
 			}
 		}
@@ -390,7 +390,7 @@ func asCSV(lines []string, d Description) (Description, bool) {
 			c.Name = csv.Name(rows[0][i])
 		}
 		rows = rows[1:]
-		if share(rows[0]) == 0 && known(rows[0]) > 0 {
+		if share(rows[0]) == 0 && slices.ContainsFunc(rows[0], isUnit) {
 			d.UnitsRow = true
 			units, rows = rows[0], rows[1:]
 		}
@@ -401,11 +401,7 @@ func asCSV(lines []string, d Description) (Description, bool) {
 				c.Empty++
 				continue
 			}
-			v, ok := number(r[i], d.DecimalComma)
-			if !ok {
-				v = math.NaN()
-			}
-			c.add(r[i], v)
+			c.add(r[i], number(r[i], d.DecimalComma))
 		}
 		if units != nil {
 			c.Unit = strings.Trim(units[i], "[]() ")
@@ -417,22 +413,20 @@ func asCSV(lines []string, d Description) (Description, bool) {
 	return d, true
 }
 
-func number(s string, comma bool) (float64, bool) {
-	if v, ok := codec.ParseNumber([]byte(s), comma); ok {
-		return v, true
+// number reads a number or a clock's time; NaN where the text is neither.
+func number(s string, comma bool) float64 {
+	if v, ok := codec.ParseClock([]byte(s), comma); ok {
+		return v
 	}
-	return codec.ParseClock([]byte(s), comma)
+	if v, ok := codec.ParseNumber([]byte(s), comma); ok {
+		return v
+	}
+	return math.NaN()
 }
 
-// known counts the cells that are units.
-func known(cells []string) int {
-	n := 0
-	for _, c := range cells {
-		if _, ok := unitCalled(strings.Trim(c, "[]() ")); ok {
-			n++
-		}
-	}
-	return n
+func isUnit(cell string) bool {
+	_, ok := channel.UnitMeant(strings.Trim(cell, "[]() "))
+	return ok
 }
 
 // cutUnit takes a unit in brackets off the end of a name.
@@ -444,13 +438,4 @@ func cutUnit(name string) (base, unit string) {
 		}
 	}
 	return name, ""
-}
-
-// unitCalled finds a unit by how sources write it. Only spellings that cannot be meant otherwise.
-func unitCalled(s string) (channel.Unit, bool) {
-	if u, ok := channel.UnitNamed(s); ok {
-		return u, true
-	}
-	other := map[string]string{"kph": "km/h", "kmh": "km/h", "kmph": "km/h", "m/sec": "m/s", "sec": "s", "degrees": "deg", "C": "°C", "F": "°F", "PSI": "psi", "Bar": "bar", "G": "g", "RPM": "rpm", "1/min": "rpm", "knots": "kn"}
-	return channel.UnitNamed(other[s])
 }

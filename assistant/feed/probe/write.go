@@ -78,15 +78,14 @@ func (w *writer) unitChoices() {
 
 // certain finds the channel that a name means together with its unit. unit is empty for a bare number.
 func (w *writer) certain(name, unit string) (ch, spelling string, ok bool) {
-	base, own := cutUnit(name)
+	base, own := channelName(name)
 	if unit == "" {
 		unit = own
 	}
-	base = strings.ReplaceAll(strings.ToLower(csv.Name(base)), " ", "_")
 	if w.used[base] {
 		return "", "", false
 	}
-	u, known := unitCalled(unit)
+	u, known := channel.UnitMeant(unit)
 	if base == "time" {
 		return base, u.Spelling, known && u.Quantity == channel.Time
 	}
@@ -104,10 +103,15 @@ func (w *writer) certain(name, unit string) (ch, spelling string, ok bool) {
 	return base, u.Spelling, known && u.Quantity == c.Quantity
 }
 
+// channelName is how a channel would be called that has the name of a column, with the unit in the name.
+func channelName(name string) (base, unit string) {
+	base, unit = cutUnit(name)
+	return strings.ReplaceAll(strings.ToLower(csv.Name(base)), " ", "_"), unit
+}
+
 // choices is what a comment says of a name that is no channel for certain.
 func (w *writer) choices(name string) (ch, units string) {
-	base, _ := cutUnit(name)
-	base = strings.ReplaceAll(strings.ToLower(csv.Name(base)), " ", "_")
+	base, _ := channelName(name)
 	if base == "time" {
 		return base, "unit: one of " + strings.Join(channel.UnitsOf(channel.Time), ", ")
 	}

@@ -136,9 +136,9 @@ type Source interface {
 	// until the next call. arrived is in seconds on the local monotonic clock
 	// since Open, NaN for a file.
 	//
-	// The error is ErrGap, without bytes, where a stream was torn and more may follow: what is unfinished of it must not
-	// be joined to what comes next (the decoder's Gap), and Next is called again. It is io.EOF at the end of a stream, and
-	// the cause of ctx soon after that is done.
+	// The error is ErrGap, without bytes, where a stream was torn and more may follow: what is unfinished of it must
+	// not be joined to what comes next (the decoder's Gap), and Next is called again. It is io.EOF at the end of a
+	// stream, and the cause of ctx soon after that is done.
 	Next(ctx context.Context) (p []byte, arrived float64, err error)
 	// Stats may be called from any goroutine.
 	Stats() Stats

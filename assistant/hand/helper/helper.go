@@ -46,8 +46,8 @@ type Helper struct {
 	FirstWait, LongestWait, Settled, ReadyWithin, Grace time.Duration
 }
 
-// Find looks for a helper program beside the running executable, then on the PATH. A name with a path separator is taken as it is. The error
-// is an ErrMissing and says where it was looked for.
+// Find looks for a helper program beside the running executable, then on the PATH. A name with a path separator is
+// taken as it is. The error is an ErrMissing and says where it was looked for.
 func Find(program string) (string, error) {
 	if strings.ContainsRune(program, filepath.Separator) {
 		if _, err := os.Stat(program); err != nil {

@@ -1,14 +1,14 @@
-// Package model makes one value of a session from the events of its journal: stints, laps, passes of corners, marks, calls,
-// fuel accounts, health, in numbers and codes.
+// Package model makes one value of a session from the events of its journal: stints, laps, passes of corners, marks,
+// calls, fuel accounts, health, in numbers and codes.
 //
 //	events ──Add, one by one──▶ Session ──▶ debrief, and whatever else wants to know what a session was
 //
-// What was journalled stands in it as journalled, with its units: times are seconds, speeds m/s, temperatures °C, pressures
-// kPa (gauge), fuel litres, angles rad. The model adds which stint and lap each thing belongs to, and pairs what belongs
-// together. It makes no sentence and judges nothing: words and judgement are for its readers.
+// What was journalled stands in it as journalled, with its units: times are seconds, speeds m/s, temperatures °C,
+// pressures kPa (gauge), fuel litres, angles rad. The model adds which stint and lap each thing belongs to, and pairs
+// what belongs together. It makes no sentence and judges nothing: words and judgement are for its readers.
 //
-// A Session marshals to JSON; what is not known is left out, never written as zero. Events may come one by one from a running
-// session or all at once: the result is the same. Of a torn journal there is what it had. The package is pure.
+// A Session marshals to JSON; what is not known is left out, never written as zero. Events may come one by one from a
+// running session or all at once: the result is the same. Of a torn journal there is what it had. The package is pure.
 package model
 
 import (
@@ -208,8 +208,8 @@ func (s *Session) numbered(number int) int {
 	return -1
 }
 
-// lap ends a lap. Lap numbers may start again within a journal, so the passes and marks of it are those of its number since
-// the lap before.
+// lap ends a lap. Lap numbers may start again within a journal, so the passes and marks of it are those of its number
+// since the lap before.
 func (s *Session) lap(at Num, x *journal.Lap) {
 	l := Lap{Lap: *x, T: at}
 	l.Sectors = slices.Clone(x.Sectors)
@@ -275,12 +275,12 @@ func (s *Session) NeverLearned() []Learned {
 	return list
 }
 
-// markReach is how far, in seconds, a mark may be from the end of the pass that it means. A pass is told when the car leaves
-// the corner; the next pass of that corner is a lap away.
+// markReach is how far, in seconds, a mark may be from the end of the pass that it means. A pass is told when the car
+// leaves the corner; the next pass of that corner is a lap away.
 const markReach = 30
 
-// PassOf returns the index of the pass that a mark means: the one of its corner that ended closest to it; -1 where there is
-// none. Of a mark in a corner the pass follows, so the answer may come later than the mark.
+// PassOf returns the index of the pass that a mark means: the one of its corner that ended closest to it; -1 where
+// there is none. Of a mark in a corner the pass follows, so the answer may come later than the mark.
 func (s *Session) PassOf(m *Mark) int {
 	best := -1
 	if m.Corner <= 0 {

@@ -103,11 +103,14 @@ func (x *X) do(t testing.TB, verb string, keys []string) {
 }
 
 var keysyms = map[string]string{
-	"kp_add": "KP_Add", "kp_subtract": "KP_Subtract", "kp_multiply": "KP_Multiply", "kp_divide": "KP_Divide", "kp_decimal": "KP_Decimal", "kp_enter": "KP_Enter",
-	"enter": "Return", "tab": "Tab", "escape": "Escape", "backspace": "BackSpace", "insert": "Insert", "delete": "Delete", "home": "Home", "end": "End",
+	"kp_add": "KP_Add", "kp_subtract": "KP_Subtract", "kp_multiply": "KP_Multiply", "kp_divide": "KP_Divide",
+	"kp_decimal": "KP_Decimal", "kp_enter": "KP_Enter",
+	"enter": "Return", "tab": "Tab", "escape": "Escape", "backspace": "BackSpace", "insert": "Insert",
+	"delete": "Delete", "home": "Home", "end": "End",
 	"page_up": "Prior", "page_down": "Next", "up": "Up", "down": "Down", "left": "Left", "right": "Right",
 	"equals": "equal", "quote": "apostrophe", "left_bracket": "bracketleft", "right_bracket": "bracketright",
-	"left_shift": "Shift_L", "right_shift": "Shift_R", "left_ctrl": "Control_L", "right_ctrl": "Control_R", "left_alt": "Alt_L", "right_alt": "Alt_R",
+	"left_shift": "Shift_L", "right_shift": "Shift_R", "left_ctrl": "Control_L", "right_ctrl": "Control_R",
+	"left_alt": "Alt_L", "right_alt": "Alt_R",
 	"caps_lock": "Caps_Lock", "num_lock": "Num_Lock", "scroll_lock": "Scroll_Lock", "pause": "Pause", "print": "Print",
 }
 

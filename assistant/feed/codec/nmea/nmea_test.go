@@ -217,14 +217,6 @@ func TestMidnight(t *testing.T) {
 	}
 }
 
-// The days are those of the standard library's calendar.
-func TestCivil(t *testing.T) {
-	for day := int64(-30000); day < 60000; day++ {
-		y, m, d := time.Unix(day*86400, 0).UTC().Date()
-		require.Equal(t, day, civil(int64(y), int64(m), int64(d)))
-	}
-}
-
 const mixed = "# c\r\n$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47\r\nnoise$GPVTG,220.86,T,,M,2.550,N,4.724,K,A*34\n" +
 	"$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6B\n$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A"
 

@@ -2,6 +2,7 @@ package nmea
 
 import (
 	"math"
+	"time"
 
 	"earshot/assistant/feed/codec"
 )
@@ -259,15 +260,5 @@ func (d *Decoder) date(field int) (int64, bool) {
 	if !ok1 || !ok2 || !ok3 || dd < 1 || dd > 31 || mm < 1 || mm > 12 || yy < 1 {
 		return 0, false
 	}
-	return civil(yy, mm, dd), true
-}
-
-// civil counts the days of the Gregorian calendar since 1970-01-01: years begin in March, so that the leap day is the
-// last of a year, and the months from March on have 153 days in every five.
-func civil(y, m, d int64) int64 {
-	if m <= 2 {
-		y--
-		m += 12
-	}
-	return 365*y + y/4 - y/100 + y/400 + (153*(m-3)+2)/5 + d - 1 - 719468
+	return time.Date(int(yy), time.Month(mm), int(dd), 0, 0, 0, 0, time.UTC).Unix() / day, true
 }

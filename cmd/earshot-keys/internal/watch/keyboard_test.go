@@ -137,7 +137,7 @@ func TestRealKeyboard(t *testing.T) {
 		r := launch(t, path, x, keys...)
 		for _, k := range keys {
 			x.Press(t, k)
-			if strings.HasPrefix(k, "kp") || strings.HasPrefix(k, "right_") { // xdotool presses other keys with these: the lock, the left one
+			if strings.HasPrefix(k, "kp") || strings.HasPrefix(k, "right_") { // xdotool presses other keys for these
 				require.Contains(t, r.until(t, "release "+k), "press "+k)
 				continue
 			}

@@ -32,13 +32,18 @@ func TestKeysymsAgainstX(t *testing.T) {
 		}
 	}
 	names := map[string]string{ // X's name → ours
-		"space": "space", "apostrophe": "quote", "comma": "comma", "minus": "minus", "period": "period", "slash": "slash", "semicolon": "semicolon",
-		"equal": "equals", "bracketleft": "left_bracket", "backslash": "backslash", "bracketright": "right_bracket", "grave": "grave",
-		"BackSpace": "backspace", "Tab": "tab", "ISO_Left_Tab": "tab", "Return": "enter", "Pause": "pause", "Scroll_Lock": "scroll_lock", "Escape": "escape",
-		"Home": "home", "Left": "left", "Up": "up", "Right": "right", "Down": "down", "Prior": "page_up", "Next": "page_down", "End": "end", "Print": "print",
+		"space": "space", "apostrophe": "quote", "comma": "comma", "minus": "minus", "period": "period", "slash": "slash",
+		"semicolon": "semicolon",
+		"equal":     "equals", "bracketleft": "left_bracket", "backslash": "backslash", "bracketright": "right_bracket", "grave": "grave",
+		"BackSpace": "backspace", "Tab": "tab", "ISO_Left_Tab": "tab", "Return": "enter", "Pause": "pause", "Scroll_Lock": "scroll_lock",
+		"Escape": "escape",
+		"Home":   "home", "Left": "left", "Up": "up", "Right": "right", "Down": "down", "Prior": "page_up", "Next": "page_down", "End": "end",
+		"Print":  "print",
 		"Insert": "insert", "Num_Lock": "num_lock", "Delete": "delete",
-		"KP_Insert": "kp0", "KP_End": "kp1", "KP_Down": "kp2", "KP_Next": "kp3", "KP_Left": "kp4", "KP_Begin": "kp5", "KP_Right": "kp6", "KP_Home": "kp7", "KP_Up": "kp8", "KP_Prior": "kp9",
-		"KP_Multiply": "kp_multiply", "KP_Add": "kp_add", "KP_Subtract": "kp_subtract", "KP_Decimal": "kp_decimal", "KP_Delete": "kp_decimal", "KP_Separator": "kp_decimal",
+		"KP_Insert": "kp0", "KP_End": "kp1", "KP_Down": "kp2", "KP_Next": "kp3", "KP_Left": "kp4", "KP_Begin": "kp5", "KP_Right": "kp6",
+		"KP_Home": "kp7", "KP_Up": "kp8", "KP_Prior": "kp9",
+		"KP_Multiply": "kp_multiply", "KP_Add": "kp_add", "KP_Subtract": "kp_subtract", "KP_Decimal": "kp_decimal",
+		"KP_Delete": "kp_decimal", "KP_Separator": "kp_decimal",
 		"KP_Divide": "kp_divide", "KP_Enter": "kp_enter",
 		"Shift_L": "left_shift", "Shift_R": "right_shift", "Control_L": "left_ctrl", "Control_R": "right_ctrl", "Caps_Lock": "caps_lock",
 		"Alt_L": "left_alt", "Alt_R": "right_alt", "ISO_Level3_Shift": "right_alt",
@@ -102,7 +107,8 @@ func TestParseArgs(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []string{"F5", "kp0"}, keys)
 	_, err = ParseArgs([]string{"F5", "spce", "button3", "F13"}, &out)
-	require.EqualError(t, err, "unknown key \"spce\": did you mean space?\nbutton3 is a button of the wheel, not a key of the keyboard\nunknown key \"F13\": did you mean F1 or F3 or F10 or F11 or F12?")
+	require.EqualError(t, err, "unknown key \"spce\": did you mean space?\nbutton3 is a button of the wheel, not a key of the "+
+		"keyboard\nunknown key \"F13\": did you mean F1 or F3 or F10 or F11 or F12?")
 	_, err = ParseArgs(nil, &out)
 	require.ErrorContains(t, err, "no keys to watch")
 	require.Empty(t, out.String())
