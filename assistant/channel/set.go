@@ -96,35 +96,52 @@ type Sample struct {
 // A Hold keeps the last reading of every channel until it is stale. It is the
 // only place where a reading outlives its sample.
 type Hold struct {
-	set   *Set
-	Row   Row       // the present readings; computed channels are written here by their owners
-	since []float64 // when each reading was taken
-	live  []ID      // measured channels that have been seen
-	seen  []bool
+	Row   Row // the present readings; computed channels are written here by their owners
+	kept  []kept
+	live  []ID    // measured channels whose reading is not stale
+	fresh float64 // until when none of them is stale
+	last  float64 // when the last sample came
+}
+
+// kept is what a Hold needs of a channel with each reading.
+type kept struct {
+	min, max, stale float64
+	since           float64 // when the reading was taken
+	live, seen      bool
 }
 
 // NewHold returns a Hold without readings.
 func NewHold(s *Set) *Hold {
-	return &Hold{set: s, Row: s.NewRow(), since: make([]float64, s.Len()), seen: make([]bool, s.Len())}
+	h := &Hold{Row: s.NewRow(), kept: make([]kept, s.Len()), fresh: math.Inf(1), last: math.Inf(-1)}
+	for i, c := range s.list {
+		h.kept[i] = kept{min: c.Min, max: c.Max, stale: c.Stale}
+	}
+	return h
 }
 
 // Update takes the readings of s in. A reading outside the channel's plausible range
 // makes the channel absent and is counted in the result.
 func (h *Hold) Update(s Sample) (implausible int) {
+	if s.At < h.last { // the feed's clock stepped back: these readings are stale sooner than those before
+		h.fresh = math.Inf(-1)
+	}
+	h.last = s.At
+	row, kept := h.Row[:len(s.Row)], h.kept[:len(s.Row)]
 	for i, v := range s.Row {
 		if math.IsNaN(v) {
 			continue
 		}
-		c := &h.set.list[i]
-		if v < c.Min || v > c.Max {
-			h.Row[i] = math.NaN()
+		k := &kept[i]
+		if v < k.min || v > k.max {
+			row[i] = math.NaN()
 			implausible++
 			continue
 		}
-		h.Row[i], h.since[i] = v, s.At
-		if !h.seen[i] {
-			h.seen[i] = true
+		row[i], k.since = v, s.At
+		if !k.live {
+			k.live, k.seen = true, true
 			h.live = append(h.live, ID(i))
+			h.fresh = min(h.fresh, s.At+k.stale)
 		}
 	}
 	h.Expire(s.At)
@@ -133,12 +150,22 @@ func (h *Hold) Update(s Sample) (implausible int) {
 
 // Expire makes readings absent that are older at now than their channel allows.
 func (h *Hold) Expire(now float64) {
-	for _, id := range h.live {
-		if now-h.since[id] > h.set.list[id].Stale {
-			h.Row[id] = math.NaN()
-		}
+	if now < h.fresh {
+		return
 	}
+	h.fresh = math.Inf(1)
+	still := h.live[:0]
+	for _, id := range h.live {
+		k := &h.kept[id]
+		if now-k.since > k.stale {
+			h.Row[id], k.live = math.NaN(), false
+			continue
+		}
+		still = append(still, id)
+		h.fresh = min(h.fresh, k.since+k.stale)
+	}
+	h.live = still
 }
 
 // Seen tells whether the feed has ever given a plausible reading of id.
-func (h *Hold) Seen(id ID) bool { return h.seen[id] }
+func (h *Hold) Seen(id ID) bool { return h.kept[id].seen }

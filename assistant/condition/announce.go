@@ -37,6 +37,7 @@ func kindOf(bit int) int {
 // announced decides which of the repeated findings is news, and when.
 type announced struct {
 	now    findingSet              // to be told at this sample
+	shown  bool                    // the row has it
 	corner [findingBits]int        // where each was told last
 	told   [mostCorners]findingSet // told, and not yet to be told again
 	passes [mostCorners][findingBits]int
@@ -62,7 +63,7 @@ func (a *announced) pass(at float64, corner, passes int, repeated, shown finding
 		if repeated&shown&one == 0 || a.told[i]&one != 0 || at-a.last[kind] < kindsApart && a.now&a.of(kind) == 0 {
 			continue
 		}
-		a.now |= one
+		a.now, a.shown = a.now|one, false
 		a.corner[bit], a.last[kind] = corner, at
 		told := one
 		if kind <= kindOversteer {
@@ -87,7 +88,19 @@ func (a *announced) of(kind int) (set findingSet) {
 	return set
 }
 
+// none begins a sample.
+func (a *announced) none() {
+	if a.now != 0 {
+		a.now, a.shown = 0, false
+	}
+}
+
+// write writes what has changed: nothing at nearly every sample.
 func (a *announced) write(row channel.Row) {
+	if a.shown {
+		return
+	}
+	a.shown = true
 	for bit := range findingBits {
 		on := float64(a.now >> bit & 1)
 		place := nan

@@ -37,8 +37,8 @@ const (
 	extrapolate  = 15.0 // spans: a line is not believed further out than this; slicks corner at ten times what is gentle
 	offsetMost   = 0.07 // rad
 	gradientMost = 0.01 // rad per m/s²; a strongly understeering road car has 0.0016
-	steerLag     = 0.10 // s by which a car follows its front wheels: one that does so at once or twice as late is no fault
-	balanceCalm  = 0.10 // s
+	steerLag     = 0.10 // s by which a car follows its front wheels: one that does so at once or twice as late is no fault;
+	// what it is compared with is calmed alike
 )
 
 // balance compares the steering with what speed, yaw rate and lateral acceleration need: the steady-state
@@ -73,7 +73,8 @@ func (b *balance) init(c *car.Car) {
 	for i := range b.hard {
 		b.hard[i] = newCentre(-2*steerReach, 2*steerReach, 800)
 	}
-	b.steer, b.steerCalm, b.need, b.rate, b.fresh = newLag(steerLag), newLag(balanceCalm), newLag(balanceCalm), newLag(balanceCalm), newLag(balanceCalm)
+	b.steer, b.steerCalm, b.need = newLag(bySteering), newLag(bySteering), newLag(bySteering)
+	b.rate, b.fresh = newLag(bySteering), newLag(bySteering)
 }
 
 func (b *balance) relearn() {
@@ -95,10 +96,10 @@ func (b *balance) angle(row channel.Row) float64 {
 	return row[channel.SteeringWheelAngle] / b.ratio
 }
 
-func (b *balance) step(at, dt float64, m *motion, row channel.Row) {
+func (b *balance) step(at float64, m *motion, row channel.Row) {
 	b.index = nan
 	delta := b.angle(row)
-	steerRate := b.rate.step(dt, delta)
+	steerRate := b.rate.slope(m.gains, delta)
 	bend := b.wheelbase * m.yaw / m.speed
 	known := m.speed > balanceFloor && !math.IsNaN(delta+bend+m.lateral)
 	if !known {
@@ -114,10 +115,10 @@ func (b *balance) step(at, dt float64, m *motion, row channel.Row) {
 	if math.IsNaN(b.gradient) {
 		return
 	}
-	b.steer.step(dt, delta-b.offset)
-	b.steerCalm.step(dt, b.steer.y)
-	b.need.step(dt, bend+b.gradient*m.lateral)
-	b.fresh.step(dt, delta-b.offset)
+	b.steer.step(m.gains, delta-b.offset)
+	b.steerCalm.step(m.gains, b.steer.y)
+	b.need.step(m.gains, bend+b.gradient*m.lateral)
+	b.fresh.step(m.gains, delta-b.offset)
 	if math.Abs(m.lateral) > b.reach {
 		return
 	}

@@ -30,6 +30,7 @@ type brakes struct {
 
 	peak   [4]float64 // of the last event
 	events float64    // in this stint; NaN before anything was seen
+	shown  bool       // the row has these
 	lap    [4]mean    // of the events of the lap in progress
 	mean   [4]float64 // of the lap completed last
 }
@@ -62,7 +63,7 @@ func (b *brakes) applied(m *motion, row channel.Row) (on, known bool) {
 func (b *brakes) step(at float64, m *motion, row channel.Row) {
 	on, known := b.applied(m, row)
 	if known && math.IsNaN(b.events) {
-		b.events = 0
+		b.events, b.shown = 0, false
 	}
 	switch {
 	case on && !b.on:
@@ -100,7 +101,7 @@ func (b *brakes) finish() {
 	if lost < worthSpeed || math.IsNaN(lost) && b.released-b.began < worthTime {
 		return
 	}
-	b.events++
+	b.events, b.shown = b.events+1, false
 	b.peak = b.hottest
 	for w := range 4 {
 		b.lap[w].add(1, b.peak[w])
@@ -108,11 +109,16 @@ func (b *brakes) finish() {
 }
 
 func (b *brakes) lapDone() {
-	b.mean = alike(&b.lap)
+	b.mean, b.shown = alike(&b.lap), false
 	b.lap = [4]mean{}
 }
 
+// write writes what has changed: after an event, a lap or a stop.
 func (b *brakes) write(row channel.Row) {
+	if b.shown {
+		return
+	}
+	b.shown = true
 	for w := range 4 {
 		row[channel.BrakePeak+channel.ID(w)] = b.peak[w]
 		row[channel.BrakePeakMean+channel.ID(w)] = b.mean[w]

@@ -12,6 +12,7 @@ import (
 type Condition struct {
 	at      float64
 	begun   bool
+	gains   recentGains
 	motion  motion
 	tyres   tyres
 	brakes  brakes
@@ -74,11 +75,11 @@ func (c *Condition) Step(at float64, row channel.Row) {
 		dt = 0
 	}
 	c.at, c.begun = at, true
-	c.motion.step(dt, row)
+	c.motion.step(c.gains.after(dt), row)
 	c.tyres.step(at, dt, &c.motion, row)
 	c.brakes.step(at, &c.motion, row)
 	c.slip.step(at, &c.motion, c.brakes.on, row)
-	c.balance.step(at, dt, &c.motion, row)
+	c.balance.step(at, &c.motion, row)
 	c.corners.step(at, dt, c, row)
 	c.places.step(dt, c.brakes.on, row)
 	c.fade.step(dt, &c.motion, &c.brakes, row)
@@ -159,68 +160,6 @@ const (
 	learnEvery = 0.04  // s between two samples that are learned from, whatever the feed's rate
 	almost     = 0.005 // s: a feed's clock jitters; a sample that little early is in time
 )
-
-// motion is what several parts need to know about how the car moves. Unknown is NaN.
-type motion struct {
-	speed   float64 // m/s
-	yaw     float64 // rad/s
-	lateral float64 // m/s², measured, else speed times yaw rate
-	long    float64 // m/s², measured, else the change of speed
-	slow    lag     // of speed
-	yawRate lag
-	yawAcc  float64 // rad/s²
-}
-
-func (m *motion) reset() {
-	*m = motion{slow: newLag(0.2), yawRate: newLag(0.2)}
-	m.speed, m.yaw, m.lateral, m.long, m.yawAcc = nan, nan, nan, nan, nan
-}
-
-func (m *motion) step(dt float64, row channel.Row) {
-	m.speed = row[channel.Speed]
-	m.yaw = row[channel.YawRate]
-	m.lateral = row[channel.AccelerationLat]
-	if math.IsNaN(m.lateral) {
-		m.lateral = m.speed * m.yaw
-	}
-	if math.IsNaN(m.yaw) && m.speed > 5 {
-		m.yaw = m.lateral / m.speed
-	}
-	slope := m.slow.step(dt, m.speed)
-	if m.long = row[channel.AccelerationLong]; math.IsNaN(m.long) {
-		m.long = slope
-	}
-	m.yawAcc = m.yawRate.step(dt, m.yaw)
-}
-
-// moving tells whether the car moves; a car whose speed is not known is taken to.
-func (m *motion) moving() bool { return !(m.speed < standing) }
-
-var nan = math.NaN()
-
-// A lag is a first-order low-pass filter. An unknown input empties it.
-type lag struct {
-	tau, y       float64
-	lastDT, gain float64 // exp is dear, and a feed's interval seldom changes
-}
-
-func newLag(tau float64) lag { return lag{tau: tau, y: nan} }
-
-// step takes in x after dt seconds and returns the slope of the filtered signal per second.
-func (l *lag) step(dt, x float64) float64 {
-	if math.IsNaN(x) || math.IsNaN(l.y) {
-		l.y = x
-		if math.IsNaN(x) {
-			return nan
-		}
-		return 0
-	}
-	if dt != l.lastDT {
-		l.lastDT, l.gain = dt, 1-math.Exp(-dt/l.tau)
-	}
-	l.y += (x - l.y) * l.gain
-	return (x - l.y) / l.tau
-}
 
 // A cadence picks samples to learn from, learnEvery apart on average whatever the feed's rate.
 type cadence struct{ next float64 }

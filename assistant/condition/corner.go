@@ -116,7 +116,8 @@ func (c *corners) clearSlip() {
 }
 
 func (c *corners) step(at, dt float64, k *Condition, row channel.Row) {
-	c.fresh, c.announced.now = false, 0
+	c.fresh = false
+	c.announced.none()
 	here := 0
 	if x := row[channel.CornerHere]; x >= 1 && !(row[channel.InPitLane] == 1) {
 		here = int(x)

@@ -35,7 +35,7 @@ type leaks struct {
 func (l *leaks) stint() {
 	*l = leaks{}
 	for w := range 4 {
-		l.gas[w], l.press[w], l.rate[w] = newLag(leakCalm), newLag(leakCalm), nan
+		l.gas[w], l.press[w], l.rate[w] = newLag(byLeak), newLag(byLeak), nan
 	}
 }
 
@@ -60,8 +60,8 @@ func (l *leaks) step(at, dt float64, m *motion, t *tyres, row channel.Row) {
 		if !l.known[w] {
 			kelvins = 1 // the pressure has to do
 		}
-		l.gas[w].step(dt, math.Log(p/kelvins))
-		l.press[w].step(dt, math.Log(p))
+		l.gas[w].step(m.gains, math.Log(p/kelvins))
+		l.press[w].step(m.gains, math.Log(p))
 	}
 	if l.age < leakSettle {
 		return

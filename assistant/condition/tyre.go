@@ -39,6 +39,7 @@ type tyres struct {
 	ready   float64 // 1, 0 or NaN
 
 	carcass                [4]bool // the core is the carcass
+	shown                  bool    // the row has what a lap leaves
 	coreLap, pressureLap   [4]mean // of the lap in progress
 	coreMean, pressureMean [4]float64
 	trend                  [4]trend
@@ -59,7 +60,7 @@ func (t *tyres) init(c *car.Car) {
 func (t *tyres) stint() {
 	for w := range 4 {
 		t.core[w], t.slope[w], t.coreMean[w], t.pressureMean[w] = nan, nan, nan, nan
-		t.calm[w], t.calmer[w], t.slow[w] = newLag(treadTau), lag{}, newLag(slowTau)
+		t.calm[w], t.calmer[w], t.slow[w] = newLag(byTread), newLag(byTreadSlope), newLag(bySlow)
 		t.edge[w], t.rise[w], t.swell[w], t.bands[w] = mean{}, nan, nan, nan
 		t.coreLap[w], t.pressureLap[w] = mean{}, mean{}
 		t.trend[w].n = 0 // how fast these tyres warm up is kept
@@ -67,6 +68,7 @@ func (t *tyres) stint() {
 	t.laps = 0
 	t.leaks.stint()
 	t.inside, t.outside, t.ready, t.toReady, t.never = nan, nan, nan, nan, nan
+	t.shown = false
 }
 
 // core returns what the window is judged on, and whether it is the carcass.
@@ -94,22 +96,19 @@ func (t *tyres) step(at, dt float64, m *motion, row channel.Row) {
 		if t.carcass[w] = t.carcass[w] || carcass; !carcass && t.carcass[w] {
 			x = nan // the tread is no stand-in for a carcass that has failed: other wheels are judged by theirs
 		}
-		tau := treadTau
+		tau, slopeTau := byTread, byTreadSlope
 		if carcass {
-			tau = carcassTau
+			tau, slopeTau = byCarcass, byCarcassSlope
 		}
 		if t.calm[w].tau != tau {
-			t.calm[w] = newLag(tau)
+			t.calm[w], t.calmer[w] = newLag(tau), newLag(slopeTau)
 		}
 		t.core[w] = x
-		t.calm[w].step(dt, x)
-		t.slow[w].step(dt, x)
+		t.calm[w].step(m.gains, x)
+		t.slow[w].step(m.gains, x)
 		// The difference of two lags of a ramp is the ramp times the difference of their times; noise is gone from both.
-		if t.calmer[w].tau != slopeTaus*tau {
-			t.calmer[w] = newLag(slopeTaus * tau)
-		}
-		t.calmer[w].step(dt, x)
-		t.slope[w] = (t.calm[w].y - t.calmer[w].y) / ((slopeTaus - 1) * tau)
+		t.calmer[w].step(m.gains, x)
+		t.slope[w] = (t.calm[w].y - t.calmer[w].y) / (taus[slopeTau] - taus[tau])
 		if m.moving() {
 			share := min(dt, longestStep)
 			t.coreLap[w].add(share, x)
@@ -153,7 +152,7 @@ func since(t float64, holds bool, at float64) float64 {
 
 func (t *tyres) lapDone(slow bool) {
 	t.laps++
-	t.toReady, t.never = 0, 0
+	t.toReady, t.never, t.shown = 0, 0, false
 	before, beforeP := t.coreMean, t.pressureMean
 	t.coreMean, t.pressureMean, t.bands = alike(&t.coreLap), alike(&t.pressureLap), alike(&t.edge)
 	for w := range 4 {
@@ -178,31 +177,39 @@ func (t *tyres) lapDone(slow bool) {
 }
 
 func (t *tyres) write(row channel.Row) {
-	for w := range 4 {
-		row[channel.TyreCore+channel.ID(w)] = t.core[w]
-		row[channel.TyreCoreMean+channel.ID(w)] = t.coreMean[w]
-		row[channel.TyreCoreCalm+channel.ID(w)] = t.slow[w].y
-		row[channel.TyreCoreRise+channel.ID(w)] = t.rise[w]
-		row[channel.TyreLoss+channel.ID(w)] = t.leaks.rate[w]
-		row[channel.TyreEdge+channel.ID(w)], row[channel.TyreEdgeSide+channel.ID(w)] = math.Abs(t.bands[w]), nan
-		if !math.IsNaN(t.bands[w]) {
-			row[channel.TyreEdgeSide+channel.ID(w)] = 0
-			if t.bands[w] < 0 {
-				row[channel.TyreEdgeSide+channel.ID(w)] = 1
-			}
-		}
-		row[channel.TyrePressureMean+channel.ID(w)], row[channel.TyrePressureRise+channel.ID(w)] = t.pressureMean[w], t.swell[w]
+	for w := range channel.ID(4) {
+		row[channel.TyreCore+w], row[channel.TyreCoreCalm+w], row[channel.TyreLoss+w] = t.core[w], t.slow[w].y, t.leaks.rate[w]
 	}
-	row[channel.TyreSpreadFront] = t.coreMean[channel.FR] - t.coreMean[channel.FL]
-	row[channel.TyreSpreadRear] = t.coreMean[channel.RR] - t.coreMean[channel.RL]
 	row[channel.TyresReady] = t.ready
 	row[channel.TyreLapsToReady] = t.toReady
 	if t.ready == 1 && t.laps > 0 {
 		row[channel.TyreLapsToReady] = 0
 	}
-	row[channel.TyresNeverReady] = t.never
 	row[channel.TyreShortFront] = t.short(channel.FL, channel.FR)
 	row[channel.TyreShortRear] = t.short(channel.RL, channel.RR)
+	if !t.shown {
+		t.shown = true
+		t.writeLap(row)
+	}
+}
+
+// writeLap writes what changes with a lap or a stint.
+func (t *tyres) writeLap(row channel.Row) {
+	for w := range channel.ID(4) {
+		row[channel.TyreCoreMean+w], row[channel.TyreCoreRise+w], row[channel.TyrePressureMean+w] = t.coreMean[w], t.rise[w], t.pressureMean[w]
+		row[channel.TyrePressureRise+w] = t.swell[w]
+		side := nan
+		switch {
+		case t.bands[w] < 0:
+			side = 1
+		case t.bands[w] >= 0:
+			side = 0
+		}
+		row[channel.TyreEdge+w], row[channel.TyreEdgeSide+w] = math.Abs(t.bands[w]), side
+	}
+	row[channel.TyreSpreadFront] = t.coreMean[channel.FR] - t.coreMean[channel.FL]
+	row[channel.TyreSpreadRear] = t.coreMean[channel.RR] - t.coreMean[channel.RL]
+	row[channel.TyresNeverReady] = t.never
 }
 
 // short is how far the worse of two tyres is below its window: 0 where neither is, NaN where that is not known.

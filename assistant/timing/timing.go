@@ -152,7 +152,10 @@ func (t *Timing) boundaries() []course.Boundary {
 
 // UseMap makes course_distance the place along the map's centre line where the feed has a
 // position and no lap distance of its own that begins at the same line.
-func (t *Timing) UseMap(m *course.Map) { t.m = m }
+func (t *Timing) UseMap(m *course.Map) {
+	t.m = m
+	t.line.useMap(m)
+}
 
 // Step processes one sample, writes its channels into row and appends the events to out. at (s) never falls; a sample
 // that is not later than the one before is skipped. A row whose feed_silence is positive is a Tick and no sample.
