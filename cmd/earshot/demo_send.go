@@ -31,7 +31,7 @@ const (
 
 var sendForms = []string{asPacket, asJSON, asNMEA, asCAN, asCSV}
 
-// A destination is one of those that the demo is sent to.
+// A destination is a place to which the demo is sent.
 type destination struct {
 	to, as  string
 	scheme  string // udp, tcp or file
@@ -76,7 +76,7 @@ func destinations(c *cobra.Command, send, as string) ([]destination, error) {
 	return list, nil
 }
 
-// allFiles tells whether nobody waits for what is sent, so that it need not be sent in real time.
+// allFiles is true where all destinations are files, so that nothing needs to be sent in real time.
 func allFiles(list []destination) bool {
 	return !slices.ContainsFunc(list, func(d destination) bool { return d.scheme != "file" })
 }
@@ -147,8 +147,8 @@ func (s *sender) prepare(p *assembly.Parts, sim *demo.Sim) error {
 	return nil
 }
 
-// put sends what is one datagram, or a piece of a stream. A datagram that nobody listens to is lost, as on any network;
-// the next one may be heard. A stream that breaks is the end.
+// put sends one datagram, or a piece of a stream. A datagram without a listener is lost and counted, as on any network.
+// A broken stream is an error.
 func (s *sender) put(p []byte) error {
 	s.sent++
 	if s.w != nil {
