@@ -133,13 +133,16 @@ func (b *builder) fuel() Fuel {
 	f.Meaning = append(f.Meaning, fmt.Sprintf("Ten laps burn %s, twenty %s. Add your reserve to that.",
 		volume(v, 10*f.PerLap), volume(v, 20*f.PerLap)))
 	if f.Laps < 3 {
-		f.Meaning = append(f.Meaning, fmt.Sprintf("Only %s: drive a few more before you trust it.", plural(f.Laps, "flying lap tells this", "flying laps tell this")))
+		f.Meaning = append(f.Meaning, fmt.Sprintf("Only %s: drive a few more before you trust it.",
+			plural(f.Laps, "flying lap tells this", "flying laps tell this")))
 	} else if f.Most > f.Least {
-		f.Meaning = append(f.Meaning, fmt.Sprintf("The thirstiest lap took %s, the leanest %s: over twenty laps that is a difference of %s.",
+		f.Meaning = append(f.Meaning, fmt.Sprintf("The thirstiest lap took %s, the leanest %s: over twenty laps that is a "+
+			"difference of %s.",
 			burn(v, f.Most), burn(v, f.Least), volume(v, 20*(f.Most-f.Least))))
 	}
 	if !f.LapsLeft.IsZero() && !math.IsInf(float64(f.LapsLeft), 0) {
-		f.Meaning = append(f.Meaning, fmt.Sprintf("The last reading, %s, gives %s laps at this rate.", volume(v, f.Left), fixed(f.LapsLeft, 1)))
+		f.Meaning = append(f.Meaning, fmt.Sprintf("The last reading, %s, gives %s laps at this rate.", volume(v, f.Left),
+			fixed(f.LapsLeft, 1)))
 	}
 	return f
 }
