@@ -36,9 +36,6 @@ func knowledge(set *channel.Set, covered []channel.ID, k *car.Car, f *course.Fil
 		}
 	}
 	if f != nil {
-		if f.Line.Source == course.ByGate {
-			known.Give(channel.LineGate)
-		}
 		if len(f.Sectors) > 0 {
 			known.Give(channel.SectorEnds)
 		}

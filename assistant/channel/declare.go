@@ -10,7 +10,6 @@ type Fact string
 
 // The facts besides those of the car file.
 const (
-	LineGate    Fact = "a gate in the course file"
 	PitGates    Fact = "pit gates in the course file"
 	SectorEnds  Fact = "sectors in the course file"
 	RoadWidth   Fact = "width in the course file"

@@ -44,3 +44,11 @@ func (g Gate) Between(p, q Point) bool {
 	along := ((x-g.A.X)*ux + (y-g.A.Y)*uy) / (ux*ux + uy*uy)
 	return along >= 0 && along <= 1
 }
+
+// AcrossAt returns a gate through p across the way (ux, uy), of length 1, that reaches so far to each side in metres.
+func AcrossAt(p Point, ux, uy, reach float64) Gate {
+	return Gate{
+		A: Point{p.X - uy*reach, p.Y + ux*reach}, B: Point{p.X + uy*reach, p.Y - ux*reach},
+		Toward: Point{p.X + ux, p.Y + uy}, Directed: true,
+	}
+}

@@ -141,6 +141,13 @@ func (m *Map) busyFrom(c *Corner) float64 {
 	return c.Braking
 }
 
+// Line returns a gate across the start line, and the plane in which it lies. The map has positions.
+func (m *Map) Line(reach float64) (Gate, Locator) {
+	ux, uy := m.X[1]-m.X[0], m.Y[1]-m.Y[0]
+	d := math.Hypot(ux, uy)
+	return AcrossAt(Point{m.X[0], m.Y[0]}, ux/d, uy/d, reach), m.loc
+}
+
 // Place returns the distance from the line of the place on the centre line that is nearest to the car, and how
 // far aside the car is (m, left positive). It looks near hint (m), or everywhere where hint is
 // NaN. It is false where the map is not in the feed's plane or the row has no position.

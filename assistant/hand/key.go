@@ -15,14 +15,9 @@ var keyNames = func() []string {
 	for i := 1; i <= 12; i++ {
 		k = append(k, fmt.Sprintf("F%d", i))
 	}
-	for c := 'a'; c <= 'z'; c++ {
-		k = append(k, string(c))
-	}
-	for c := '0'; c <= '9'; c++ {
-		k = append(k, string(c))
-	}
-	for c := '0'; c <= '9'; c++ {
-		k = append(k, "kp"+string(c))
+	k = append(k, strings.Split("abcdefghijklmnopqrstuvwxyz0123456789", "")...)
+	for i := range 10 {
+		k = append(k, fmt.Sprintf("kp%d", i))
 	}
 	return append(k,
 		"kp_add", "kp_subtract", "kp_multiply", "kp_divide", "kp_decimal", "kp_enter",
@@ -34,41 +29,23 @@ var keyNames = func() []string {
 		"caps_lock", "num_lock", "scroll_lock", "pause", "print")
 }()
 
-// keyByLower finds the name as it is spelt here.
-var keyByLower = func() map[string]string {
-	m := make(map[string]string, len(keyNames))
-	for _, k := range keyNames {
-		m[strings.ToLower(k)] = k
-	}
-	return m
-}()
-
 // Keys lists the names of all keys of a keyboard. The names of a wheel's buttons are button1 to button128.
 // A key has its name whatever else is held with it, and keys of the keypad whether or not it is locked.
 func Keys() []string { return slices.Clone(keyNames) }
 
 // IsButton tells whether a key name is that of a button of the wheel.
 func IsButton(name string) bool {
-	_, ok := button(name)
-	return ok
-}
-
-func button(name string) (int, bool) {
-	digits, ok := strings.CutPrefix(name, "button")
-	if !ok {
-		return 0, false
-	}
-	n, err := strconv.Atoi(digits)
-	return n, err == nil && n >= 1 && n <= maxButton && strconv.Itoa(n) == digits
+	n, err := strconv.Atoi(strings.TrimPrefix(name, "button"))
+	return err == nil && n >= 1 && n <= maxButton && name == fmt.Sprintf("button%d", n)
 }
 
 // ParseKey reads the name of a key or button, whatever its case, and returns it as Keys spells it. The error is a
 // *BindingError.
 func ParseKey(s string) (string, error) {
-	low := strings.ToLower(s)
-	if k, ok := keyByLower[low]; ok {
-		return k, nil
+	if i := slices.IndexFunc(keyNames, func(k string) bool { return strings.EqualFold(k, s) }); i >= 0 {
+		return keyNames[i], nil
 	}
+	low := strings.ToLower(s)
 	if IsButton(low) {
 		return low, nil
 	}

@@ -11,8 +11,7 @@ func Declarations() []channel.Declaration {
 	moves := channel.Need{channel.Of(channel.Speed), channel.Of(channel.InPitLane), position, fix}
 	return []channel.Declaration{
 		{Channels: []channel.ID{channel.LapCompleted}, Momentary: true, Resting: true, Needs: []channel.Need{{
-			channel.Of(channel.LapNumber), channel.Of(channel.LapDistance), position.With(channel.LineGate),
-			fix.With(channel.LineGate),
+			channel.Of(channel.LapNumber), channel.Of(channel.LapDistance), position, fix,
 		}}},
 		{Channels: []channel.ID{channel.Lap, channel.StintLaps, channel.OnOutLap}, Resting: true,
 			Needs: []channel.Need{line}},

@@ -2,8 +2,8 @@
 // they count and how they compare with other laps at equal distance. It writes the channels lap, lap_elapsed,
 // completed_lap_time, sector_time, delta_best, stint, in_pits, course_distance and their like.
 //
-//	row ──▶ line (gate, lap distance or lap number) ──crossing──▶ laps ──▶ events, channels
-//	    ──▶ pit lane, stop place ─────────────────────in, out───▶ stints ─▶
+//	row ──▶ line (gate, lap distance or lap number, else found) ──crossing──▶ laps ──▶ events, channels
+//	    ──▶ pit lane, stop place ─────────────────────────────────in, out───▶ stints ─▶
 //	    ──▶ course_distance ──▶ trace of the lap ──against the best, the last, the saved one──▶ deltas
 //
 // A crossing lies between two samples and is interpolated, linearly in the signed distance: the car is taken to keep

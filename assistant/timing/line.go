@@ -84,6 +84,9 @@ type line struct {
 	pit  struct{ entry, exit, line *gateWatch }
 	cuts []*gateWatch // of the sector boundaries, nil where they are distances
 
+	found bool // the line is one that nobody told
+	trail trail
+
 	pos     course.Point
 	posAt   float64
 	havePos bool
@@ -105,7 +108,7 @@ type line struct {
 	counterSeen  float64 // s, of the sample that showed it
 	late         bool    // lap_number has been seen to step a moment after lap_distance passed the line
 	v            float64 // speed at the sample before
-	told         [3]bool // which doubts have been told
+	told         [4]bool // which doubts have been told
 
 	last    float64 // s, of the last crossing that counted
 	odo     odometer
@@ -140,6 +143,9 @@ func newLine(f *course.File) line {
 // byGate tells whether the line is a gate. A course file's gate is no use where the feed has no
 // position; then the feed's own counting is taken.
 func (l *line) byGate() bool {
+	if l.found {
+		return math.IsNaN(l.counter.value) && math.IsNaN(l.dist)
+	}
 	return l.file != nil && l.file.Line.Source == course.ByGate && l.everPos
 }
 
@@ -243,6 +249,7 @@ const (
 	doubtNumber = iota
 	doubtDistance
 	doubtEndless
+	doubtLine
 )
 
 func (l *line) doubt(m *movement, which int, id channel.ID, format string, args ...any) {
@@ -279,13 +286,24 @@ func (l *line) position(at, v float64, row channel.Row, m *movement) passing {
 	d, dt := math.Hypot(p.X-from.X, p.Y-from.Y), at-t0
 	if d > reach(dt, v, l.v) {
 		m.jumped = true
+		l.trail.reset()
 		return passing{}
 	}
 	l.speed = d / dt
 	if dt > longGap {
+		l.trail.reset()
 		return passing{} // the straight way between the two is a guess
 	}
 	out := passing{}
+	if l.found {
+		out.dir, out.when = l.main.pass(from, p, t0, at)
+	} else if l.foundable() {
+		if g, ok := l.trail.step(p); ok {
+			l.lay(g)
+			l.doubt(m, doubtLine, channel.LapNumber, "nobody tells the start line: laps are counted from the longest straight; "+
+				"for another line give a gate in a course file")
+		}
+	}
 	if l.file == nil {
 		return out
 	}

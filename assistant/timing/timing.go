@@ -152,7 +152,10 @@ func (t *Timing) boundaries() []course.Boundary {
 
 // UseMap makes course_distance the place along the map's centre line where the feed has a
 // position and no lap distance of its own that begins at the same line.
-func (t *Timing) UseMap(m *course.Map) { t.m = m }
+func (t *Timing) UseMap(m *course.Map) {
+	t.m = m
+	t.line.useMap(m)
+}
 
 // Step takes one sample in, writes the channels of its own into row and appends what happened
 // to out. at (s) does not fall; a sample that is not later than the one before is passed over. A row whose

@@ -219,7 +219,7 @@ func (f *Field) FromText(b []byte, decimalComma bool, c *Counts) float64 {
 			return math.NaN()
 		}
 	}
-	if f.Texts != nil {
+	if f.Texts != nil { // most fields have none, and to look in vain takes time
 		if v, ok := f.Texts[string(b)]; ok {
 			return v
 		}
