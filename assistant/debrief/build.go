@@ -21,6 +21,7 @@ func ForCar(c *car.Car) Context {
 	}
 	return Context{
 		HotTarget: c.HotPressure, ColdMinimum: c.ColdMinimum,
+		FuelCost:     c.FuelEffect * c.FuelDensity,
 		BalanceLimit: c.Whole("balance_limit"), SlipLock: lock, SlipSpin: spin,
 	}
 }
