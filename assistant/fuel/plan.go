@@ -5,6 +5,8 @@ import (
 	"math"
 )
 
+const mostLaps = 10000 // of a race
+
 // A Plan is a distance to be fuelled for before it is driven. Unknown numbers are NaN, or 0 for those that may be left out.
 type Plan struct {
 	Laps          float64 // laps to drive; 0 for a race by time
@@ -67,6 +69,9 @@ func Load(p Plan) (Need, error) {
 		n.Laps = crossings(p.Time, 0, p.Pace)
 	}
 	n.Laps += p.ExtraLaps
+	if n.Laps > mostLaps {
+		return Need{Laps: nan, Volume: nan, Stops: nan}, &PlanError{[]string{fmt.Sprintf("%.0f laps are no race: check the laps, the time and the lap time", n.Laps)}}
+	}
 	n.Volume = (n.Laps+p.ReserveLaps)*p.PerLap + p.ReserveVolume
 	if p.Tank > 0 && !math.IsInf(p.Tank, 0) {
 		n.Box = windows(n, p)

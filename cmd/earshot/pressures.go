@@ -24,7 +24,10 @@ func addAirFlags(c *cobra.Command, prefix, when string) airFlags {
 }
 
 // over puts what is given in the place of a.
-func (f airFlags) over(a *condition.Air) {
+func (f airFlags) over(a *condition.Air) error {
+	if h := f.altitude.x; h < -1000 || h > 11000 {
+		return fmt.Errorf("%s is no height of a course: the standard atmosphere is known up to 11000 m", f.altitude.text)
+	}
 	if f.temperature.text != "" {
 		a.Temperature = f.temperature.x
 	}
@@ -34,6 +37,7 @@ func (f airFlags) over(a *condition.Air) {
 	if f.pressure.text != "" {
 		a.Pressure = f.pressure.x
 	}
+	return nil
 }
 
 func newPressures() *cobra.Command {
@@ -87,7 +91,9 @@ A pressure is one for all wheels, or by wheel, axle or side: "19.5 psi", "front=
 			r.Tell(fmt.Sprintf("stint %d, hot: mean of laps %v", number, laps))
 		}
 		task.Gas = gas.x
-		then.over(&task.Then)
+		if err := then.over(&task.Then); err != nil {
+			return usage(c, "--altitude: %w", err)
+		}
 		if math.IsNaN(task.Then.Pressure) {
 			task.Then.Pressure = condition.StandardPressure(0)
 			r.Tell("no air pressure is known: that at sea level is taken")
@@ -96,7 +102,9 @@ A pressure is one for all wheels, or by wheel, axle or side: "19.5 psi", "front=
 			return usage(c, "--gas needs --air, the temperature of the tyres when they are set")
 		}
 		task.Now = task.Then
-		now.over(&task.Now)
+		if err := now.over(&task.Now); err != nil {
+			return usage(c, "--now-altitude: %w", err)
+		}
 		if math.IsNaN(task.Then.Temperature) && now.temperature.text != "" {
 			return usage(c, "--now-air needs --air, the air temperature when the tyres were set")
 		}
