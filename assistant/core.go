@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
@@ -81,6 +82,8 @@ type Core struct {
 	lessons     lessons
 	implausible []bool // channels whose nonsense has been told
 
+	chequered, caution, formation int // indices of the labels that suppress rules
+
 	timings     []timing.Event // kept to spare the allocation
 	passed      []course.Pass
 	transitions []rules.Transition
@@ -110,6 +113,9 @@ func NewCore(s Setup) *Core {
 		trail:    &trail{}, ill: make(map[string]*illness),
 		implausible: make([]bool, s.Channels.Len()),
 	}
+	flags := s.Channels.At(channel.Flag).Labels
+	c.chequered, c.caution = slices.Index(flags, "chequered"), slices.Index(flags, "full_course_caution")
+	c.formation = slices.Index(s.Channels.At(channel.SessionKind).Labels, "formation")
 	c.scheduler = cue.New(s.Talk, wording{c})
 	return c
 }
@@ -399,25 +405,22 @@ func (c *Core) situation() uint64 {
 	if row[channel.OnOutLap] == 1 {
 		s |= onOutLap
 	}
-	if c.label(channel.Flag) == "chequered" || row[channel.LapsToGo] == 0 {
+	if c.shows(channel.Flag, c.chequered) || row[channel.LapsToGo] == 0 {
 		s |= onInLap
 	}
-	if c.label(channel.SessionKind) == "formation" {
+	if c.shows(channel.SessionKind, c.formation) {
 		s |= inFormation
 	}
-	if c.label(channel.Flag) == "full_course_caution" {
+	if c.shows(channel.Flag, c.caution) {
 		s |= underCaution
 	}
 	return s
 }
 
-func (c *Core) label(id channel.ID) string {
-	labels := c.setup.Channels.At(id).Labels
+// shows tells whether a channel that is a choice has its value of that index.
+func (c *Core) shows(id channel.ID, label int) bool {
 	v := c.hold.Row[id]
-	if v >= 0 && int(v) < len(labels) {
-		return labels[int(v)]
-	}
-	return ""
+	return v >= 0 && int(v) == label
 }
 
 // end closes the session: nothing that waits is forgotten silently.

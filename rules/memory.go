@@ -3,6 +3,7 @@ package rules
 import (
 	"math"
 	"math/bits"
+	"slices"
 
 	"earshot/rules/expression"
 )
@@ -13,13 +14,20 @@ type Memory struct {
 	set     *Set
 	cells   []cell
 	tracks  []expression.Track
-	tracked []int // the instances that have tracks
+	tracked []tracked
 	watched []watched
 	dirty   []uint64 // bits of the cells that the next Step has to judge
 	within  uint64   // the situation at the last Step
 	decay   expression.Decay
 	all     bool // every Step judges everything
 	frame   expression.Frame
+}
+
+// tracked is an instance that has tracks.
+type tracked struct {
+	cell  int
+	rates bool // one of them changes with time alone
+	moved bool // one of them says that something has changed, which is over at the next Step
 }
 
 // A cell is the memory of one instance, with what every Step needs of it in one place.
@@ -50,7 +58,8 @@ func (s *Set) NewMemory() *Memory {
 		in := &s.instances[i]
 		m.cells[i].judge, m.cells[i].suppress = in.cond, in.suppress
 		if len(in.trackers) > 0 {
-			m.tracked = append(m.tracked, i)
+			rates := slices.ContainsFunc(in.trackers, func(t expression.Tracker) bool { return t.Rate })
+			m.tracked = append(m.tracked, tracked{cell: i, rates: rates})
 		}
 	}
 	return m
@@ -130,8 +139,10 @@ func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transi
 	f := &m.frame
 	f.Env, f.Tracks = m.set.fit(env), m.tracks
 	m.look(f.Env)
-	for _, i := range m.tracked {
-		m.follow(i, now)
+	for k := range m.tracked {
+		if t := &m.tracked[k]; t.rates || t.moved || m.all || m.touched(t.cell) {
+			t.moved = m.follow(t.cell, now)
+		}
 	}
 	if situation != m.within || m.all {
 		m.within = situation
@@ -168,8 +179,8 @@ func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transi
 }
 
 // follow takes the values into the tracks of an instance. They are kept up to date
-// also while it is suppressed.
-func (m *Memory) follow(i int, now float64) {
+// also while it is suppressed. It tells whether one of them says that something has changed.
+func (m *Memory) follow(i int, now float64) (moved bool) {
 	f, in := &m.frame, &m.set.instances[i]
 	for k := range in.trackers {
 		t := &in.trackers[k]
@@ -183,7 +194,9 @@ func (m *Memory) follow(i int, now float64) {
 		if math.Float64bits(tr.Out) != was {
 			m.touch(i)
 		}
+		moved = moved || tr.Out == 1
 	}
+	return moved
 }
 
 // aim chooses the condition by which the instance is judged in its present state.

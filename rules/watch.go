@@ -92,6 +92,8 @@ func (m *Memory) passed(k int, x float64) {
 
 func (m *Memory) touch(i int) { m.dirty[i>>6] |= 1 << (i & 63) }
 
+func (m *Memory) touched(i int) bool { return m.dirty[i>>6]>>(i&63)&1 == 1 }
+
 func (m *Memory) touchAll() {
 	for i := range m.cells {
 		m.touch(i)

@@ -55,6 +55,8 @@ type zone struct{ from, turnIn, mid, out, exit float64 }
 type Passes struct {
 	m     *Map
 	zones []zone
+	bends []stretch    // from entry to exit, by corner
+	busy  [2][]stretch // where the driver has no ear, and where this one has none at his learned speed
 
 	at, d, v float64 // of the sample before
 	have     bool
@@ -90,7 +92,7 @@ func (p *Passes) UseMap(m *Map) {
 			}
 		}
 	}
-	p.m, p.zones = m, nil
+	p.m, p.zones, p.bends = m, nil, nil
 	p.took, p.would = paceOver, paceOver
 	if m == nil {
 		return
@@ -99,8 +101,10 @@ func (p *Passes) UseMap(m *Map) {
 		p.best = append(p.best, math.NaN())
 	}
 	n := len(m.Corners)
+	p.busy = [2][]stretch{m.busy(false), m.busy(true)}
 	for i := range m.Corners {
 		c := &m.Corners[i]
+		p.bends = append(p.bends, stretch{c.Entry, m.ahead(c.Entry, c.Exit)})
 		z := zone{from: m.busyFrom(c), turnIn: c.TurnIn, exit: c.Exit}
 		if math.IsNaN(z.turnIn) {
 			z.turnIn = c.Entry
@@ -136,14 +140,14 @@ func (p *Passes) Step(at float64, row channel.Row, out []Pass) []Pass {
 		return out
 	}
 	d = p.m.Wrap(d)
-	here := p.m.CornerAt(d)
+	here := p.cornerAt(d)
 	if here != 0 {
 		p.last = here
 	} else if p.last == 0 {
 		p.last = p.m.Last(d)
 	}
 	row[channel.CornerHere], row[channel.CornerLast] = float64(here), float64(p.last)
-	row[channel.RoomToTalk] = p.m.Room(d, v, p.took/p.would)
+	row[channel.RoomToTalk] = p.m.room(d, v, p.took/p.would, p.busy[0], p.busy[1])
 	switch {
 	case row[channel.InPits] == 1:
 		row[channel.RoomToTalk] = Standing
@@ -171,6 +175,16 @@ func (p *Passes) Step(at float64, row channel.Row, out []Pass) []Pass {
 	}
 	p.at, p.d, p.v, p.have = at, d, v, true
 	return out
+}
+
+// cornerAt is Map.CornerAt.
+func (p *Passes) cornerAt(d float64) int {
+	for i, b := range p.bends {
+		if p.m.ahead(b.from, d) <= b.length {
+			return p.m.Corners[i].Number
+		}
+	}
+	return 0
 }
 
 // keepPace compares the time of the way from the sample before to this one with the learned one.

@@ -25,26 +25,35 @@ const (
 	gentle     = 3.0  // m/s² to the side: more is a bend
 )
 
-// FreeRoad returns the metres until the next braking or turn-in point: 0 from such a point to the corner's exit, +Inf
-// on a course without corners.
-func (m *Map) FreeRoad(d float64) float64 { return m.freeRoad(d, false) }
+// FreeRoad returns the metres until the next braking or turn-in point: 0 from such a point to the corner's exit, +Inf on a course
+// without corners.
+func (m *Map) FreeRoad(d float64) float64 { return m.freeRoad(d, m.busy(false)) }
 
-// freeRoad is FreeRoad; calm leaves out the corners in which this driver, at his learned speed, has nothing to do.
-func (m *Map) freeRoad(d float64, calm bool) float64 {
-	metres := math.Inf(1)
+// A stretch is a part of the course.
+type stretch struct{ from, length float64 } // m
+
+// busy lists the stretches on which the driver has no ear; calm leaves out the corners in which this driver, at his learned
+// speed, has nothing to do.
+func (m *Map) busy(calm bool) (list []stretch) {
 	for i := range m.Corners {
 		c := &m.Corners[i]
 		if calm && m.calm != nil && m.calm[i] {
 			continue
 		}
 		from := m.busyFrom(c)
-		if m.ahead(from, d) <= m.ahead(from, c.Exit) {
-			return 0
-		}
-		metres = min(metres, m.ahead(d, from))
+		list = append(list, stretch{from, m.ahead(from, c.Exit)})
 	}
 	for _, s := range m.sweeps {
-		if m.ahead(s.from, d) <= m.ahead(s.from, s.to) {
+		list = append(list, stretch{s.from, m.ahead(s.from, s.to)})
+	}
+	return list
+}
+
+// freeRoad is the way from d to the first of the stretches, 0 on one of them.
+func (m *Map) freeRoad(d float64, busy []stretch) float64 {
+	metres := math.Inf(1)
+	for _, s := range busy {
+		if m.ahead(s.from, d) <= s.length {
 			return 0
 		}
 		metres = min(metres, m.ahead(d, s.from))
@@ -72,11 +81,11 @@ func (m *Map) findSweeps() {
 			m.calm[i] = m.calm[i] && v*v*math.Abs(k) < gentle
 		}
 	}
-	n := len(m.K)
+	n, busy := len(m.K), m.busy(false)
 	hard := func(i int) bool {
 		d := float64(i%n) * m.Step
 		v := m.speedAt(d)
-		return v*v*math.Abs(m.K[i%n]) >= sweepLoad && m.FreeRoad(d) > 0
+		return v*v*math.Abs(m.K[i%n]) >= sweepLoad && m.freeRoad(d, busy) > 0
 	}
 	start := 0
 	for start < n && hard(start) {
@@ -104,10 +113,18 @@ func (m *Map) findSweeps() {
 // was learned has only one that is slower now and has been for a while. pace is the time that the driver has taken
 // lately over the time learned for the same way; NaN is not known.
 func (m *Map) Room(d, speed, pace float64) float64 {
+	return m.room(d, speed, pace, m.busy(false), m.busy(true))
+}
+
+// room is Room; busy and calm are the stretches on which the driver, or this driver at his learned speed, has no ear.
+func (m *Map) room(d, speed, pace float64, busy, calm []stretch) float64 {
 	if speed < 1 {
 		return Standing
 	}
-	metres := m.freeRoad(d, m.Times != nil && !(speed > calmPace*m.speedAt(d)))
+	if m.Times != nil && !(speed > calmPace*m.speedAt(d)) {
+		busy = calm
+	}
+	metres := m.freeRoad(d, busy)
 	if metres == 0 || math.IsInf(metres, 1) {
 		return min(metres, Standing)
 	}
@@ -145,9 +162,10 @@ func (m *Map) LongestRoom() float64 {
 	for _, s := range m.sweeps {
 		ends = append(ends, s.to)
 	}
+	busy := m.busy(false)
 	for _, d := range ends {
 		d = m.Wrap(d + 1e-6)
-		if metres := m.FreeRoad(d); metres > 0 {
+		if metres := m.freeRoad(d, busy); metres > 0 {
 			longest = max(longest, m.seconds(d, m.Wrap(d+metres)))
 		}
 	}

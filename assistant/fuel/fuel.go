@@ -299,7 +299,7 @@ func (f *Fuel) margin() float64 { return (f.tankNow() - f.need()) / f.centre }
 
 // doubt is how wrong the margin may be, by the scatter of the laps and by the number of laps to go.
 func (f *Fuel) doubt() float64 {
-	return f.scatterDoubt() + math.Max(f.high-f.goal, f.goal-f.low)
+	return f.scatterDoubt() + max(f.high-f.goal, f.goal-f.low)
 }
 
 // scatterDoubt is how wrong the margin may be for a known number of laps to go: the figure of a lap is known to scatter/√n, and each lap to
@@ -322,7 +322,7 @@ func (f *Fuel) write(row channel.Row) {
 	margin := f.margin()
 	row[channel.FuelMargin] = margin
 	row[channel.FuelDoubt] = f.doubt()
-	short := math.Max(0, -margin*f.centre)
+	short := max(0, -margin*f.centre)
 	row[channel.FuelToAdd] = short
 	row[channel.FuelSave] = short
 	if short != 0 {
