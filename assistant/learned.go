@@ -68,8 +68,12 @@ func (c *Core) figures(code string) string {
 		return fmt.Sprintf("rolling radius %.4f of what the feed assumes", radius)
 	case "balance":
 		s := c.condition.Steering()
-		return fmt.Sprintf("steering offset %.2f deg, understeer gradient %.2f deg/g, from %.0f s",
+		told := fmt.Sprintf("steering offset %.2f deg, understeer gradient %.2f deg/g, from %.0f s",
 			s.Offset/channel.Degree, s.Gradient*perG, s.Seconds)
+		if s.Measured {
+			told += fmt.Sprintf("; wheelbase %.2f m, steering ratio %.1f, of which one at least is measured", s.Wheelbase, s.Ratio)
+		}
+		return told
 	case "course":
 		if c.course != nil {
 			return fmt.Sprintf("%.0f m, %d corners", c.course.Length, len(c.course.Corners))
