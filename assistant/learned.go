@@ -9,7 +9,7 @@ import (
 	"earshot/assistant/journal"
 )
 
-// lessons keeps which of the facts that the stages have to learn are known, for the journal.
+// lessons are the facts that the stages have to learn from the driving, for the journal.
 type lessons []lesson
 
 type lesson struct {
@@ -57,7 +57,7 @@ func (c *Core) tellLearned(out *Output) {
 	}
 }
 
-// figures says what was learned, where it is a number or two.
+// figures gives the numbers of what was learned, where it has any.
 func (c *Core) figures(code string) string {
 	const perG = channel.StandardGravity / channel.Degree
 	switch code {
@@ -114,14 +114,14 @@ func (c *Core) tellNeverLearned(out *Output) {
 		}
 		text := strings.Join(lacks, ", ")
 		if text == before {
-			continue // what rests on the same is told once
+			continue // the same cause is told once
 		}
 		before = text
 		c.event(out, &journal.Learned{What: l.code, At: journal.Unknown, Lacks: text})
 	}
 }
 
-// progress says how far the learning of something has come that was never learned.
+// progress says how far the learning came of something that was never learned.
 func (c *Core) progress(code string) string {
 	if text := c.condition.Progress(code); text != "" {
 		return text

@@ -6,9 +6,9 @@ import (
 	"slices"
 )
 
-// A Step judges only what can have changed: the instances of which a reading has moved in a way that their condition
-// can see, of which a delay is running or a repeat is due. Most conditions compare readings with constants, and see a
-// reading only when it passes one of these.
+// A Step judges only the instances that can have changed: those whose readings have changed in a way that matters to
+// their condition, those with a running delay, and those with a repeat that is due. Most conditions compare readings
+// with constants, so a reading matters only when it passes one of these.
 
 // A watch is a reading and the instances that look at it, as bits.
 type watch struct {
@@ -17,8 +17,8 @@ type watch struct {
 	cells  []uint64
 }
 
-// watched is what a Memory knows of a watch: the instances need not be judged while the reading stays between lo and
-// hi, or as it was.
+// watched is the memory of a watch: the instances need not be judged while the reading stays between lo and hi, or as
+// it was.
 type watched struct {
 	index  int
 	lo, hi float64
@@ -27,8 +27,8 @@ type watched struct {
 
 func words64(n int) int { return (n + 63) / 64 }
 
-// watchesOf lists what has to be watched for the instances. One of which a reading is compared only with constants
-// waits until it passes one of them; for others any change counts.
+// watchesOf lists the watches for the instances. Where a reading is only compared with constants, passing one of them
+// counts; elsewhere any change does.
 func watchesOf(instances []compiled) (list []watch) {
 	at := map[[2]int]int{}
 	for i := range instances {
@@ -52,7 +52,7 @@ func watchesOf(instances []compiled) (list []watch) {
 	return list
 }
 
-// look finds the instances that the readings have touched since the last Step.
+// look marks the instances whose readings have changed since the last Step.
 func (m *Memory) look(env []float64) {
 	for k := range m.watched {
 		w := &m.watched[k]
@@ -67,7 +67,7 @@ func (m *Memory) look(env []float64) {
 	}
 }
 
-// passed touches the instances of a watch and finds between which limits its reading x is now.
+// passed marks the instances of a watch and finds the limits between which its reading x now lies.
 func (m *Memory) passed(k int, x float64) {
 	w, now := &m.set.watches[k], &m.watched[k]
 	for i, cells := range w.cells {
