@@ -6,9 +6,9 @@ import (
 	"slices"
 )
 
-// A Step judges only what can have changed: the instances of which a reading has moved in a way that their condition
-// can see, of which a delay is running or a repeat is due. Most conditions compare readings with constants, and see a
-// reading only when it passes one of these.
+// A Step judges only the instances that can have changed: those whose readings have changed in a way that matters to
+// their condition, those with a running delay, and those with a repeat that is due. Most conditions compare readings
+// with constants, so a reading matters only when it passes one of these.
 
 // A watch is a reading and the instances that look at it, as bits.
 type watch struct {
@@ -17,15 +17,15 @@ type watch struct {
 	cells  []uint64
 }
 
-// between is what a Memory knows of a watch with limits: the instances need not be judged while the reading stays between lo and hi, or
-// as it was.
+// between is the memory of a watch with limits: the instances need not be judged while the reading stays between lo and
+// hi, or as it was.
 type between struct {
 	index  int
 	lo, hi float64
 	seen   uint64 // bits of the reading
 }
 
-// changes is what a Memory knows of a watch of which any change counts.
+// changes is the memory of a watch of which any change counts.
 type changes struct {
 	index int
 	seen  uint64 // bits of the reading
@@ -33,8 +33,8 @@ type changes struct {
 
 func words64(n int) int { return (n + 63) / 64 }
 
-// watchesOf lists what has to be watched for the instances. One of which a reading is compared only with constants
-// waits until it passes one of them; for others any change counts.
+// watchesOf lists the watches for the instances. Where a reading is only compared with constants, passing one of them
+// counts; elsewhere any change does.
 func watchesOf(instances []compiled) (list []watch) {
 	at := map[[2]int]int{}
 	for i := range instances {
@@ -59,7 +59,7 @@ func watchesOf(instances []compiled) (list []watch) {
 	return list
 }
 
-// watch begins to watch; nothing has been seen.
+// watch makes the memory of the watches; no reading has been seen.
 func (m *Memory) watch() {
 	for _, w := range m.set.watches {
 		if w.limits != nil {
@@ -70,8 +70,8 @@ func (m *Memory) watch() {
 	}
 }
 
-// look finds the instances that the readings have touched since the last Step. The two kinds of watches are apart since one nearly
-// never touches and the other often does: a processor guesses right then.
+// look marks the instances whose readings have changed since the last Step. The two kinds of watches are apart because
+// one seldom marks and the other often does: the processor predicts each loop well.
 func (m *Memory) look(env []float64) {
 	near, other := m.between, m.changes
 	for k := range near {
@@ -95,7 +95,7 @@ func (m *Memory) look(env []float64) {
 	}
 }
 
-// passed touches the instances of a watch.
+// passed marks the instances of a watch.
 func (m *Memory) passed(k int) {
 	cells := m.set.watches[k].cells
 	dirty := m.dirty[:len(cells)]
@@ -104,7 +104,7 @@ func (m *Memory) passed(k int) {
 	}
 }
 
-// around finds between which limits a reading is, NaN where it is on one or unknown.
+// around returns the limits between which a reading lies, NaN where it is on one or unknown.
 func (w *watch) around(x float64) (lo, hi float64) {
 	i, exact := slices.BinarySearch(w.limits, x)
 	if exact || math.IsNaN(x) {

@@ -127,8 +127,10 @@ func (s *sender) flush() error {
 	return s.w.Flush()
 }
 
-// SendDemo sends the feed to other processes or into files, at so many times the speed of the clock, and tells what came of it.
-func (p *Parts) SendDemo(ctx context.Context, sim *demo.Sim, list []Destination, times float64, tell func(string)) (err error) {
+// SendDemo sends the feed to other processes or into files, at so many times the speed of the clock, and tells what
+// came of it.
+func (p *Parts) SendDemo(ctx context.Context, sim *demo.Sim, list []Destination, times float64,
+	tell func(string)) (err error) {
 	var senders []*sender
 	defer func() {
 		for _, s := range senders {
