@@ -2,6 +2,7 @@ package assistant
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"earshot/assistant/channel"
@@ -70,8 +71,11 @@ func (c *Core) figures(code string) string {
 		s := c.condition.Steering()
 		told := fmt.Sprintf("steering offset %.2f deg, understeer gradient %.2f deg/g, from %.0f s",
 			s.Offset/channel.Degree, s.Gradient*perG, s.Seconds)
-		if s.Measured {
-			told += fmt.Sprintf("; wheelbase %.2f m, steering ratio %.1f, of which one at least is measured", s.Wheelbase, s.Ratio)
+		switch {
+		case s.Measured && math.IsNaN(s.Ratio):
+			told += fmt.Sprintf("; wheelbase %.2f m, measured", s.Wheelbase)
+		case s.Measured:
+			told += fmt.Sprintf("; wheelbase %.2f m and steering ratio %.1f, their product measured", s.Wheelbase, s.Ratio)
 		}
 		return told
 	case "course":

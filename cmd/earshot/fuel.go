@@ -45,10 +45,10 @@ func newFuel() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "fuel",
 		Short: "work out what to load for a race, and when to box",
-		Long: `Fuel works out the load for a race of so many laps, or for one by time, and the laps at whose end a stop may come.
-What a lap burns and takes is given in numbers, or is the centre of the flying laps of a session. Tank and reserve are those
-of the car file where they are not given. A race by time ends at the first crossing of the line after the clock has reached
-zero; a crossing at that very moment is not yet counted as the last.
+		Long: `Fuel works out the load for a race by laps or by time, and the laps at whose end a stop may come. Give the
+burn and the time of a lap in numbers, or take them from the flying laps of a session. Tank and reserve come from the car
+file where you do not give them. A race by time ends at the first crossing of the line after the clock has reached zero;
+a crossing at that very moment does not count as the last.
 
 ` + cautions,
 		Example: `  earshot fuel --time "45 min" --lap-time 1:42.4 --per-lap "2.65 l" --reserve "1 l" --tank "60 l"

@@ -47,10 +47,10 @@ func newPressures() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "pressures",
 		Short: "work out the cold tyre pressures for a hot target",
-		Long: `Pressures works out what to set cold, so that the tyres come to the hot target: from what a stint that began cold came to, or
-from the temperature of the gas in the hot tyre. Pressures are those of a gauge. The air may be another now than it was
-then. Target and minimum are those of the car file where they are not given; less than the minimum is never suggested.
-A pressure is one for all wheels, or by wheel, axle or side: "19.5 psi", "front=19.5 psi,rear=19 psi".
+		Long: `Pressures works out what to set cold, so that the tyres come to the hot target. It uses a stint that
+began on cold tyres, or the temperature of the gas in the hot tyre. Pressures are gauge pressures. The air may have
+changed since. Target and minimum come from the car file where you do not give them. It never suggests less than the
+minimum. A pressure is for all wheels, or by wheel, axle or side: "19.5 psi", "front=19.5 psi,rear=19 psi".
 
 ` + cautions,
 		Example: `  earshot pressures --cold "1.35 bar" --hot "1.86 bar" --target "1.75 bar" --air "18 °C" --now-air "12 °C"
