@@ -14,7 +14,8 @@ type Memory struct {
 	cells   []cell
 	tracks  []expression.Track
 	tracked []tracked
-	watched []watched
+	between []between
+	changes []changes
 	dirty   []uint64 // bits of the cells that the next Step has to judge
 	within  uint64   // the situation at the last Step
 	decay   expression.Decay
@@ -45,10 +46,8 @@ type cell struct {
 // NewMemory returns a Memory in which every instance is unknown.
 func (s *Set) NewMemory() *Memory {
 	m := &Memory{set: s, cells: make([]cell, len(s.instances)), tracks: make([]expression.Track, s.tracks),
-		watched: make([]watched, len(s.watches)), dirty: make([]uint64, words64(len(s.instances)))}
-	for i, w := range s.watches {
-		m.watched[i] = watched{index: w.index, lo: math.NaN(), hi: math.NaN(), seen: ^uint64(0)}
-	}
+		dirty: make([]uint64, words64(len(s.instances)))}
+	m.watch()
 	m.touchAll()
 	for i := range m.tracks {
 		m.tracks[i].Out = math.NaN()

@@ -17,12 +17,18 @@ type watch struct {
 	cells  []uint64
 }
 
-// watched is the memory of a watch: the instances need not be judged while the reading stays between lo and hi, or as
-// it was.
-type watched struct {
+// between is the memory of a watch with limits: the instances need not be judged while the reading stays between lo and
+// hi, or as it was.
+type between struct {
 	index  int
 	lo, hi float64
 	seen   uint64 // bits of the reading
+}
+
+// changes is the memory of a watch of which any change counts.
+type changes struct {
+	index int
+	seen  uint64 // bits of the reading
 }
 
 func words64(n int) int { return (n + 63) / 64 }
@@ -49,45 +55,69 @@ func watchesOf(instances []compiled) (list []watch) {
 	for k := range list {
 		slices.Sort(list[k].limits)
 	}
+	slices.SortStableFunc(list, func(a, b watch) int { return min(len(b.limits), 1) - min(len(a.limits), 1) })
 	return list
 }
 
-// look marks the instances whose readings have changed since the last Step.
+// watch makes the memory of the watches; no reading has been seen.
+func (m *Memory) watch() {
+	for _, w := range m.set.watches {
+		if w.limits != nil {
+			m.between = append(m.between, between{index: w.index, lo: math.NaN(), hi: math.NaN(), seen: ^uint64(0)})
+		} else {
+			m.changes = append(m.changes, changes{index: w.index, seen: ^uint64(0)})
+		}
+	}
+}
+
+// look marks the instances whose readings have changed since the last Step. The two kinds of watches are apart because
+// one seldom marks and the other often does: the processor predicts each loop well.
 func (m *Memory) look(env []float64) {
-	for k := range m.watched {
-		w := &m.watched[k]
+	near, other := m.between, m.changes
+	for k := range near {
+		w := &near[k]
 		x := env[w.index]
 		if x > w.lo && x < w.hi {
 			continue
 		}
 		if b := math.Float64bits(x); b != w.seen {
 			w.seen = b
-			m.passed(k, x)
+			m.passed(k)
+			w.lo, w.hi = m.set.watches[k].around(x)
+		}
+	}
+	for k := range other {
+		w := &other[k]
+		if b := math.Float64bits(env[w.index]); b != w.seen {
+			w.seen = b
+			m.passed(len(near) + k)
 		}
 	}
 }
 
-// passed marks the instances of a watch and finds the limits between which its reading x now lies.
-func (m *Memory) passed(k int, x float64) {
-	w, now := &m.set.watches[k], &m.watched[k]
-	for i, cells := range w.cells {
-		m.dirty[i] |= cells
+// passed marks the instances of a watch.
+func (m *Memory) passed(k int) {
+	cells := m.set.watches[k].cells
+	dirty := m.dirty[:len(cells)]
+	for i, c := range cells {
+		dirty[i] |= c
 	}
-	if w.limits == nil {
-		return
-	}
-	now.lo, now.hi = math.NaN(), math.NaN()
+}
+
+// around returns the limits between which a reading lies, NaN where it is on one or unknown.
+func (w *watch) around(x float64) (lo, hi float64) {
 	i, exact := slices.BinarySearch(w.limits, x)
 	if exact || math.IsNaN(x) {
-		return
+		return math.NaN(), math.NaN()
 	}
-	now.lo, now.hi = math.Inf(-1), math.Inf(1)
+	lo, hi = math.Inf(-1), math.Inf(1)
 	if i > 0 {
-		now.lo = w.limits[i-1]
+		lo = w.limits[i-1]
 	}
 	if i < len(w.limits) {
-		now.hi = w.limits[i]
+		hi = w.limits[i]
 	}
+	return lo, hi
 }
 
 func (m *Memory) touch(i int) { m.dirty[i>>6] |= 1 << (i & 63) }

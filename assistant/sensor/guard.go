@@ -185,9 +185,10 @@ func (g *Guard) filter(s channel.Sample, held channel.Row) channel.Row {
 	for _, f := range g.fed {
 		copy(g.clean[f.From:f.To], s.Row[f.From:f.To])
 	}
-	for i := range g.quick {
-		q := &g.quick[i]
-		v := g.clean[q.id]
+	all, clean := g.quick, g.clean
+	for i := range all {
+		q := &all[i]
+		v := clean[q.id]
 		if math.IsNaN(v) {
 			continue
 		}
@@ -203,9 +204,9 @@ func (g *Guard) filter(s channel.Sample, held channel.Row) channel.Row {
 			q.last, q.at = v, s.At
 			continue
 		}
-		g.clean[q.id] = math.NaN()
+		clean[q.id] = math.NaN()
 	}
-	return g.clean
+	return clean
 }
 
 // believe judges a reading that is far from the one before, the first one, or exactly 0.
