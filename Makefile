@@ -12,12 +12,13 @@ STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 help: ## list these doors
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "make %-12s %s\n", $$1, $$2 }' Makefile
 
-demo: setup-build ## install what is missing, build, drive twelve laps; leaves demo-out/debrief.html and demo-out/cues.wav
+demo: setup-build ## install what is missing, build, drive twelve laps; leaves debrief.html and cues.wav in demo-out
 	@$(MAKE) --no-print-directory CGO_ENABLED=$$(.ci/cgo) build
 	bin/earshot demo --out $(OUT)
 
 build: ## write bin/earshot and its helper programs
-	@[ "$(CGO_ENABLED)" = 1 ] || echo "build: without cgo (sound by the sound server only, no global keys); 'make setup-build' installs what is missing"
+	@[ "$(CGO_ENABLED)" = 1 ] || echo "build: without cgo: sound by the sound server only, no global keys;" \
+		"'make setup-build' installs what is missing"
 	$(GO) build -trimpath -o bin/ ./cmd/...
 
 test: setup-build setup-test ## install what is missing, run every test, with and without cgo
@@ -53,7 +54,7 @@ fuzz: ## ten seconds of each fuzz target
 bench: ## all benchmarks
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
-calls: ## drive all drives of the ledger and print what was told, missed and told wrongly; notes below the table
+calls: ## run all drives of the ledger; print what was told, missed and told wrongly, with notes
 	$(GO) test ./assistant/ledger -run TestCalls -v -every 1 -timeout 30m
 
 golden: ## rewrite stories and golden files; read the diff before you commit it

@@ -34,14 +34,14 @@ func main() {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
-	said := map[[2]string][]string{} // lines of each test, and of each package under the test ""
-	count := map[string]int{}        // of tests that pass, fail and skip, and of those that fail in each package
+	said := map[[2]string][]string{} // the lines of each test; those of a package are under the test ""
+	count := map[string]int{}        // tests that pass, fail and skip, and tests that fail in each package
 	reasons := map[string]int{}
 	lines := bufio.NewReader(out)
 	for {
 		line, err := lines.ReadBytes('\n')
 		if len(line) > 0 {
-			take(line, said, count, reasons)
+			add(line, said, count, reasons)
 		}
 		if err != nil {
 			break
@@ -58,7 +58,8 @@ func main() {
 	}
 }
 
-func take(line []byte, said map[[2]string][]string, count, reasons map[string]int) {
+// add counts an event of go test, and prints what is to be seen of it.
+func add(line []byte, said map[[2]string][]string, count, reasons map[string]int) {
 	var e event
 	if json.Unmarshal(line, &e) != nil {
 		fmt.Printf("%s\n", bytes.TrimRight(line, "\n")) // not of a test

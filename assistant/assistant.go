@@ -12,20 +12,20 @@ import (
 
 // A Feed gives the samples of one source. It belongs to one goroutine.
 type Feed interface {
-	// Read waits for the next bytes and calls emit for every sample in them; the row is good until emit
-	// returns. The error is io.EOF where the source has ended, and ctx's where it is done.
+	// Read waits for the next bytes and calls emit for every sample in them. The row is good until emit returns. The
+	// error is io.EOF at the end of the source, and ctx's when ctx is done.
 	Read(ctx context.Context, emit func(channel.Sample)) error
 	// Stats is what was counted so far.
 	Stats() feed.Stats
 }
 
-// A Watched feed also tells which part of it fell ill or recovered. feed.Stream is one.
+// A Watched feed also tells which of its parts failed or recovered. feed.Stream is one.
 type Watched interface {
-	// Notices returns what happened since the last call, for the goroutine that calls Read.
+	// Notices returns what happened since the last call. Only the goroutine that calls Read may call it.
 	Notices() []feed.Notice
-	// Troubles is that of Stats at little cost, for the goroutine that calls Read.
+	// Troubles is Stats().Troubles() at little cost. Only the goroutine that calls Read may call it.
 	Troubles() int64
-	// Foreign is that of Stats, for any goroutine: while only strangers send, Read does not return.
+	// Foreign is Stats().Foreign, for any goroutine: while only unknown senders send, Read does not return.
 	Foreign() int64
 }
 
@@ -43,16 +43,15 @@ func noticesOf(f Feed) []feed.Notice {
 type Assistant struct {
 	Core    *Core
 	Session journal.Session
-	Sinks   []Sink // where what happens goes, in the order in which they are given each step
+	Sinks   []Sink // each gets every step, in this order
 
 	Feed Feed  // for Run
-	Door *Door // for Run: everything else that comes in; nil: nothing does
+	Door *Door // for Run: all other inputs; nil: there are none
 
 	out Output
 }
 
-// step carries one input through the core and gives what follows from it to the sinks. heard gets what each of them
-// says, nil included.
+// step runs the core on one input and gives the result to the sinks. heard gets the error of each, nil included.
 func (a *Assistant) step(in Input, heard func(sink int, err error)) {
 	a.out.Reset()
 	a.Core.Step(in, &a.out)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"earshot/assistant/car"
 	"earshot/assistant/channel"
@@ -23,13 +24,13 @@ import (
 	"earshot/rules"
 )
 
-// A Phrasebook tells how long a text takes to say, in seconds, and whether the voice has a clip for all
-// of it; else the length is an estimate. It is pure: the same text always takes the same time.
+// A Phrasebook gives the time that a text takes to say, in seconds. covered is true where the voice has a clip for all
+// of it; else the time is an estimate. It is pure: the same text always takes the same time.
 type Phrasebook interface {
 	Duration(text string) (seconds float64, covered bool)
 }
 
-// A Setup is everything the core needs to know beforehand. The core changes none of it.
+// A Setup is what a core is made from. The core changes none of it.
 type Setup struct {
 	Channels *channel.Set
 	Car      *car.Car
@@ -47,8 +48,8 @@ type Setup struct {
 	BestsOf map[string]*timing.Bests
 }
 
-// Core is the whole behaviour of the assistant with none of its surroundings: the same
-// inputs give the same outputs. It belongs to one goroutine.
+// Core is the whole behaviour of the assistant with none of its surroundings: the same inputs give the same outputs. It
+// belongs to one goroutine.
 type Core struct {
 	setup Setup
 	now   float64
@@ -81,13 +82,15 @@ type Core struct {
 	lessons     lessons
 	implausible []bool // channels whose nonsense has been told
 
-	timings     []timing.Event // kept to spare the allocation
+	chequered, caution, formation int // indices of the labels that suppress rules
+
+	timings     []timing.Event // these four are used again, to save the allocation
 	passed      []course.Pass
 	transitions []rules.Transition
 	rulings     []cue.Ruling
-	mostOf      *course.Map // the course of which most is the longest room to talk, s
-	most        float64
-	braked      float64 // when the car braked last, NaN before
+	mostOf      *course.Map // the course that most is of
+	most        float64     // s, the longest room to talk // s, the longest room to talk
+	braked      float64     // when the car braked last, NaN before
 }
 
 // NewCore returns a Core before its first input.
@@ -110,13 +113,16 @@ func NewCore(s Setup) *Core {
 		trail:    &trail{}, ill: make(map[string]*illness),
 		implausible: make([]bool, s.Channels.Len()),
 	}
+	flags := s.Channels.At(channel.Flag).Labels
+	c.chequered, c.caution = slices.Index(flags, "chequered"), slices.Index(flags, "full_course_caution")
+	c.formation = slices.Index(s.Channels.At(channel.SessionKind).Labels, "formation")
 	c.scheduler = cue.New(s.Talk, wording{c})
 	return c
 }
 
-// Step takes one input in and appends to out what follows from it.
+// Step processes one input and appends what follows from it to out.
 func (c *Core) Step(in Input, out *Output) {
-	if in.At > c.now { // a feed may step back; the assistant does not
+	if in.At > c.now { // a feed's clock may step back; the core's does not
 		c.now = in.At
 	}
 	switch in.Kind {
@@ -209,7 +215,7 @@ func wayRound(left bool) string {
 	return "clockwise"
 }
 
-// happened turns what timing saw into channels and events.
+// happened turns the events of timing into journal events.
 func (c *Core) happened(out *Output) {
 	row := c.hold.Row
 	for i := range c.timings {
@@ -274,8 +280,7 @@ func (c *Core) stint(number int, what string, at float64, out *Output) {
 		Body: s})
 }
 
-// reload puts other rules in force. What unchanged rules remember stays. Rules with a mistake leave the old ones in
-// force.
+// reload puts other rules in force. Unchanged rules keep their state. Rules with a mistake leave the old ones in force.
 func (c *Core) reload(files []rules.Source, out *Output) {
 	h := RulesPart.Is(health.Degraded, "rules cannot be changed under way here")
 	defer func() { c.event(out, h) }()
@@ -293,10 +298,10 @@ func (c *Core) reload(files []rules.Source, out *Output) {
 	h = RulesPart.Is(health.OK, fmt.Sprintf("%d rules are in force", len(set.Rules())))
 }
 
-// mistakesTold of changed rules are journaled; `check` lists them all.
+// mistakesTold is how many mistakes of changed rules are journaled; `earshot check` lists them all.
 const mistakesTold = 5
 
-// first is the text of an error, or of as many of the errors that it joins.
+// first is the text of an error, shortened where it joins more errors than most.
 func first(err error, most int) string {
 	list, ok := err.(interface{ Unwrap() []error })
 	if !ok || len(list.Unwrap()) <= most {
@@ -306,7 +311,7 @@ func first(err error, most int) string {
 	return fmt.Sprintf("%v\nand %d more: earshot check tells them all", errors.Join(all[:most]...), len(all)-most)
 }
 
-// command does what the driver asked for.
+// command carries out a request of the driver.
 func (c *Core) command(r *hand.Request, out *Output) {
 	c.event(out, &journal.Command{Name: string(r.Name), Source: r.Source})
 	switch r.Name {
@@ -389,7 +394,7 @@ func (c *Core) mark(r *hand.Request, out *Output) {
 	c.confirm("mark", text, short, out)
 }
 
-// situation is what suppresses rules at this moment.
+// situation returns the bits of the situations that hold now and may suppress rules.
 func (c *Core) situation() uint64 {
 	row := c.hold.Row
 	var s uint64
@@ -399,28 +404,25 @@ func (c *Core) situation() uint64 {
 	if row[channel.OnOutLap] == 1 {
 		s |= onOutLap
 	}
-	if c.label(channel.Flag) == "chequered" || row[channel.LapsToGo] == 0 {
+	if c.shows(channel.Flag, c.chequered) || row[channel.LapsToGo] == 0 {
 		s |= onInLap
 	}
-	if c.label(channel.SessionKind) == "formation" {
+	if c.shows(channel.SessionKind, c.formation) {
 		s |= inFormation
 	}
-	if c.label(channel.Flag) == "full_course_caution" {
+	if c.shows(channel.Flag, c.caution) {
 		s |= underCaution
 	}
 	return s
 }
 
-func (c *Core) label(id channel.ID) string {
-	labels := c.setup.Channels.At(id).Labels
+// shows is true where a channel that is a choice has the value of that index.
+func (c *Core) shows(id channel.ID, label int) bool {
 	v := c.hold.Row[id]
-	if v >= 0 && int(v) < len(labels) {
-		return labels[int(v)]
-	}
-	return ""
+	return v >= 0 && int(v) == label
 }
 
-// end closes the session: nothing that waits is forgotten silently.
+// end closes the session. Every cue that still waits gets its verdict.
 func (c *Core) end(out *Output) {
 	c.rulings = c.scheduler.Flush(c.now, c.rulings[:0])
 	c.verdicts(out)
@@ -432,7 +434,7 @@ func (c *Core) end(out *Output) {
 	out.Hush = true
 }
 
-// tellImplausible journals each channel once that gives readings outside its range.
+// tellImplausible journals once each channel that has a reading outside its range.
 func (c *Core) tellImplausible(row channel.Row, out *Output) {
 	for i, v := range row {
 		ch := c.setup.Channels.At(channel.ID(i))

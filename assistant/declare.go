@@ -11,7 +11,7 @@ import (
 	"earshot/assistant/timing"
 )
 
-// declarations gathers what the stages say of the channels that they compute.
+// declarations gathers the declarations of all stages.
 func declarations() []channel.Declaration {
 	list := []channel.Declaration{
 		{Channels: []channel.ID{channel.FeedSilence}},
@@ -26,8 +26,8 @@ func declarations() []channel.Declaration {
 	return append(list, race.Declarations()...)
 }
 
-// knowledge says what can be known of a feed that gives these channels, with this car and course file; either may be
-// nil.
+// knowledge says what can be known with a feed that gives these channels, and with this car and course file, either of
+// which may be nil.
 func knowledge(set *channel.Set, covered []channel.ID, k *car.Car, f *course.File) *channel.Knowledge {
 	known := channel.NewKnowledge(set, covered, declarations())
 	if k != nil {

@@ -16,12 +16,11 @@ var (
 	ErrFull = errors.New("too much waits already: the assistant does not keep up")
 )
 
-// doorRoom is how much may wait at a Door. It is emptied as soon as the core is free, so more is a flood.
+// doorRoom is how many inputs may wait at a Door. The core empties it as soon as it is free: more is a flood.
 const doorRoom = 1024
 
-// A Door is the one way into a live run for everything but the samples, which the goroutine that reads the feed
-// carries through itself. What goes in is taken in the order in which it came, and recorded. Its methods may be called
-// from any goroutine and never wait.
+// A Door is the one way into a live run for everything but samples. What comes in is handled in its order and recorded.
+// Its methods may be called from any goroutine and never wait.
 type Door struct {
 	mu    sync.Mutex
 	queue []arrival
@@ -32,13 +31,13 @@ type Door struct {
 // An arrival is an Input that is still to be stamped.
 type arrival struct {
 	in      Input
-	pressed time.Time // of a request: the moment that is meant, on the local clock
+	pressed time.Time // when the driver pressed, on the local clock; for requests
 }
 
 // NewDoor returns an open door.
 func NewDoor() *Door { return &Door{wake: make(chan struct{}, 1)} }
 
-// Ask hands in a request. pressed is the moment that is meant, on the local clock; zero is now.
+// Ask hands in a request. pressed is when the driver pressed, on the local clock; zero is now.
 func (d *Door) Ask(r hand.Request, pressed time.Time) error {
 	if pressed.IsZero() {
 		pressed = time.Now()
@@ -46,7 +45,7 @@ func (d *Door) Ask(r hand.Request, pressed time.Time) error {
 	return d.put(arrival{Input{Kind: KindCommand, Request: &r}, pressed})
 }
 
-// Health hands in how a part is.
+// Health hands in the state of a part.
 func (d *Door) Health(h journal.Health) error {
 	return d.put(arrival{in: Input{Kind: KindHealth, Health: &h}})
 }
@@ -73,8 +72,8 @@ func (d *Door) put(a arrival) error {
 	return nil
 }
 
-// take returns what waits.
-func (d *Door) take() []arrival {
+// waiting empties the door and returns what was in it.
+func (d *Door) waiting() []arrival {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	list := d.queue
@@ -82,10 +81,10 @@ func (d *Door) take() []arrival {
 	return list
 }
 
-// close refuses everything from now on and returns what waits.
+// close makes the door refuse everything from now on, and returns what was still in it.
 func (d *Door) close() []arrival {
 	d.mu.Lock()
 	d.shut = true
 	d.mu.Unlock()
-	return d.take()
+	return d.waiting()
 }

@@ -17,7 +17,7 @@ var (
 	RulesPart  = health.Part{Name: "rules", About: "changed rules cannot be used: those before stay in force"}
 )
 
-// Parts lists everything that may fall ill.
+// Parts lists every part that may fail.
 func Parts() []health.Part {
 	return []health.Part{
 		feed.Whole, feed.Source, feed.Reading, hand.KeysPart, SoundPart, session.JournalPart,
@@ -27,8 +27,9 @@ func Parts() []health.Part {
 
 var parts = Parts()
 
-// A part that comes and goes is told so many times; then it has to keep its state for a while before it is told again,
-// s (common practice, no source: a loose plug makes a dozen changes a minute).
+// A part that fails and recovers again and again is told changesTold times. After that it must keep its state for
+// steadyAfter seconds before it is told again (common practice, no source: a loose plug changes a dozen times a
+// minute).
 const (
 	changesTold = 6
 	steadyAfter = 60.0
@@ -38,13 +39,13 @@ const (
 type illness struct {
 	part     health.Part
 	state    journal.Health
-	changed  float64 // when its state did last
-	changes  int     // since it was steady last
-	spoken   bool    // that it is lost, since it was steady last
-	unsteady bool    // it has changed too often to be told
+	changed  float64 // when its state changed last
+	changes  int     // since it was last steady
+	spoken   bool    // its loss has been said since it was last steady
+	unsteady bool    // it changes too often to be told
 }
 
-// ail takes in how a part is: it is journaled, and said once where the driver must know.
+// ail journals the state of a part, and has it said once where the driver must know.
 func (c *Core) ail(h *journal.Health, out *Output) {
 	i := c.ill[h.Part]
 	if i == nil {
@@ -53,7 +54,7 @@ func (c *Core) ail(h *journal.Health, out *Output) {
 	}
 	was := i.state
 	i.state = *h
-	if was.State == h.State { // its text may be news
+	if was.State == h.State { // only its text may be new
 		if was.Text != h.Text && !i.unsteady {
 			c.event(out, h)
 		}
@@ -78,7 +79,7 @@ func (c *Core) ail(h *journal.Health, out *Output) {
 	c.sayHealth(i, health.State(was.State), out)
 }
 
-// settle tells of parts that came and went and have kept their state since.
+// settle tells the state of unsteady parts that have become steady.
 func (c *Core) settle(out *Output) {
 	c.unsteady = slices.DeleteFunc(c.unsteady, func(i *illness) bool {
 		if c.now-i.changed < steadyAfter {

@@ -15,7 +15,7 @@ import (
 // A Kind says what an Input is.
 type Kind string
 
-// The kinds of inputs: everything that can change the core's mind.
+// The kinds of inputs.
 const (
 	KindStart   Kind = "start"
 	KindSample  Kind = "sample"
@@ -26,19 +26,19 @@ const (
 	KindEnd     Kind = "end"
 )
 
-// An Input is one thing that happened outside, stamped with the feed's clock. Time is data: whoever makes an
-// Input stamps it, and nobody else looks at a clock.
+// An Input is one thing that happened outside. Whoever makes it stamps it with the feed's clock; the core looks at no
+// clock.
 type Input struct {
 	Kind    Kind
 	At      float64          // s on the feed's clock
-	Row     channel.Row      // of a sample: what it told, NaN for the rest; the owner may use it again after Step
+	Row     channel.Row      // of a sample, NaN where it has no reading; the owner may reuse it after Step
 	Request *hand.Request    // of a command
 	Session *journal.Session // of the start
 	Health  *journal.Health  // of a health input
 	Rules   []rules.Source   // of a rules input: all files that are to be in force
 }
 
-// wire is an Input that is not a sample as it stands in a recording. The fields of a request stand beside the others.
+// wire is the form in a recording of an Input that is not a sample. The fields of a request stand beside the others.
 type wire struct {
 	*hand.Request
 	Session *journal.Session `json:"session,omitempty"`
@@ -46,7 +46,7 @@ type wire struct {
 	Rules   []rules.Source   `json:"rules,omitempty"`
 }
 
-// Encode returns what a recording keeps of an input besides its kind and time. A sample's row is recorded by itself.
+// Encode returns what a recording keeps of an input besides kind and time. A sample's row is recorded apart from it.
 func (in Input) Encode() ([]byte, error) {
 	return json.Marshal(wire{in.Request, in.Session, in.Health, in.Rules})
 }

@@ -2,13 +2,14 @@ package assistant
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"earshot/assistant/channel"
 	"earshot/assistant/journal"
 )
 
-// lessons keeps which of the facts that the stages have to learn are known, for the journal.
+// lessons are the facts that the stages have to learn from the driving, for the journal.
 type lessons []lesson
 
 type lesson struct {
@@ -56,7 +57,7 @@ func (c *Core) tellLearned(out *Output) {
 	}
 }
 
-// figures says what was learned, where it is a number or two.
+// figures gives the numbers of what was learned, where it has any.
 func (c *Core) figures(code string) string {
 	const perG = channel.StandardGravity / channel.Degree
 	switch code {
@@ -68,8 +69,16 @@ func (c *Core) figures(code string) string {
 		return fmt.Sprintf("rolling radius %.4f of what the feed assumes", radius)
 	case "balance":
 		s := c.condition.Steering()
-		return fmt.Sprintf("steering offset %.2f deg, understeer gradient %.2f deg/g, from %.0f s",
+		told := fmt.Sprintf("steering offset %.2f deg, understeer gradient %.2f deg/g, from %.0f s",
 			s.Offset/channel.Degree, s.Gradient*perG, s.Seconds)
+		switch {
+		case s.Measured && math.IsNaN(s.Ratio):
+			told += fmt.Sprintf("; wheelbase %.2f m, measured", s.Wheelbase)
+		case s.Measured:
+			told += fmt.Sprintf("; wheelbase %.2f m and steering ratio %.1f, their product measured", s.Wheelbase,
+				s.Ratio)
+		}
+		return told
 	case "course":
 		if c.course != nil {
 			return fmt.Sprintf("%.0f m, %d corners", c.course.Length, len(c.course.Corners))
@@ -106,14 +115,14 @@ func (c *Core) tellNeverLearned(out *Output) {
 		}
 		text := strings.Join(lacks, ", ")
 		if text == before {
-			continue // what rests on the same is told once
+			continue // the same cause is told once
 		}
 		before = text
 		c.event(out, &journal.Learned{What: l.code, At: journal.Unknown, Lacks: text})
 	}
 }
 
-// progress says how far the learning of something has come that was never learned.
+// progress says how far the learning came of something that was never learned.
 func (c *Core) progress(code string) string {
 	if text := c.condition.Progress(code); text != "" {
 		return text

@@ -23,30 +23,29 @@ const (
 	statsEvery  = time.Second
 )
 
-// A live is a Core on a live feed. The goroutine that reads the feed carries each sample through the core itself:
-// handing it to another one costs more than all the rest. The one that attends to the door and the clock takes the
-// core in between.
+// A live is a Core on a live feed. The goroutine that reads the feed runs the core on each sample itself: handing the
+// sample to another goroutine costs more than all the rest. The goroutine of the door and the clock runs it in between.
 type live struct {
 	a     *Assistant
 	begin time.Time
 
-	turn       sync.Mutex        // who holds it has the core and what follows
+	turn       sync.Mutex        // guards the core and the fields below
 	at         float64           // of the last sample
 	arrived    time.Time         // when that was
 	heard      bool              // a sample has come
-	complained bool              // that none has come
-	failing    []bool            // which sinks do
-	sick       []*journal.Health // of sinks, not yet told
+	complained bool              // it was told that none has come
+	failing    []bool            // by sink
+	sick       []*journal.Health // changes of sinks, not yet told
 
 	watch  statsWatch
-	unsaid *feed.Stats // with troubles that have not been told
-	told   time.Time   // when the last were
+	unsaid *feed.Stats // with troubles not yet told
+	told   time.Time   // when troubles were told last
 
-	counted int64 // troubles up to the last look of the reader, whose it is
+	counted int64 // troubles when the reader last looked; only the reader uses it
 }
 
-// Run carries a live feed until it ends or ctx is done. Everything has been handed to the sinks, and all goroutines
-// have ended, when it returns. The error is the feed's; an end by ctx is none, and a sink that fails is told as health
+// Run runs the core on a live feed until the feed ends or ctx is done. When it returns, the sinks have everything and
+// all goroutines have ended. The error is the feed's: ctx being done is none, and a sink that fails is told as health
 // and ends nothing.
 func (a *Assistant) Run(ctx context.Context) error {
 	begin := time.Now()
@@ -59,7 +58,7 @@ func (a *Assistant) Run(ctx context.Context) error {
 	defer stop()
 	g, gctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
-		defer stop() // without a feed there is nothing to attend to
+		defer stop() // without a feed there is nothing to wait for
 		return l.read(gctx)
 	})
 	g.Go(func() error {
@@ -73,7 +72,7 @@ func (a *Assistant) Run(ctx context.Context) error {
 	return err
 }
 
-// step carries an input through. The caller has the turn, but for the start.
+// step runs the core and the sinks on an input. The caller has the turn, except at the start.
 func (l *live) step(in Input) {
 	l.a.step(in, l.hear)
 	for len(l.sick) > 0 && in.Kind != KindEnd { // nothing comes after the end
@@ -83,7 +82,7 @@ func (l *live) step(in Input) {
 	}
 }
 
-// hear keeps how a sink is; a change waits to be told.
+// hear notes whether a sink works. A change waits to be told.
 func (l *live) hear(sink int, err error) {
 	if (err != nil) == l.failing[sink] {
 		return
@@ -105,7 +104,7 @@ func (l *live) now() float64 {
 	return l.at + time.Since(l.arrived).Seconds()
 }
 
-// read is the goroutine of the feed. While it is late the samples wait with their source, or with the system.
+// read is the goroutine of the feed. While it is busy, samples wait in the operating system or at their source.
 func (l *live) read(ctx context.Context) error {
 	emit := func(s channel.Sample) {
 		l.turn.Lock()
@@ -126,8 +125,8 @@ func (l *live) read(ctx context.Context) error {
 	}
 }
 
-// report passes on what the feed says of itself. What it counted waits for the next tick; a picture of it is taken
-// each time that it has doubled, so that a flood costs little.
+// report passes on the feed's notices. What the feed counted waits for the next tick; it is copied only when the count
+// has doubled, so that a flood costs little.
 func (l *live) report() {
 	for _, n := range noticesOf(l.a.Feed) {
 		l.do(func(now float64) { l.step(Input{Kind: KindHealth, At: now, Health: &n.Health}) })
@@ -149,7 +148,7 @@ func troublesOf(f Feed) int64 {
 	return s.Troubles()
 }
 
-// counts tells of the troubles that wait. The caller has the turn.
+// counts tells the troubles that wait. The caller has the turn.
 func (l *live) counts(now float64) {
 	s := l.unsaid
 	l.unsaid, l.told = nil, time.Now()
@@ -161,21 +160,21 @@ func (l *live) counts(now float64) {
 	}
 }
 
-// do takes the turn for what comes between samples.
+// do calls f with the turn, between samples.
 func (l *live) do(f func(now float64)) {
 	l.turn.Lock()
 	defer l.turn.Unlock()
 	f(l.now())
 }
 
-// attend is the goroutine of the door and of the clock.
+// attend is the goroutine of the door and the clock.
 func (l *live) attend(ctx context.Context) {
 	ticker := time.NewTicker(tickEvery)
 	defer ticker.Stop()
 	for {
 		select {
 		case <-l.a.Door.wake:
-			l.admit(l.a.Door.take())
+			l.admit(l.a.Door.waiting())
 		case <-ticker.C:
 			l.do(l.tick)
 		case <-ctx.Done():
@@ -184,7 +183,7 @@ func (l *live) attend(ctx context.Context) {
 	}
 }
 
-// admit stamps what has come in at the door and carries it through.
+// admit stamps what came in at the door and steps through it.
 func (l *live) admit(list []arrival) {
 	for _, a := range list {
 		l.do(func(now float64) {

@@ -3,7 +3,6 @@ package assistant_test
 import (
 	"context"
 	"io"
-	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -243,7 +242,8 @@ func FuzzDecodeInput(f *testing.F) {
 	})
 }
 
-// One step with the shipped rules on the channels of the demo's feed (more than 100 with the computed ones).
+// One step on the channels of the demo's feed, with the shipped rules and without rules. A busy machine slows both alike, so each
+// stretch of the drive counts with the quickest of several drives: share-of-rules is what the rules take of the whole.
 func BenchmarkStep(b *testing.B) {
 	core, set := newCore(b)
 	sim, err := demo.New(set, demo.Options{Seed: 1, Story: true, Stint: 2})
@@ -252,7 +252,31 @@ func BenchmarkStep(b *testing.B) {
 	for s, ok := sim.Next(); ok; s, ok = sim.Next() {
 		inputs = append(inputs, assistant.Input{Kind: assistant.KindSample, At: s.At, Row: slices.Clone(s.Row)})
 	}
+	data, err := configs.Files.ReadFile("cars/demo.yaml")
+	require.NoError(b, err)
+	k, err := car.Parse("demo.yaml", data)
+	require.NoError(b, err)
+	none, err := rules.Compile(nil, assistant.NewVocabulary(set, nil, k, nil, nil))
+	require.NoError(b, err)
+	const stretch = 200
 	var out assistant.Output
+	quickest := [2][]time.Duration{make([]time.Duration, len(inputs)/stretch), make([]time.Duration, len(inputs)/stretch)}
+	for drive := range 5 {
+		shipped, _ := newCore(b)
+		bare := assistant.NewCore(assistant.Setup{Channels: set, Car: k, Rules: none, Voice: wordy{}})
+		for n := range quickest[0] {
+			for which, core := range []*assistant.Core{shipped, bare} {
+				begin := time.Now()
+				for _, in := range inputs[n*stretch : (n+1)*stretch] {
+					out.Reset()
+					core.Step(in, &out)
+				}
+				if took := time.Since(begin); drive == 0 || took < quickest[which][n] {
+					quickest[which][n] = took
+				}
+			}
+		}
+	}
 	last := inputs[len(inputs)-1].At + 1
 	shift := 0.0
 	b.ReportAllocs()
@@ -266,8 +290,13 @@ func BenchmarkStep(b *testing.B) {
 			i, shift = 0, shift+last
 		}
 	}
-	b.ReportMetric(float64(set.Len()), "channels")
-	if os.Getenv("EARSHOT_VERBOSE") != "" {
-		b.Logf("%d events in the last step", len(out.Events))
+	sum := func(list []time.Duration) (ns float64) {
+		for _, d := range list {
+			ns += float64(d.Nanoseconds()) / float64(stretch*len(list))
+		}
+		return ns
 	}
+	b.ReportMetric(float64(set.Len()), "channels")
+	b.ReportMetric(sum(quickest[0]), "ns/quickest")
+	b.ReportMetric(1-sum(quickest[1])/sum(quickest[0]), "share-of-rules")
 }

@@ -16,7 +16,7 @@ type Pacer struct {
 // NewPacer returns a Pacer; speed 0 never waits.
 func NewPacer(speed float64) *Pacer { return &Pacer{speed: speed} }
 
-// Wait returns when at (s on the feed's clock) is due, the first one at once. It is false where ctx was done before.
+// Wait waits until at (s on the feed's clock) is due; the first one is due at once. It is false if ctx was done before.
 func (p *Pacer) Wait(ctx context.Context, at float64) bool {
 	if p.speed <= 0 {
 		return ctx.Err() == nil

@@ -8,8 +8,8 @@ import (
 	"earshot/assistant/timing"
 )
 
-// learned puts a map in force that driving has made or bettered, and hands it out to be saved. The first whole lap also
-// shows whether the course is a saved one that was not recognised on the way.
+// learned puts a map in force that a lap has made or bettered, and hands it out to be saved. The first whole lap also
+// shows whether the course is a saved one that was not recognised earlier.
 func (c *Core) learned(m *course.Map, out *Output) {
 	if c.course == nil {
 		c.checkDirection(m, out)
@@ -53,8 +53,7 @@ func (c *Core) tellRecognised(m *course.Map, how string, out *Output) {
 		how, len(m.Corners), m.Laps)))
 }
 
-// useBests takes the best laps of a recognised course from its earlier sessions; of a course without a name there are
-// none.
+// useBests uses the best laps of earlier sessions on a recognised course. A course without a name has none.
 func (c *Core) useBests(name string) {
 	if c.setup.BestsOf == nil {
 		return

@@ -15,8 +15,8 @@ import (
 // tickAfter is the silence, in seconds of the feed's clock, after which a replay ticks as a live run would.
 const tickAfter = 0.1
 
-// A FeedReplay replays a feed that can wait, such as a file: its samples, with ticks where it was silent, and at the
-// end what its decoder had to refuse.
+// A FeedReplay replays a feed that can wait, such as a file: its samples, ticks where it was silent, and at the end
+// what its decoder refused.
 type FeedReplay struct {
 	feed  Feed
 	rows  []channel.Sample // decoded and not yet given
@@ -89,7 +89,7 @@ func (t *FeedReplay) Next() (Input, error) {
 	return Input{Kind: KindSample, At: s.At, Row: s.Row}, nil
 }
 
-// keep copies a sample; the rows of earlier reads are used again.
+// keep copies a sample into a row of an earlier read, where there is one.
 func (t *FeedReplay) keep(s channel.Sample) {
 	if n := len(t.rows); n < cap(t.rows) {
 		t.rows = t.rows[:n+1]
@@ -104,7 +104,7 @@ func (t *FeedReplay) keep(s channel.Sample) {
 	copy(last.Row, s.Row)
 }
 
-// A RecordingReplay replays a recording exactly.
+// A RecordingReplay replays a recording, input for input.
 type RecordingReplay struct {
 	recording *session.Recording
 	told      bool

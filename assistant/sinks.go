@@ -10,13 +10,13 @@ import (
 
 // A Sink is where something of what happens goes: the journal, the recording, the ear.
 //
-// Take is called after each step, in the order of the steps, by whoever has the core at that moment. It returns at
-// once: what takes time waits in a queue of the sink's own, which is bounded, and whose policy for a full queue stands
-// beside it. It may keep what the pointers in Output point to, which nobody changes; the row of a sample and the slice
-// of events it copies.
+// Take is called after each step, in the order of the steps, by the goroutine that has the core. It returns at once:
+// slow work waits in a bounded queue of the sink's own, whose comment says what happens when it is full. It may keep
+// what the pointers in Output point to, since nobody changes that; it copies the row of a sample and the slice of
+// events.
 //
-// An error means that the sink has not done its work for this step. A live run tells it as health of the sink's part,
-// once until a Take succeeds again, and goes on; a replay ends with it.
+// An error means that the sink did not do its work for this step. A live run tells it once as health of the sink's part
+// and goes on; a replay ends with it.
 type Sink interface {
 	Part() health.Part
 	Take(s Step) error
@@ -29,7 +29,7 @@ type Step struct {
 	Now float64 // the core's time after it
 }
 
-// The parts that sinks are. Journal and recording are package session's.
+// The health parts of the sinks. Those of journal and recording are in package session.
 var (
 	SoundPart   = health.Part{Name: "sound", About: "what is said does not reach the sound device", Back: "sound-back"}
 	CoursesPart = health.Part{Name: "courses", About: "a course that was learned cannot be saved"}
@@ -44,7 +44,7 @@ type sink struct {
 func (s *sink) Part() health.Part { return s.part }
 func (s *sink) Take(x Step) error { return s.take(x) }
 
-// JournalTo gives every event to keep, such as session.JournalWriter.Append. Nothing is ever left out without an error.
+// JournalTo gives every event to keep, such as session.JournalWriter.Append. No event is left out without an error.
 func JournalTo(keep func(journal.Event) error) Sink {
 	var broken error // until an event is kept again
 	return &sink{session.JournalPart, func(x Step) error {
@@ -62,8 +62,8 @@ func InputsTo(keep func(Input) error) Sink {
 	return &sink{session.RecordingPart, func(x Step) error { return keep(x.In) }}
 }
 
-// RecordTo records every input into r, with the events that followed. A full queue drops the newest, which is told:
-// what is recorded is whole up to there.
+// RecordTo records every input into r, with the events that followed. A full queue drops the newest and tells so: the
+// recording is whole up to there.
 func RecordTo(r *session.Recorder) Sink {
 	return &sink{session.RecordingPart, func(x Step) error {
 		err := Record(r, x.In)
@@ -88,14 +88,13 @@ func Record(r *session.Recorder, in Input) error {
 	return r.Input(in.At, string(in.Kind), data)
 }
 
-// A Speaker makes utterances heard. Its methods return at once; where more waits than can be said in time, the oldest
-// gives way.
+// A Speaker says utterances. Its methods return at once. Where too much waits, the oldest is dropped.
 type Speaker interface {
 	Say(u Utterance)
 	Hush(at float64) // cuts what is sounding and what waits
 }
 
-// SpeakTo lets s say what is to be said.
+// SpeakTo gives utterances to s.
 func SpeakTo(s Speaker) Sink {
 	return &sink{SoundPart, func(x Step) error {
 		if x.Out.Hush {
@@ -108,8 +107,7 @@ func SpeakTo(s Speaker) Sink {
 	}}
 }
 
-// CoursesTo gives each better course to keep, which returns at once and lets a newer one take the place of one that
-// waits.
+// CoursesTo gives each better course to keep. keep returns at once; a newer course replaces one that waits.
 func CoursesTo(keep func(*course.Map)) Sink {
 	return &sink{CoursesPart, func(x Step) error {
 		if x.Out.Course != nil {
@@ -119,7 +117,7 @@ func CoursesTo(keep func(*course.Map)) Sink {
 	}}
 }
 
-// BestsTo gives laps that are better than all before to keep, likewise.
+// BestsTo gives the best laps of all sessions to keep, in the same way, when a lap has bettered them.
 func BestsTo(keep func(*timing.Bests)) Sink {
 	return &sink{BestsPart, func(x Step) error {
 		if x.Out.Bests != nil {

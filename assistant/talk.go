@@ -15,8 +15,7 @@ import (
 	"earshot/rules"
 )
 
-// Phrases lists the fixed texts of the core, with the words of its questions, so that a voice can be checked to have
-// them all.
+// Phrases lists the fixed texts of the core and its questions, so that a voice can be checked for them.
 func Phrases(l *words.Language, asks []string) []string {
 	calls := &l.Calls
 	turn, _, _ := strings.Cut(calls.MarkedCorner, " %s")
@@ -39,8 +38,8 @@ func noAnswer(l *words.Language, ask string) string {
 	return fmt.Sprintf(l.Calls.NoAnswer, strings.NewReplacer("_", " ", "-", " ").Replace(ask))
 }
 
-// How long what the driver asked for may wait, s (common practice, no source). The scheduler says it within seconds
-// outside braking and turn-in; that a key was taken is worth telling only soon after.
+// How long an answer and the confirmation of a key may wait, s (common practice, no source). The scheduler says both
+// within seconds outside braking and turn-in. A confirmation is worth hearing only soon after the press.
 const (
 	answerLife  = 60
 	confirmLife = 15
@@ -67,7 +66,7 @@ func (c *Core) confirm(rule, text, short string, out *Output) {
 		out)
 }
 
-// phrase is a text with its length.
+// phrase is a text with the time that it takes.
 func (c *Core) phrase(text string) cue.Phrase {
 	if text == "" {
 		return cue.Phrase{}
@@ -88,9 +87,9 @@ func (c *Core) offer(q cue.Cue, out *Output) {
 	c.verdicts(out)
 }
 
-// transition journals what a rule makes of the present moment and hands its words to the scheduler.
+// transition journals the change of a rule's state and offers its words to the scheduler.
 func (c *Core) transition(t *rules.Transition, out *Output) {
-	// That an instance is known to be normal, or is unknown again without having been active, is no news.
+	// A change between unknown and normal is no news.
 	if t.From != t.To && (t.From == rules.Active || t.To == rules.Active) {
 		c.event(out, &journal.State{
 			Rule: t.Rule.Name, Wheel: t.Wheel, From: t.From.String(), To: t.To.String(), Value: journal.Num(t.Value),
@@ -123,14 +122,14 @@ func (c *Core) transition(t *rules.Transition, out *Output) {
 		}
 	} else {
 		q.Priority = priorities[t.Rule.Clear]
-		if !t.Rule.EndOnly { // that something is over matters less than the thing itself
+		if !t.Rule.EndOnly { // the end of a state matters less than the state
 			q.Importance = cue.Low
 		}
 	}
 	c.offer(q, out)
 }
 
-// silent journals why a rule that has words says nothing.
+// silent journals why a rule says nothing although it has words.
 func (c *Core) silent(t *rules.Transition, out *Output) {
 	q := journal.NewCue()
 	q.Rule, q.Priority, q.Verdict, q.Why = t.Rule.Name, string(t.Rule.Priority), string(cue.Suppressed), t.Why
@@ -173,7 +172,7 @@ func (w wording) Words(q *cue.Cue, members uint64) (long, short cue.Phrase, ok b
 	return c.phrase(text), c.phrase(brief), ok
 }
 
-// talk lets the scheduler decide whether this is the moment.
+// talk asks the scheduler whether something is to be said now.
 func (c *Core) talk(out *Output) {
 	row := c.hold.Row
 	say, stop, rulings := c.scheduler.Step(c.now, cue.Situation{
@@ -196,7 +195,7 @@ func (c *Core) talk(out *Output) {
 	}
 }
 
-// longestRoom is the longest room to talk that there is: of the learned lap, or of a course that is not known yet.
+// longestRoom is the longest room to talk, s: on the learned lap, or on an unknown course.
 func (c *Core) longestRoom() float64 {
 	if c.course != c.mostOf {
 		c.mostOf, c.most = c.course, course.CalmRoom
@@ -207,7 +206,7 @@ func (c *Core) longestRoom() float64 {
 	return c.most
 }
 
-// busy tells whether the driver brakes or turns in. Where no map knows the corner, one turns in just after braking.
+// busy is true while the driver brakes or turns in. Without a map, turning in is the moment after braking.
 func (c *Core) busy() bool {
 	row := c.hold.Row
 	if row[channel.Brake] > brakesFrom || math.IsNaN(row[channel.Brake]) && row[channel.AccelerationLong] < -slowsFrom {
@@ -221,7 +220,7 @@ func (c *Core) busy() bool {
 	return ok && phase <= course.TurnIn
 }
 
-// From where on the driver brakes: share of the pedal, m/s² without one; and how long turning in takes, s. Common
+// When the driver brakes, as a share of the pedal, or as m/s² without one; and how long turning in takes, s. Common
 // practice, no source.
 const (
 	brakesFrom = 0.1
@@ -229,7 +228,7 @@ const (
 	turnInTime = 1.0
 )
 
-// standing tells whether there is always room to talk. Without a feed nobody is known to be driving.
+// standing is true where there is always room to talk: the car stands, or no sample has come yet.
 func (c *Core) standing() bool {
 	if math.IsNaN(c.sampled) {
 		return true

@@ -4,8 +4,8 @@ import (
 	"earshot/assistant/channel"
 )
 
-// How far back a press may reach, and how finely: a memo is spoken and recognised within a minute, and in 0.02 s a car
-// at 80 m/s goes 1.6 m.
+// How far back a mark may lie, and how finely: a memo is spoken and recognised within a minute, and in 0.02 s a car at
+// 80 m/s goes 1.6 m.
 const (
 	trailEvery = 0.02 // s
 	trailKept  = 3000
@@ -25,7 +25,7 @@ func placeOf(at float64, row channel.Row) place {
 	}
 }
 
-// A trail is the places of the last minute.
+// A trail holds the places of the last minute.
 type trail struct {
 	ring [trailKept]place
 	next int

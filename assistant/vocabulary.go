@@ -24,8 +24,8 @@ const (
 	underCaution
 )
 
-// A Vocabulary is what rules may speak of: the channels, the car's limits, the units, and which of
-// them this feed can give. It implements rules.Vocabulary.
+// A Vocabulary is what rules may use: the channels, the car's limits and the units, and which channels this feed can
+// give. It implements rules.Vocabulary.
 type Vocabulary struct {
 	set      *channel.Set
 	known    *channel.Knowledge
@@ -78,13 +78,13 @@ func NewVocabulary(set *channel.Set, covered []channel.ID, k *car.Car, f *course
 	return v
 }
 
-// Speak sets the language in which values are said; it is English otherwise.
+// Speak sets the language in which values are said. The default is English.
 func (v *Vocabulary) Speak(l *spoken.Language) { v.language = l }
 
 // Language is the language in which values are said.
 func (v *Vocabulary) Language() *spoken.Language { return v.language }
 
-// KeepBests tells that bests of all sessions are kept.
+// KeepBests declares that the bests of all sessions are kept.
 func (v *Vocabulary) KeepBests() { v.known.Give(channel.EarlierBest) }
 
 // Name looks a channel or limit up.

@@ -10,14 +10,14 @@ import (
 	"earshot/rules/expression"
 )
 
-// switchOnly marks a spec that does nothing but switch a rule of an earlier file off or on.
+// switchOnly marks a spec that only switches a rule of an earlier file off or on.
 const switchOnly expression.Each = "switch"
 
-// defaultExpires is how long what is said of an event, or of the end of a state, waits for room where a rule does not
-// tell, in seconds: about the length of a straight and the corner before it (common practice, no source).
+// defaultExpires is how long the words about an event, or about the end of a state, wait for room where the rule has no
+// expires, in seconds: about a straight and the corner before it (common practice, no source).
 const defaultExpires = 10.0
 
-// rule checks and compiles one rule; nil after a mistake that leaves nothing to go on with.
+// rule checks and compiles one rule; nil after a mistake that makes the rest pointless.
 func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	switches := raw.Get("off") != nil && raw.Get("when") == nil
 	off := raw.Flag(raw.Get("off"), "off", false)
@@ -68,7 +68,7 @@ func (b *builder) rule(raw *rawRule, overrides bool) *spec {
 	}
 	parts := w.instances()
 	if raw.Count() > before {
-		// Parts of it are wrong; its name is still taken, so that the rest can be judged.
+		// Parts of it are wrong. Its name is kept all the same, so that the rest can be checked.
 		return &spec{rule: r}
 	}
 	sp := &spec{rule: r, parts: parts}
@@ -216,8 +216,8 @@ func (fd *field) take(c *expression.Checker) (lacks []expression.Missing) {
 	return lacks
 }
 
-// tell reports what is wrong in every instance: a name that only some of them have switches the
-// others off and is no mistake.
+// tell reports the mistakes that every instance has. A name that only some have is no mistake: it switches the others
+// off.
 func (fd *field) tell(raw *rawRule, instances int) {
 	for _, m := range fd.bad {
 		raw.blame(fd.node, m)
@@ -301,13 +301,13 @@ func (w *ruleWriter) instances() []compiled {
 		for _, n := range needs {
 			needed = append(needed, n.Value)
 		}
-		r.print = fmt.Sprintf("%s\n%s\n%v %v %v %v %v %v", when.node.Value, r.Each, w.db.C, r.onDelay, r.offDelay,
+		r.fingerprint = fmt.Sprintf("%s\n%s\n%v %v %v %v %v %v", when.node.Value, r.Each, w.db.C, r.onDelay, r.offDelay,
 			r.latch, r.suppress, needed)
 	}
 	return parts
 }
 
-// note keeps a reason why something is off, once.
+// note adds a reason why something is off, unless it is there already.
 func (w *ruleWriter) note(why []expression.Missing) {
 	for _, m := range why {
 		if s := m.String(); !slices.Contains(w.rule.why, s) {
@@ -337,7 +337,7 @@ func (w *ruleWriter) when(c *expression.Checker, fd *field, part *compiled) []ex
 	return off
 }
 
-// words compiles say, say_short and say_clear. What they cannot say does not matter as long as something is left.
+// words compiles say, say_short and say_clear. Sentences that can never be said do not matter while one is left.
 func (w *ruleWriter) words(c *expression.Checker, fields map[string]*field, part *compiled) (off []expression.Missing) {
 	for _, to := range []struct {
 		key string
@@ -391,7 +391,7 @@ func (w *ruleWriter) mergedText(fd *field) *template {
 	return t
 }
 
-// answer checks and compiles one answer. One that rests on what is not available is never given and so is left out.
+// answer checks and compiles one answer. One that needs an unavailable name can never be given and is left out.
 func (b *builder) answer(raw *rawRule) {
 	w := &ruleWriter{builder: b, raw: raw}
 	a := answer{ask: raw.name}

@@ -7,12 +7,11 @@
 //
 // Compile reads files into an immutable Set and reports every mistake of every
 // file at once, each with its place. A Memory holds what changes: which instances are
-// active and since when. One Memory belongs to one caller; a Set may be
-// shared.
+// active and since when. One Memory belongs to one caller; a Set may be shared.
 //
-// The manners are those of alarm management (IEC 62682, ANSI/ISA-18.2): deadband,
-// on-delay, off-delay, latching and suppression by design. A condition that rests on
-// a reading that is not there is unknown, and an unknown condition neither fires nor clears.
+// States work as in alarm management (IEC 62682, ANSI/ISA-18.2): deadband, on-delay, off-delay, latching and
+// suppression by design. A condition that needs an absent reading is unknown, and an unknown condition neither fires
+// nor clears.
 //
 // The package knows names and numbers only. It has no goroutine, clock, file,
 // network, lock or log, and it does not decide when there is room to speak.

@@ -11,7 +11,7 @@ import (
 	"earshot/rules/expression"
 )
 
-// A file is one Source while it is being read.
+// A file is a Source that is being read.
 type file struct {
 	document.Reader
 	name  string

@@ -11,7 +11,6 @@ import (
 
 	"earshot/configs/document"
 	"earshot/rules"
-	"earshot/rules/expression"
 )
 
 // places checks that every refusal is our type with a place inside the input.
@@ -31,31 +30,6 @@ func places(t *testing.T, err error, src string) {
 			t.Fatalf("no place: %v", re)
 		}
 	}
-}
-
-func FuzzExpression(f *testing.F) {
-	for _, s := range []string{
-		"fuel_left < 5 l", "between(gear, 1, 3) and not flag == \"yellow\"", "max(tyre_core_*) - 3 K > 85 °C or rate(gear) > 1",
-		"-(-3.5e2)%4", "((((gear))))", "5 %", "50 % 3",
-		"tyre_core_fl > 26 psi", "a b", "\"", "1e999 l", "gear * 60 l/h / (2 s)", "known(x) and changed(gear, 2)", "5 µs", "€",
-	} {
-		f.Add(s)
-	}
-	voc := car()
-	row := voc.row(f, map[string]float64{"gear": 2, "fuel_left": 3, "tyre_core_fl": 90})
-	f.Fuzz(func(t *testing.T, src string) {
-		e, err := expression.New(src, voc, false)
-		if err != nil {
-			if m, ok := errors.AsType[*expression.Mistake](err); !ok || m.Pos < 0 || m.Pos > len(src) || m.Msg == "" {
-				t.Fatalf("refused with %#v", err)
-			}
-			return
-		}
-		if x := e.Value(row, &expression.Workspace{}); e.Quantity == "condition" && x != 0 && x != 1 && x == x {
-			t.Fatalf("a condition is %v", x)
-		}
-		e.Value(nil, &expression.Workspace{})
-	})
 }
 
 func FuzzTemplate(f *testing.F) {

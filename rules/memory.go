@@ -3,18 +3,19 @@ package rules
 import (
 	"math"
 	"math/bits"
+	"slices"
 
 	"earshot/rules/expression"
 )
 
-// A Memory holds what is known of every instance of a Set's rules. It belongs to one caller
-// at a time.
+// A Memory is the state of every instance of a Set's rules. It belongs to one caller at a time.
 type Memory struct {
 	set     *Set
 	cells   []cell
 	tracks  []expression.Track
-	tracked []int // the instances that have tracks
-	watched []watched
+	tracked []tracked
+	between []between
+	changes []changes
 	dirty   []uint64 // bits of the cells that the next Step has to judge
 	within  uint64   // the situation at the last Step
 	decay   expression.Decay
@@ -22,7 +23,14 @@ type Memory struct {
 	frame   expression.Frame
 }
 
-// A cell is the memory of one instance, with what every Step needs of it in one place.
+// tracked is an instance that has tracks.
+type tracked struct {
+	cell  int
+	rates bool // one of them changes with time alone
+	moved bool // one of them says that something has changed, which is over at the next Step
+}
+
+// A cell is the state of one instance, with what every Step needs of it in one place.
 type cell struct {
 	judge    expression.Cond // hold of an active instance, else cond
 	suppress uint64
@@ -38,10 +46,8 @@ type cell struct {
 // NewMemory returns a Memory in which every instance is unknown.
 func (s *Set) NewMemory() *Memory {
 	m := &Memory{set: s, cells: make([]cell, len(s.instances)), tracks: make([]expression.Track, s.tracks),
-		watched: make([]watched, len(s.watches)), dirty: make([]uint64, words64(len(s.instances)))}
-	for i, w := range s.watches {
-		m.watched[i] = watched{index: w.index, lo: math.NaN(), hi: math.NaN(), seen: ^uint64(0)}
-	}
+		dirty: make([]uint64, words64(len(s.instances)))}
+	m.watch()
 	m.touchAll()
 	for i := range m.tracks {
 		m.tracks[i].Out = math.NaN()
@@ -50,14 +56,15 @@ func (s *Set) NewMemory() *Memory {
 		in := &s.instances[i]
 		m.cells[i].judge, m.cells[i].suppress = in.cond, in.suppress
 		if len(in.trackers) > 0 {
-			m.tracked = append(m.tracked, i)
+			rates := slices.ContainsFunc(in.trackers, func(t expression.Tracker) bool { return t.Rate })
+			m.tracked = append(m.tracked, tracked{cell: i, rates: rates})
 		}
 	}
 	return m
 }
 
-// Adopt takes over from old what is known of rules whose condition, deadband, delays and instances are the same
-// in both Sets. Their wording, priority and repeat may differ.
+// Adopt copies from old the state of rules whose condition, deadband, delays and instances are the same in both Sets.
+// Their wording, priority and repeat may differ.
 func (m *Memory) Adopt(old *Memory) {
 	if old == nil {
 		return
@@ -65,7 +72,7 @@ func (m *Memory) Adopt(old *Memory) {
 	for i := range m.set.instances {
 		in := &m.set.instances[i]
 		r := old.set.byName[in.rule.Name]
-		if r == nil || r.print != in.rule.print || r.cells[in.number] < 0 {
+		if r == nil || r.fingerprint != in.rule.fingerprint || r.cells[in.number] < 0 {
 			continue
 		}
 		j := r.cells[in.number]
@@ -87,8 +94,8 @@ func (m *Memory) Active(rule *Rule, instance int) bool {
 	return i >= 0 && m.cells[i].state == Active
 }
 
-// Quiet tells whether what an instance says must not be said now: the situation suppresses its rule, or, where it
-// speaks of a state that lasts, that is not the case at this moment although it may not have cleared yet.
+// Quiet is true where the words of an instance must not be said now: the situation suppresses its rule, or its
+// condition is false at this moment although the state has not cleared yet.
 func (m *Memory) Quiet(rule *Rule, instance int, lasts bool, situation uint64) bool {
 	if rule == nil || instance < 0 || instance > 3 || m.set.byName[rule.Name] != rule || rule.cells[instance] < 0 {
 		return lasts
@@ -97,8 +104,8 @@ func (m *Memory) Quiet(rule *Rule, instance int, lasts bool, situation uint64) b
 	return rule.suppress&situation != 0 || lasts && (c.state != Active || c.timing || c.gone)
 }
 
-// Words gives what an active instance of the rule has to say with the present values, and its short form.
-// ok is false where there is nothing to say.
+// Words returns the words of an active instance with the present values, and their short form. ok is false where there
+// is nothing to say.
 func (m *Memory) Words(rule *Rule, instance int, env []float64) (text, short string, ok bool) {
 	if rule == nil || instance < 0 || instance > 3 || m.set.byName[rule.Name] != rule || rule.cells[instance] < 0 {
 		return "", "", false
@@ -109,8 +116,8 @@ func (m *Memory) Words(rule *Rule, instance int, env []float64) (text, short str
 	return text, in.short.words(&f, 1<<instance), text != ""
 }
 
-// Reset lets go of all latched instances whose condition has gone, and tells how many: they clear at the next Step. An
-// instance whose condition is still there stays.
+// Reset releases all latched instances whose condition has gone, and returns how many: they clear at the next Step. An
+// instance whose condition still holds stays active.
 func (m *Memory) Reset() (n int) {
 	for i := range m.cells {
 		if c := &m.cells[i]; c.gone && !c.released {
@@ -122,16 +129,17 @@ func (m *Memory) Reset() (n int) {
 	return n
 }
 
-// Step judges every rule at now, in seconds, which must not fall. Bit i of situation says that
-// Vocabulary.Situations()[i] holds; a rule that it suppresses behaves as if its condition were
-// unknown. What changed, and what is to be said again, is appended to out. Step allocates only to put
-// something into words, or where out has no room.
+// Step judges the rules at now, in seconds, which must not fall. Bit i of situation says that
+// Vocabulary.Situations()[i] holds; a rule that it suppresses behaves as if its condition were unknown. Step appends
+// changes and repeats to out. It allocates only to make words, or where out has no room.
 func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transition) []Transition {
 	f := &m.frame
 	f.Env, f.Tracks = m.set.fit(env), m.tracks
 	m.look(f.Env)
-	for _, i := range m.tracked {
-		m.follow(i, now)
+	for k := range m.tracked {
+		if t := &m.tracked[k]; t.rates || t.moved || m.all || m.touched(t.cell) {
+			t.moved = m.follow(t.cell, now)
+		}
 	}
 	if situation != m.within || m.all {
 		m.within = situation
@@ -167,9 +175,9 @@ func (m *Memory) Step(now float64, env []float64, situation uint64, out []Transi
 	return out
 }
 
-// follow takes the values into the tracks of an instance. They are kept up to date
-// also while it is suppressed.
-func (m *Memory) follow(i int, now float64) {
+// follow adds the values to the tracks of an instance, also while it is suppressed. It returns whether one of them says
+// that something has changed.
+func (m *Memory) follow(i int, now float64) (moved bool) {
 	f, in := &m.frame, &m.set.instances[i]
 	for k := range in.trackers {
 		t := &in.trackers[k]
@@ -183,7 +191,9 @@ func (m *Memory) follow(i int, now float64) {
 		if math.Float64bits(tr.Out) != was {
 			m.touch(i)
 		}
+		moved = moved || tr.Out == 1
 	}
+	return moved
 }
 
 // aim chooses the condition by which the instance is judged in its present state.
@@ -195,7 +205,7 @@ func (c *cell) aim(in *compiled) {
 	}
 }
 
-// step moves the cell on and returns its new state, and whether an active instance is to be said again.
+// step returns the new state of the cell, and whether an active instance is to be said again.
 func (c *cell) step(r *Rule, truth expression.Tri, now float64) (to State, again bool) {
 	switch truth {
 	case expression.IsUnknown:
@@ -241,7 +251,7 @@ func (c *cell) step(r *Rule, truth expression.Tri, now float64) (to State, again
 	return Normal, false
 }
 
-// elapsed starts the delay if it is not running and returns how long it has.
+// elapsed starts the delay if it is not running, and returns for how long it has run.
 func (c *cell) elapsed(now float64) float64 {
 	if !c.timing || now < c.since {
 		c.timing, c.since = true, now

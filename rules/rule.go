@@ -18,7 +18,7 @@ type Importance string
 // The importances.
 const (
 	LowImportance    Importance = "low"    // leaves the last places to others
-	NormalImportance Importance = "normal" // what is not told otherwise
+	NormalImportance Importance = "normal" // the default
 	HighImportance   Importance = "high"   // is said where there were just enough calls
 )
 
@@ -43,7 +43,7 @@ type Rule struct {
 	EndOnly  bool     // it has say_clear and no say: only the end of the state is told
 	Each     expression.Each
 	Where    Where
-	// Importance is the order among advisories: who goes first, and who gives way when there is too much to say.
+	// Importance is the order among advisories: which comes first, and which gives way when there is too much to say.
 	Importance Importance
 	// Expires is how long what is said of an event may wait, in seconds, and say_clear from the clearing of a state.
 	// What is said of a state waits as long as the state lasts.
@@ -53,7 +53,7 @@ type Rule struct {
 	// Momentary: the condition speaks of an event, by changed or a Name that is Momentary, so the
 	// instance clears at the next step although what it says still holds.
 	Momentary bool
-	// Placed: its words name the corner where the car was when it spoke up, and so are not made anew later.
+	// Placed: its words name the corner where the car was when the state began, and so are not made anew later.
 	Placed bool
 	Merge  bool // there is one text for several instances: see Set.Merged
 
@@ -64,7 +64,7 @@ type Rule struct {
 	merged, mergedShort *template
 	cells               [4]int // where each instance stands in Set.instances, -1 where it is off
 	why, learned        []string
-	print               string // what the state depends on, for Adopt
+	fingerprint         string // what the state depends on, for Adopt
 }
 
 // RuleInfo tells a person about a rule.
@@ -80,7 +80,7 @@ type RuleInfo struct {
 	Learned   []string // what has to be learned while driving before its condition can be judged
 }
 
-// A State is what is known of an instance.
+// A State is the state of an instance.
 type State uint8
 
 // The states. An instance begins unknown. An active one stays active while its condition
@@ -102,7 +102,7 @@ func (s State) String() string {
 	return "unknown"
 }
 
-// A Transition is an instance that changed its mind, or a repeat (From and To both Active).
+// A Transition is a change of an instance's state, or a repeat (From and To both Active).
 type Transition struct {
 	Rule     *Rule
 	Instance int    // 0 to 3 in the order fl fr rl rr, front rear, left right; 0 without each
@@ -118,7 +118,7 @@ type Transition struct {
 	Why          string // why there is nothing to be said although the rule has words, else ""
 }
 
-// What the language of conditions is made of: see package expression.
+// The types of the language of conditions: see package expression.
 type (
 	Name       = expression.Name
 	Unit       = expression.Unit

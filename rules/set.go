@@ -15,7 +15,7 @@ type Source struct {
 	Data []byte
 }
 
-// A Set is what Compile made of the files. It does not change and may be shared.
+// A Set is the compiled rules. It does not change and may be shared.
 type Set struct {
 	rules     []*Rule
 	byName    map[string]*Rule
@@ -51,7 +51,7 @@ type answer struct {
 	short *template // nil where there is none
 }
 
-// mostRules is the bound of all files together: each rule costs time with every sample.
+// mostRules bounds all files together: each rule costs time with every sample.
 const mostRules = 1000
 
 // Compile reads rules files. A rule of a later file takes the place of one of the same name from
@@ -83,7 +83,7 @@ func Compile(files []Source, voc expression.Vocabulary) (*Set, error) {
 	return b.finish(), nil
 }
 
-// Rules describes every rule, those that are off as well, in the order of the files.
+// Rules describes every rule, also those that are off, in the order of the files.
 func (s *Set) Rules() []RuleInfo {
 	out := slices.Clone(s.infos)
 	for i := range out {

@@ -13,8 +13,7 @@ import (
 	"earshot/rules/expression"
 )
 
-// A template is a text with values in it, cut into sentences: a sentence of which a value is
-// unknown is left out.
+// A template is a text with values in it, cut into sentences. A sentence with an unknown value is left out.
 type template struct {
 	sentences []sentence
 	dropped   []expression.Missing // why sentences were left out for good
@@ -108,13 +107,13 @@ func closing(src string, i int) int {
 // A speaker compiles texts for an instance.
 type speaker struct{ *expression.Checker }
 
-// A scope is where a template stands, which decides what it may hold.
+// A scope is where a template stands. It decides what the template may hold.
 type scope struct {
 	merge bool // {instances} and not {wheel}
 }
 
-// template compiles src for the checker's instance. It returns nil after a mistake, and a
-// template without sentences where all rest on names that are missing.
+// template compiles src for the checker's instance. It returns nil after a mistake, and a template without sentences
+// where all of them need names that are missing.
 func (c speaker) template(src string, sc scope) *template {
 	raw, m := cutTemplate(src)
 	if m != nil {
@@ -247,7 +246,7 @@ var styles = map[string]int{
 
 var styleNames = slices.Sorted(maps.Keys(styles))
 
-// styleQuantity is what some styles are for.
+// styleQuantity is the quantity that a style is for, where it is for one only.
 var styleQuantity = map[string]string{"lap_time": expression.QTime, "lap_brief": expression.QTime,
 	"gap": expression.QTime, "compared": expression.QTime, "laps": expression.QLaps, "whole_laps": expression.QLaps}
 
@@ -372,7 +371,7 @@ func speak(l *spoken.Language, x, inside float64, style string, decimals int) (s
 	return l.Brief(x, decimals), true
 }
 
-// words fills the template in; "" where there is none or nothing is left of it.
+// words fills in the template; "" where there is none or no sentence is left.
 func (t *template) words(f *expression.Frame, members uint64) string {
 	if t == nil {
 		return ""
@@ -381,8 +380,7 @@ func (t *template) words(f *expression.Frame, members uint64) string {
 	return text
 }
 
-// render fills the template in. It leaves out sentences with an unknown value and returns
-// false where none remains.
+// render fills in the template without the sentences that have an unknown value. It returns false where none is left.
 func (t *template) render(f *expression.Frame, members uint64) (text string, whole bool) {
 	var b strings.Builder
 	whole = true
@@ -464,8 +462,8 @@ func languageOf(voc expression.Vocabulary) *spoken.Language {
 	return spoken.English
 }
 
-// together names each set of instances in one breath, by the bits of their numbers: "front", "all four", "left side",
-// "front left and rear right", and nothing for both axles.
+// together is the name of each set of instances, by the bits of their numbers: "front", "all four", "left side", "front
+// left and rear right", and nothing for both axles.
 func together(l *spoken.Language, each expression.Each) []string {
 	list := expression.InstancesOf[each]
 	names := make([]string, 1<<len(list))

@@ -40,9 +40,8 @@ func readBests(path, course, car string) (*timing.Bests, error) {
 	return b, nil
 }
 
-// findBests brings the best laps and the lap to compare with. They become part of what decides, so that a recording
-// holds them; those of a recording stay as they were. What cannot be read is told and left alone: no reason not to
-// drive.
+// findBests reads the best laps and the lap to compare with. They are inputs like the files, so that a recording holds
+// them; a recording keeps its own. What cannot be read is told and left alone, and does not end the run.
 func (p *Parts) findBests(r Request) error {
 	root, err := r.BestsFolder()
 	if err != nil {
@@ -129,7 +128,7 @@ func (p *Parts) holdBests(list []*timing.Bests) error {
 func writeBests(path, course, car string, b *timing.Bests) error {
 	there, err := readBests(path, course, car)
 	if err != nil {
-		return err // what cannot be read is not written over
+		return err // a file that cannot be read is not replaced
 	}
 	there.Merge(b)
 	data, err := there.Encode()

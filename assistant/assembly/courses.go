@@ -46,7 +46,7 @@ func (p *Parts) findCourses(r Request) (err error) {
 	return err
 }
 
-// mostKnown is the bytes of courses that are looked for: the recording holds them all, and some hundred are plenty.
+// mostKnown bounds the bytes of courses that are looked for: a recording holds them all, and some hundred are enough.
 const mostKnown = 8 << 20
 
 // newest returns the courses that were saved last, as many as have room in so many bytes, in the order given, and how
@@ -129,7 +129,8 @@ func knownIn(f *session.File) ([]*course.Known, error) {
 	return list, nil
 }
 
-// pitByDistance refuses a pit lane by distance where the feed knows better: one of the two would be wrong unseen.
+// pitByDistance refuses a pit lane by distance where the feed knows the pit lane: one of the two would silently be
+// wrong.
 func (p *Parts) pitByDistance() error {
 	if p.Course == nil || p.Course.Pit.EntryAt == 0 || !slices.Contains(p.Feed.Covers, channel.InPitLane) {
 		return nil
@@ -138,7 +139,7 @@ func (p *Parts) pitByDistance() error {
 		"and pit.exit out of the course file", p.in.course.Name)
 }
 
-// courseNotes tells what a course file says without effect.
+// courseNotes lists what in a course file has no effect.
 func (p *Parts) courseNotes() (notes []string) {
 	f := p.Course
 	if f == nil {

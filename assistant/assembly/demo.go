@@ -11,14 +11,14 @@ import (
 	"earshot/assistant/hand"
 )
 
-// ForDemo is what the demo is driven with: the same for everyone, whatever the user has set for his own car.
+// ForDemo is the request of the demo: the same for everyone, whatever the user has set for the own car.
 func (r Request) ForDemo() Request {
 	r.Feed, r.Car, r.Course, r.Rules = "demo", "demo", "demo", nil
 	r.Reference, r.Bests = "", None
 	return r
 }
 
-// A DemoWatcher sees the demo being driven. Either may be nil.
+// A DemoWatcher is called while the demo is driven. Either field may be nil.
 type DemoWatcher struct {
 	Sample func(s channel.Sample)
 	Press  func(p demo.Press, last channel.Row)

@@ -7,6 +7,6 @@ import (
 	"syscall"
 )
 
-// outliveFileLimit makes a file that has reached its limit (ulimit -f) an error of the write, told like a full disk,
-// where the system would end the program.
+// outliveFileLimit makes the file size limit (ulimit -f) an error of the write, told like a full disk. Otherwise the
+// system ends the program.
 func outliveFileLimit() { signal.Ignore(syscall.SIGXFSZ) }

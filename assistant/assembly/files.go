@@ -62,12 +62,12 @@ func (k Kind) find(name string) (data []byte, shown string, beside func(string) 
 	return data, name + ".yaml", shipped, err
 }
 
-// isPath tells a path from the name of a file.
+// isPath is true for a path and false for the name of a file.
 func isPath(name string) bool {
 	return strings.ContainsAny(name, `/\`) || strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml")
 }
 
-// mostBytes is the bound of a feed, car, course or DBC file.
+// mostBytes bounds the size of a feed, car, course or DBC file.
 const mostBytes = document.Largest
 
 func readFile(name string) ([]byte, error) { return folder.ReadFile(name, mostBytes) }

@@ -66,7 +66,7 @@ func (p *Parts) Test(name string) ([]story.Result, error) {
 	return story.Run(name, data, b)
 }
 
-// Check tells what the parts come to.
+// Check lists which rules are on with these parts, and notes.
 func (p *Parts) Check() Checked {
 	found := Checked{Feed: p.FeedName(), Answers: p.Rules.Asks()}
 	for _, id := range p.Feed.Covers {

@@ -71,8 +71,8 @@ func (p *Parts) keep(a *assistant.Assistant, laps bool, ill func(health.Part, er
 	}
 }
 
-// latest calls write, on a goroutine of its own, with what put is given. put returns at once: a newer value takes the
-// place of one that waits. end waits for the last.
+// latest calls write, on a goroutine of its own, with the values given to put. put returns at once: a newer value
+// replaces one that waits. end waits for the last.
 func latest[T any](write func(T)) (put func(T), end func()) {
 	waiting, done := make(chan T, 1), make(chan struct{})
 	go func() {

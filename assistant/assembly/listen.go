@@ -28,7 +28,7 @@ type Listened struct {
 	NeverCame []string     `json:"never_came,omitempty"` // covered by the feed file
 }
 
-// Datagrams are those of one size. Those of a kind have the same.
+// Datagrams are those of one size, which usually are of one kind.
 type Datagrams struct {
 	Source   string   `json:"source,omitempty"` // where there are several
 	Size     int      `json:"size"`             // bytes; -1: of further sizes

@@ -18,7 +18,7 @@ import (
 	"earshot/audio/speaker"
 )
 
-// A CallError is a call that cannot be meant, such as two files for one source.
+// A CallError is a call that makes no sense, such as two files for one source.
 type CallError struct{ text string }
 
 func (e *CallError) Error() string { return e.text }
@@ -149,7 +149,7 @@ func (p *Parts) Paths(args []string) (map[string]string, error) {
 // A Playback says how a drive is replayed.
 type Playback struct {
 	Speed     float64          // times the feed's clock; 0: as fast as it goes
-	Sinks     []assistant.Sink // where what happens goes
+	Sinks     []assistant.Sink // they get every step
 	Audio     string           // WAV file for what the driver would have heard
 	Device    bool             // let it be heard through the sound device of the configuration
 	KeepBests bool             // keep laps that are better than those of all sessions before

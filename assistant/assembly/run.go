@@ -22,8 +22,8 @@ import (
 	"earshot/rules"
 )
 
-// Run listens to the live feed until it ends or ctx is done: it opens everything, runs, and closes everything in the
-// reverse order. What happens goes to more besides recording, journal and sound device.
+// Run runs on the live feed until it ends or ctx is done: it opens everything, runs, and closes everything in the
+// reverse order. The sinks in more get every step, like recording, journal and sound device.
 func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 	tell := p.tell
 	closing := func(what string, f func() error) {
@@ -81,7 +81,7 @@ func (p *Parts) Run(ctx context.Context, more ...assistant.Sink) (err error) {
 	defer closing("the recording", func() error {
 		err := recorder.Close()
 		if errors.As(err, new(*session.StoppedError)) || errors.As(err, new(*session.DropError)) {
-			tell(err.Error()) // the disk's trouble, told when it began: the rest of the session is as it should be
+			tell(err.Error()) // the disk is full, told when it happened; the rest of the session is complete
 			return nil
 		}
 		return err

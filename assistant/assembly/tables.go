@@ -288,8 +288,8 @@ func (f eventField) cell(v any) string {
 	return fmt.Sprint(v)
 }
 
-// harmless puts an apostrophe before a text that a spreadsheet would take for a formula and run (CWE-1236). Numbers
-// never come here.
+// harmless puts an apostrophe before a text that a spreadsheet would run as a formula (CWE-1236). Numbers never come
+// here.
 func harmless(s string) string {
 	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
 		return "'" + s

@@ -15,7 +15,7 @@ import (
 	"earshot/assistant/statistics"
 )
 
-// Consumption is what the flying laps of a session tell of burn and pace. What they do not tell is NaN.
+// Consumption is burn and lap time by the flying laps of a session; NaN where they do not show it.
 type Consumption struct {
 	Session string
 	PerLap  float64 // L, centre of the flying laps; where the driver saved in some, that at full pace
@@ -74,7 +74,8 @@ type ColdPressure struct {
 	HotAtMinimum journal.Num `json:"hot_at_minimum,omitzero"` // what the minimum comes to
 }
 
-// Work answers for every wheel that has a target and something to work from. Every mistake is told in the error.
+// Work returns the cold pressure of every wheel that has a target and enough to work from. The error joins all
+// mistakes.
 func (t PressureTask) Work() ([]ColdPressure, error) {
 	var list []ColdPressure
 	var wrong []error
@@ -88,7 +89,8 @@ func (t PressureTask) Work() ([]ColdPressure, error) {
 			continue
 		}
 		a := ColdPressure{
-			Wheel: channel.Wheel(w).Suffix(), Cold: journal.Num(t.Cold[w]), Hot: journal.Num(t.Hot[w]), Target: journal.Num(t.Target[w]),
+			Wheel: channel.Wheel(w).Suffix(), Cold: journal.Num(t.Cold[w]), Hot: journal.Num(t.Hot[w]),
+			Target:  journal.Num(t.Target[w]),
 			Minimum: journal.Num(t.Minimum[w]), HotAtMinimum: journal.Unknown,
 		}
 		set, err := condition.ColdPressure(t.Target[w], run, t.Now, t.Minimum[w])
@@ -103,15 +105,17 @@ func (t PressureTask) Work() ([]ColdPressure, error) {
 		list = append(list, a)
 	}
 	if len(list) == 0 && len(wrong) == 0 {
-		return nil, badCall("there is no wheel with a target and something to work from: give --target, and --cold with --hot, or --gas, or --session")
+		return nil, badCall("there is no wheel with a target and something to work from: give --target, and --cold " +
+			"with --hot, or --gas, or --session")
 	}
 	return list, errors.Join(wrong...)
 }
 
-// MeasuredPressures takes cold and hot pressures, air, target and minimum from the latest stint of a session that began cold and came
-// to hot pressures; a number other than 0 chooses the stint. k nil: the session's own car is used. It returns the number of the stint and the laps that
-// are hot.
-func (r Request) MeasuredPressures(ref string, number int, k *car.Car) (t PressureTask, stint int, hot []int, err error) {
+// MeasuredPressures reads cold and hot pressures, air, target and minimum from a session: from the latest stint that
+// began cold and has hot pressures, or from the stint with the number that is not 0. k nil: the session's own car is
+// used. It also returns the number of the stint and its hot laps.
+func (r Request) MeasuredPressures(ref string, number int, k *car.Car) (t PressureTask, stint int, hot []int,
+	err error) {
 	found, events, err := r.Events(ref)
 	if err != nil {
 		return t, 0, nil, err
@@ -139,17 +143,21 @@ func (r Request) MeasuredPressures(ref string, number int, k *car.Car) (t Pressu
 			why = append(why, fmt.Errorf("stint %d: no flying lap of it has pressures", p.Stint))
 			continue
 		}
-		t = PressureTask{Gas: math.NaN(), Then: condition.Air{Pressure: float64(p.AirPressure), Temperature: float64(p.AirTemperature)}}
+		t = PressureTask{Gas: math.NaN(), Then: condition.Air{Pressure: float64(p.AirPressure),
+			Temperature: float64(p.AirTemperature)}}
 		if p.AirAssumed {
 			t.Then.Pressure = math.NaN()
 		}
 		for w, x := range p.Wheels {
-			t.Cold[w], t.Hot[w], t.Target[w], t.Minimum[w] = float64(x.Cold), float64(x.Hot), float64(x.Target), float64(x.Minimum)
+			t.Cold[w], t.Hot[w], t.Target[w], t.Minimum[w] = float64(x.Cold), float64(x.Hot), float64(x.Target),
+				float64(x.Minimum)
 		}
 		return t, p.Stint, p.HotLaps, nil
 	}
 	if number != 0 && why == nil {
 		why = append(why, fmt.Errorf("there is no stint %d with pressures", number))
 	}
-	return t, 0, nil, fmt.Errorf("%s: no stint tells cold and hot pressures: %w", found.Journal, errors.Join(append(why, errors.New("start the program before the car leaves the box on cold tyres, and drive a few flying laps"))...))
+	return t, 0, nil, fmt.Errorf("%s: no stint tells cold and hot pressures: %w", found.Journal,
+		errors.Join(append(why, errors.New("start the program before the car leaves the box on cold tyres, and "+
+			"drive a few flying laps"))...))
 }

@@ -7,7 +7,7 @@ import (
 	"earshot/assistant/channel"
 )
 
-// A Car is what a car file says. Numbers that it does not say are NaN. Arrays of four are in
+// A Car is the content of a car file. Numbers that it lacks are NaN. Arrays of four are in
 // the order of channel.Wheel: front left, front right, rear left, rear right.
 type Car struct {
 	Name          string
@@ -58,9 +58,8 @@ type limit struct {
 	assumed  bool
 }
 
-// A Limit is a named number that rules may use. The name of a limit that applies to wheels is given in
-// every spelling that has one value: tyre_low, tyre_low_front, tyre_low_fl and so on; where
-// front and rear differ there is no tyre_low.
+// A Limit is a named number that rules may use. A limit of the wheels has every name that stands for one value:
+// tyre_low, tyre_low_front, tyre_low_fl and so on. Where front and rear differ there is no tyre_low.
 type Limit struct {
 	Name     string
 	Key      string  // of the car file: tyre_low for tyre_low_fl, "tyres: hot_pressure" for the target
@@ -141,14 +140,14 @@ func (c *Car) Whole(name string) float64 {
 	return math.NaN()
 }
 
-// targetName is under which Limits hands on HotPressure, and the key that gives it.
+// targetName is the limit under which rules find HotPressure.
 const (
 	targetName     = "pressure_target"
 	hotPressureKey = "tyres: hot_pressure"
 )
 
-// Keys lists the keys of the car file to which the car has a value, those besides limits as "fuel: density". A limit is
-// listed where every wheel has one.
+// Keys lists the keys of the car file that have a value; those outside limits as "fuel: density". A limit is listed
+// where every wheel has one.
 func (c *Car) Keys() []string {
 	var keys []string
 	add := func(key string, values ...float64) {
@@ -173,9 +172,9 @@ func (c *Car) Keys() []string {
 	return keys
 }
 
-// Limits lists every limit in every spelling that has one value: the known ones in a fixed order, the target of the hot
-// pressure as pressure_target among them, known ones without a value as NaN so that a rule which uses them stays
-// unknown instead of failing to compile; then the file's own, sorted.
+// Limits lists every limit under every name that stands for one value. First the known ones in a fixed order, with the
+// target of the hot pressure as pressure_target; those without a value are NaN, so that a rule with them stays unknown
+// and still compiles. Then the file's own, sorted.
 func (c *Car) Limits() []Limit {
 	var list []Limit
 	for _, k := range kinds {
@@ -223,7 +222,7 @@ func (l limit) expand(list []Limit, name, key string) []Limit {
 	return list
 }
 
-// same tells whether all values are equal, unknown being equal to unknown.
+// same is true where all values are equal; unknown equals unknown.
 func same(v []float64) bool {
 	for _, x := range v[1:] {
 		if x != v[0] && !(math.IsNaN(x) && math.IsNaN(v[0])) {
@@ -233,7 +232,7 @@ func same(v []float64) bool {
 	return true
 }
 
-// unknown returns a car of which nothing is known but the limits that suit any car.
+// unknown returns a car with only the limits that suit any car.
 func unknown() *Car {
 	nan := math.NaN()
 	four := [4]float64{nan, nan, nan, nan}
@@ -246,8 +245,8 @@ func unknown() *Car {
 	}
 }
 
-// assume fills in what the file left open: the limits that suit any car, those of the baseline where the
-// file asked for it, and a pressure band around the target.
+// assume fills in what the file left out: the limits that suit any car, those of the baseline where the file asks for
+// it, and a pressure band around the target.
 func (c *Car) assume(baseline bool, said map[string]bool) {
 	if baseline {
 		if same(c.HotPressure[:]) && math.IsNaN(c.HotPressure[0]) {
@@ -267,7 +266,7 @@ func (c *Car) assume(baseline bool, said map[string]bool) {
 		}
 		c.limits[k.Name] = limit{k.Quantity, each(must(text, k.Quantity)), k.Whole, true}
 	}
-	// A tyre answers to one psi; common practice, no source.
+	// A driver feels one psi; common practice, no source.
 	band := must("1 psi", channel.Pressure)
 	for name, by := range map[string]float64{"pressure_low": -band, "pressure_high": band} {
 		if said[name] || same(c.HotPressure[:]) && math.IsNaN(c.HotPressure[0]) {
@@ -281,8 +280,8 @@ func (c *Car) assume(baseline bool, said map[string]bool) {
 	}
 }
 
-// Baseline is what a car file comes to that says `baseline: gt` and nothing else: the common practice for a GT car on
-// slicks, with everything that only its maker can know left unknown.
+// Baseline is the car of a file that says only `baseline: gt`: the common practice for a GT car on slicks. What only
+// the maker can know stays unknown.
 func Baseline() *Car {
 	c := unknown()
 	c.assume(true, nil)
@@ -291,7 +290,7 @@ func Baseline() *Car {
 
 func each(x float64) [4]float64 { return [4]float64{x, x, x, x} }
 
-// must reads a value written in this package; TestDefaults shows that all can be read.
+// must reads a value written in this package; TestDefaults reads them all.
 func must(text string, q channel.Quantity) float64 {
 	x, err := channel.Parse(text, q)
 	if err != nil {

@@ -9,7 +9,7 @@ import (
 	"earshot/configs/document"
 )
 
-// car reads the mapping at the top. The ranges keep out slips of the unit, not unusual cars.
+// car reads the top mapping. The ranges are there to find wrong units, not unusual cars.
 func (r *reader) car(c *Car, n *document.Node) {
 	baseline := false
 	num := func(key string, to *float64, q channel.Quantity, lo, hi float64) field {
@@ -89,7 +89,7 @@ func (r *reader) reserve(c *Car, n *document.Node) {
 	}
 }
 
-// effect reads what mass aboard costs.
+// effect reads the lap time that mass aboard costs.
 func (r *reader) effect(c *Car, n *document.Node) {
 	mass, time := math.NaN(), math.NaN()
 	before := r.Count()
@@ -130,10 +130,10 @@ func (r *reader) compounds(c *Car, n *document.Node) {
 	r.mapping(n, "compounds", fields, nil)
 }
 
-// quantity returns what a written number measures, by its unit; None where it has no known unit.
+// quantity returns the quantity of a written number by its unit; None where the unit is not known.
 func quantity(text string) channel.Quantity {
 	text = strings.TrimSpace(text)
-	// The unit is what is left when the longest readable number has been cut off.
+	// The unit is what follows the longest readable number.
 	for i := range text {
 		if u, ok := channel.UnitNamed(strings.TrimSpace(text[i:])); ok {
 			if _, err := channel.Parse(text, u.Quantity); err == nil {
@@ -211,7 +211,7 @@ func (r *reader) limit(c *Car, n *document.Node, name string, q channel.Quantity
 	c.limits[name] = l
 }
 
-// together checks what one number says about another.
+// together checks numbers against each other.
 func (r *reader) together(c *Car) {
 	for _, o := range [...][2]string{
 		{"tyre_low", "tyre_high"}, {"tyre_high", "tyre_overheat"}, {"pressure_low", "pressure_high"},

@@ -66,6 +66,23 @@ func (s *Set) Add(c Channel) (ID, error) {
 	return id, nil
 }
 
+// A Span is neighbouring channels: from From until before To.
+type Span struct{ From, To ID }
+
+// Fed are the channels that a feed may give: all that are not computed.
+func (s *Set) Fed() (spans []Span) {
+	for i, c := range s.list {
+		switch n := len(spans); {
+		case c.Origin == Computed:
+		case n > 0 && spans[n-1].To == ID(i):
+			spans[n-1].To++
+		default:
+			spans = append(spans, Span{ID(i), ID(i + 1)})
+		}
+	}
+	return spans
+}
+
 // A Row holds the readings of one moment, indexed by ID, NaN where there is none.
 type Row []float64
 
@@ -98,6 +115,7 @@ type Sample struct {
 type Hold struct {
 	Row   Row // the present readings; computed channels are written here by their owners
 	kept  []kept
+	fed   []Span
 	live  []ID    // measured channels whose reading is not stale
 	fresh float64 // until when none of them is stale
 	last  float64 // when the last sample came
@@ -112,7 +130,7 @@ type kept struct {
 
 // NewHold returns a Hold without readings.
 func NewHold(s *Set) *Hold {
-	h := &Hold{Row: s.NewRow(), kept: make([]kept, s.Len()), fresh: math.Inf(1), last: math.Inf(-1)}
+	h := &Hold{Row: s.NewRow(), kept: make([]kept, s.Len()), fed: s.Fed(), fresh: math.Inf(1), last: math.Inf(-1)}
 	for i, c := range s.list {
 		h.kept[i] = kept{min: c.Min, max: c.Max, stale: c.Stale}
 	}
@@ -126,8 +144,16 @@ func (h *Hold) Update(s Sample) (implausible int) {
 		h.fresh = math.Inf(-1)
 	}
 	h.last = s.At
-	row, kept := h.Row[:len(s.Row)], h.kept[:len(s.Row)]
-	for i, v := range s.Row {
+	for _, f := range h.fed {
+		implausible += h.take(f, s)
+	}
+	h.Expire(s.At)
+	return implausible
+}
+
+func (h *Hold) take(f Span, s Sample) (implausible int) {
+	row, kept := h.Row[f.From:f.To], h.kept[f.From:f.To]
+	for i, v := range s.Row[f.From:f.To] {
 		if math.IsNaN(v) {
 			continue
 		}
@@ -140,11 +166,10 @@ func (h *Hold) Update(s Sample) (implausible int) {
 		row[i], k.since = v, s.At
 		if !k.live {
 			k.live, k.seen = true, true
-			h.live = append(h.live, ID(i))
+			h.live = append(h.live, f.From+ID(i))
 			h.fresh = min(h.fresh, s.At+k.stale)
 		}
 	}
-	h.Expire(s.At)
 	return implausible
 }
 

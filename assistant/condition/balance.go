@@ -60,6 +60,9 @@ type balance struct {
 	reach    float64 // m/s² up to which the gradient is believed
 	pick     cadence
 
+	geometry geometry
+	measured bool // wheelbase or ratio are learned
+
 	steer, steerCalm, need, rate lag
 	fresh                        lag // as steerCalm, of a car that follows at once
 	index                        float64
@@ -98,6 +101,10 @@ func (b *balance) angle(row channel.Row) float64 {
 
 func (b *balance) step(at float64, m *motion, row channel.Row) {
 	b.index = nan
+	if math.IsNaN(b.wheelbase) || math.IsNaN(b.ratio) && !row.Has(channel.RoadWheelAngle) {
+		b.measure(at, m, row)
+		return
+	}
 	delta := b.angle(row)
 	steerRate := b.rate.slope(m.gains, delta)
 	bend := b.wheelbase * m.yaw / m.speed
@@ -107,7 +114,8 @@ func (b *balance) step(at float64, m *motion, row channel.Row) {
 		return
 	}
 	if math.Abs(m.long) < hardLong && math.Abs(steerRate) < hardSteer && math.Abs(m.yawAcc) < hardYaw && !(row[channel.OnCourse] == 0) && b.pick.due(at) {
-		if math.Abs(m.lateral) < gentle && !(math.Abs(m.long) > gentleLong) && math.Abs(steerRate) < steadySteer && math.Abs(m.yawAcc) < steadyYaw {
+		// A measured ratio that is some per cent off is made good where most load is, and carried no farther.
+		if !b.measured && math.Abs(m.lateral) < gentle && !(math.Abs(m.long) > gentleLong) && math.Abs(steerRate) < steadySteer && math.Abs(m.yawAcc) < steadyYaw {
 			b.learn(delta-bend, m.lateral)
 		}
 		b.learnHard(delta-bend, m.lateral)

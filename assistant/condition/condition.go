@@ -135,12 +135,20 @@ func (c *Condition) Repeated(corner int) []journal.Finding { return c.corners.re
 type Steering struct {
 	Offset   float64 // rad at the road wheels when going straight
 	Gradient float64 // rad per m/s², the understeer gradient K of δ = L·r/v + K·a_y
-	Seconds  float64 // of gentle driving that taught it
+	Seconds  float64 // of driving that taught it, gentle where there was enough
+
+	Wheelbase, Ratio float64 // m, hand wheel over road wheel; as the car file tells them, or
+	Measured         bool    // learned
 }
 
 // Steering returns what has been learned about the car's steering.
 func (c *Condition) Steering() Steering {
-	return Steering{c.balance.offset, c.balance.gradient, c.balance.taught * learnEvery}
+	b := &c.balance
+	seconds := b.taught * learnEvery
+	if !b.gently {
+		seconds = float64(b.hardN) * learnEvery
+	}
+	return Steering{b.offset, b.gradient, seconds, b.wheelbase, b.ratio, b.measured}
 }
 
 // RollingRadius returns, for the front and the rear axle, the factor from the feed's wheel speed to the

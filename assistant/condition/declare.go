@@ -2,6 +2,7 @@ package condition
 
 import (
 	"fmt"
+	"math"
 
 	"earshot/assistant/channel"
 )
@@ -36,8 +37,7 @@ func Declarations() []channel.Declaration {
 			Needs: []channel.Need{channel.All(channel.Four(channel.TyreCoreMean)...), window}},
 		{Channels: ids{channel.Balance}, Lesson: &balanceLesson, Needs: []channel.Need{
 			channel.All(channel.Speed), channel.AnyOf(channel.YawRate, channel.AccelerationLat),
-			{channel.Of(channel.RoadWheelAngle), channel.Of(channel.SteeringWheelAngle).With(channel.CarKey("steering_ratio"))},
-			{channel.Of().With(channel.CarKey("wheelbase"))},
+			channel.AnyOf(channel.RoadWheelAngle, channel.SteeringWheelAngle),
 		}},
 	}
 	corner := channel.All(channel.CornerHere)
@@ -122,6 +122,10 @@ func (c *Condition) Progress(code string) string {
 		return fmt.Sprintf("%.1f of %.0f s on straights off the brakes", float64(had)*learnEvery, radiusSamples*learnEvery)
 	case balanceLesson.Code:
 		b := &c.balance
+		if math.IsNaN(b.wheelbase) || b.geometry.n > 0 && !b.measured {
+			return fmt.Sprintf("%.0f of %.0f s of steady driving in slow and quick bends, or wheelbase and steering ratio in the car file",
+				float64(b.geometry.n)*learnEvery, geometryLeast*learnEvery)
+		}
 		if b.hardN < taughtEnough {
 			return fmt.Sprintf("%.1f of %.0f s of steady driving", float64(b.hardN)*learnEvery, taughtEnough*learnEvery)
 		}

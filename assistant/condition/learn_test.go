@@ -1,6 +1,7 @@
 package condition
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -8,6 +9,31 @@ import (
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 )
+
+// Where the car file does not tell wheelbase or steering ratio, slow and quick bends do; where it tells neither, it is their product.
+func TestSteeringIsMeasured(t *testing.T) {
+	for _, course := range demo.Courses() {
+		for text, want := range map[string][2]float64{
+			"{wheelbase: 2.66 m}": {2.66, 13}, "{steering_ratio: 13}": {2.66, 13}, "{}": {usualBase, 2.66 * 13 / usualBase},
+		} {
+			set := channel.NewSet()
+			sim, err := demo.New(set, demo.Options{Course: course, Seed: 5, Laps: 5, Rate: 20})
+			require.NoError(t, err)
+			k := New(newCar(t, text))
+			for s, ok := sim.Next(); ok; s, ok = sim.Next() {
+				k.Step(s.At, s.Row)
+			}
+			got := k.Steering()
+			if course == "saucer" { // has no slow bend
+				require.True(t, math.IsNaN(got.Wheelbase+got.Ratio))
+				continue
+			}
+			require.InEpsilon(t, want[0], got.Wheelbase, 0.05, "%s %s", course, text)
+			require.InEpsilon(t, want[1], got.Ratio, 0.05, "%s %s", course, text)
+			require.InDelta(t, sim.Truth().Gradient, got.Gradient, 0.0006, "at 15 m/s² half a degree, half of what counts")
+		}
+	}
+}
 
 // A race is never driven gently. What the steering has to do is learned from steady cornering at any load all the same, within the first
 // laps, and so is the rolling radius of both axles; the simulated car tells what both really are.

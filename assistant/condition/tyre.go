@@ -214,5 +214,5 @@ func (t *tyres) writeLap(row channel.Row) {
 
 // short is how far the worse of two tyres is below its window: 0 where neither is, NaN where that is not known.
 func (t *tyres) short(a, b channel.Wheel) float64 {
-	return math.Max(0, math.Max(t.low[a]-t.calm[a].y, t.low[b]-t.calm[b].y))
+	return max(0, t.low[a]-t.calm[a].y, t.low[b]-t.calm[b].y)
 }

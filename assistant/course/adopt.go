@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// Adopt makes the Learner go on from a map that was learned before. Its braking and turn-in points count as one lap, so
-// that those of this car and this day outweigh them soon. Where the course file says something about corners, it holds.
+// Adopt makes the Learner go on from a saved map. Its braking and turn-in points count as one lap, so that those of
+// this car and this day soon outweigh them. What the course file says about corners holds.
 func (l *Learner) Adopt(m *Map) *Map {
 	next := *m
 	next.Corners = slices.Clone(m.Corners)
@@ -32,7 +32,7 @@ func (l *Learner) Adopt(m *Map) *Map {
 // Forget makes the Learner begin again with the next whole lap.
 func (l *Learner) Forget() { l.m, l.known, l.spoilt, l.voids = nil, nil, "on another course", 0 }
 
-// carryOver gives corners what m knows of those that begin where they do.
+// carryOver copies to corners what m knows of the corners that begin at the same places.
 func carryOver(cs []Corner, m *Map) []Corner {
 	const apart = 30.0 // m
 	for i := range cs {

@@ -22,8 +22,8 @@ func remember(list *[]float64, v float64) {
 	*list = append(*list, v)
 }
 
-// observe looks where the lap braked, turned in and was slowest, and replaces the map by one whose corners know it, and
-// its times. The lap is taken as a loop: the way to a corner just behind the line is its own end.
+// observe finds where the lap braked, turned in and was slowest, and replaces the map by one with these places and the
+// times of the lap. The lap is taken as a loop: its end leads to a corner just behind the line.
 func (l *Learner) observe() {
 	lap := l.lapTimes(l.m.Length, len(l.m.K))
 	if l.slower(lap) {
@@ -57,8 +57,8 @@ func (l *Learner) observe() {
 	l.m = &next
 }
 
-// approach walks from start to the exit of c: where the first braking before the apex begins, where the
-// car turns in, where it is slowest and how slow. NaN is not found.
+// approach walks from start to the exit of c. It returns where the first braking before the apex begins, where the car
+// turns in, where it is slowest, and how slow. NaN: not found.
 func (l *Learner) approach(m *Map, c *Corner, start float64) (braking, turnIn, slowest, speed float64) {
 	nan := math.NaN()
 	braking, turnIn, slowest, speed = nan, nan, nan, nan

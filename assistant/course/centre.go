@@ -14,11 +14,11 @@ const (
 	lookAside   = 40.0   // m to both sides of course_distance where a fix is looked for on the line
 )
 
-// A centre is the running mean of a map's centre line, at most over remembered laps at each point. Laps are compared by
-// how far they are aside of a frame, which is the smoothed line of the first lap and stays: so points move across the
-// road only, and the line does not creep along from lap to lap.
+// A centre is the running mean of a map's centre line, over at most remembered laps at each point. Laps are compared by
+// their offset from a frame: the smoothed line of the first lap, which never changes. So points move across the road
+// only, and the line does not creep from lap to lap.
 //
-// A lap that strays at a point counts there as another opinion; where more laps hold it than the first, it wins.
+// A lap that strays at a point starts a second mean there; the mean of more laps wins.
 type centre struct {
 	of     *Map
 	fx, fy []float64 // the frame
@@ -31,7 +31,7 @@ type centre struct {
 	at, aside, z []float64 // of one lap: m from the line, m aside of the frame, m up
 }
 
-// An opinion is a mean under way.
+// An opinion is one mean at a point.
 type opinion struct {
 	sum float64
 	n   int
@@ -41,7 +41,7 @@ func (o *opinion) add(v float64) { o.sum, o.n = o.sum+v, o.n+1 }
 
 func (o *opinion) mean() float64 { return o.sum / float64(o.n) }
 
-// start begins with the line of m, which counts as as many laps as it rests on.
+// start begins with the line of m, which counts as the number of laps that it was made from.
 func (c *centre) start(m *Map) {
 	n := len(m.X)
 	c.of = m
@@ -100,7 +100,7 @@ func (c *centre) project(points []point, m *Map) {
 	}
 }
 
-// between returns a value of the lap at s metres from the line, NaN in a hole. j is the first fix behind s.
+// between returns a value of the lap at s metres from the line, NaN in a gap. j is the first fix behind s.
 func (c *centre) between(v []float64, j int, s, length float64) float64 {
 	k := len(c.at)
 	a, b := j-1, j
@@ -121,7 +121,7 @@ func (c *centre) between(v []float64, j int, s, length float64) float64 {
 	return v[a] + (v[b]-v[a])*(s-d0)/(d1-d0)
 }
 
-// add takes a lap in and tells whether the line changed.
+// add adds a lap and returns whether the line changed.
 func (c *centre) add(points []point, m *Map) bool {
 	c.project(points, m)
 	if len(c.at) < 20 {
@@ -176,7 +176,7 @@ func (c *centre) add(points []point, m *Map) bool {
 }
 
 // draw puts the mean into a map that is being made. The fixes of a lap scatter by noise metres and are spacing metres
-// apart; a curvature that is from yaw rate is not in the positions and stays.
+// apart. A curvature that comes from yaw rate stays as it is.
 func (c *centre) draw(m *Map, noise, spacing float64) {
 	n := len(c.main)
 	m.X, m.Y = make([]float64, n), make([]float64, n)
@@ -203,8 +203,8 @@ func (c *centre) draw(m *Map, noise, spacing float64) {
 	}
 }
 
-// elevation returns the height along the lap at n points, nil where it is not known everywhere. What it misses its own
-// beginning by is spread over the lap, since a barometer drifts.
+// elevation returns the height along the lap at n points; nil where it is not known everywhere. The difference between
+// end and beginning is spread over the lap, since a barometer drifts.
 func (l *Learner) elevation(length float64, n int) []float64 {
 	d, z := make([]float64, len(l.points)), make([]float64, len(l.points))
 	for i, p := range l.points {

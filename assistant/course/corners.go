@@ -29,8 +29,8 @@ type yardstick struct {
 var usual = yardstick{grip: 15, brake: 12, drive: 6, power: 300, top: 75, off: 1 / 700., load: 0.5, angle: 0.35,
 	pause: 0.8, rise: 0.1, dip: 1 / 3.}
 
-// blurred is for lines from positions that scatter, where a speed or a dip between two bends that are near each other
-// drowns: bends with less than the pause between them are one, and what turns little is not believed.
+// blurred is for lines from scattered positions, in which the speed between two near bends cannot be seen: bends less
+// than the pause apart are one, and what turns little is no corner.
 var blurred = yardstick{grip: 15, brake: 12, drive: 6, power: 300, top: 75, off: 1 / 500., load: 0.5, angle: 0.4,
 	pause: 0.8, rise: math.Inf(1)}
 
@@ -42,8 +42,8 @@ const (
 	longBend  = 500.0 // m: what turns and lasts longer than both counts as two at the ends of an oval, and only there
 )
 
-// speeds returns how fast the imagined car passes each point of a closed line of curvature k: a quasi-steady lap, with
-// the grip that a bend leaves for brakes and drive by the friction circle.
+// speeds returns the speed of the imagined car at each point of a closed line of curvature k: a quasi-steady lap, in
+// which brakes and drive have the grip that the friction circle leaves in a bend.
 func (y *yardstick) speeds(k []float64, step float64) []float64 {
 	n := len(k)
 	v := make([]float64, n)
@@ -68,7 +68,7 @@ func (y *yardstick) speeds(k []float64, step float64) []float64 {
 // A run is a stretch of points from..to, both included, with from in [0, n) and to < from+n.
 type run struct{ from, to int }
 
-// A road is a closed line as the finder of corners sees it.
+// A road is a closed line in which corners are found.
 type road struct {
 	k, v []float64 // curvature, and the speed of the imagined car
 	step float64
@@ -96,8 +96,8 @@ func findCorners(k []float64, step float64, y yardstick) []Corner {
 	return cs
 }
 
-// ends returns the corners of an oval: the long ends are two each, and a bend that is much wider, as before the stands
-// of a tri-oval, is none.
+// ends returns the corners of an oval: each long end is two, and a much wider bend, such as that of a tri-oval, is
+// none.
 func (r *road) ends(runs []run) []run {
 	tightest := 0.0
 	for _, k := range r.k {
@@ -112,7 +112,7 @@ func (r *road) ends(runs []run) []run {
 	return out
 }
 
-// oval tells whether all corners are of one hand, and one of them turns like the end of an oval.
+// oval is true where all corners are of one hand and one of them turns like the end of an oval.
 func (r *road) oval(runs []run) bool {
 	long := false
 	for _, bend := range runs {
@@ -259,7 +259,7 @@ func (r *road) counts(bend run) bool {
 	return false
 }
 
-// splitLong halves, by angle, what turns like the end of an oval.
+// splitLong halves, by angle, a bend that turns like the end of an oval.
 func splitLong(r run, k []float64, step float64) []run {
 	if !isLong(r, k, step) {
 		return []run{r}
@@ -369,8 +369,7 @@ func correct(cs []Corner, f *File, k []float64, step float64) []Corner {
 	return out
 }
 
-// widest returns the place in r where the bend is least compared with the tighter places on both
-// sides of it.
+// widest returns the place in r where the bend is widest in comparison with the tighter places on both sides.
 func widest(r run, k []float64) int {
 	n := len(k)
 	m := r.to - r.from + 1

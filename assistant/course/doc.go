@@ -1,12 +1,11 @@
-// Package course knows the road: the course file that a user writes, the map that is
-// learned while driving, and what follows from both for the place where the car is now.
+// Package course knows the road: the course file of the user, the map that is learned while driving, and what both say
+// about the place of the car.
 //
 //	row ──▶ Learner ──a lap closed at the line──▶ Map ──▶ Passes ──▶ row: corner, last_corner, room_to_talk
 //	                 (later laps: braking points, line)          └──▶ Pass: one drive through one corner
 //
-// Package timing comes first: it writes lap and course_distance into the row, and both
-// Learner and Passes go by them. A Map is never changed once it has been handed out; a
-// better one replaces it.
+// Package timing comes first: it writes lap and course_distance into the row, and Learner and Passes use them. A Map
+// never changes once it has been handed out; a better one replaces it.
 //
 // A course is found from x and y, from latitude and longitude, or from speed and yaw rate alone. On a measured oval log
 // and on the demonstration's drives the first two agree to 0.001 % of the length, half a metre of an apex and 0.1 ms a

@@ -17,7 +17,7 @@ type File struct {
 	Pit       Pit
 }
 
-// A Source says what tells that the car passes the start line.
+// A Source is what shows that the car passes the start line.
 type Source string
 
 // The sources. Auto takes the feed's lap number where there is one, else its lap distance.
@@ -40,14 +40,14 @@ type Boundary struct {
 	Gate     *Gate
 }
 
-// A Split cuts a corner in two. At is in metres from the line, NaN for where the bend is
-// the least between its two tightest places.
+// A Split cuts a corner in two. At is in metres from the line; NaN is where the bend is widest between its two tightest
+// places.
 type Split struct {
 	Corner int
 	At     float64
 }
 
-// A Pit tells where the pit lane is, for feeds that do not say so. Nil is not told.
+// A Pit is where the pit lane is, for feeds that do not know it. Nil: not given.
 type Pit struct {
 	Entry, Exit *Gate
 	Line        *Gate // the start line where it crosses the pit lane

@@ -22,8 +22,8 @@ func (g Gate) Side(p Point) float64 {
 	return (ux*(p.Y-g.A.Y) - uy*(p.X-g.A.X)) / math.Hypot(ux, uy)
 }
 
-// Forward returns the factor, +1 or -1, that makes Side grow in the direction of travel. It
-// is 0 where the gate does not tell.
+// Forward returns the factor, +1 or -1, that makes Side grow in the direction of travel; 0 where the gate does not give
+// the direction.
 func (g Gate) Forward() float64 {
 	if !g.Directed {
 		return 0

@@ -40,7 +40,7 @@ const (
 // practice, no source). Distances are metres from the line; one that lies across the line has From > To.
 type Straight struct{ From, To, Length float64 }
 
-// gap returns how far it is from the exit of corner i to the entry of the next; negative where they overlap.
+// gap returns the distance from the exit of corner i to the entry of the next; negative where they overlap.
 func (m *Map) gap(i int) float64 {
 	c, next := &m.Corners[i], &m.Corners[(i+1)%len(m.Corners)]
 	way := m.ahead(c.Entry, next.Entry)

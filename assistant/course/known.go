@@ -6,8 +6,8 @@ import (
 	"fmt"
 )
 
-// A Known is a saved course of which only the beginning of the file has been looked at: what it takes to rule it out. A
-// folder may hold hundreds, and a start must not wait for them. It is never changed.
+// A Known is a saved course of which only the beginning of the file has been read: enough to rule it out. A folder may
+// hold hundreds, and a start must not wait for them. It is never changed.
 type Known struct {
 	Name    string
 	Length  float64 // m
@@ -23,7 +23,7 @@ type Known struct {
 	data   []byte
 }
 
-// Glance reads the beginning of a saved course; from stands in errors, which wrap ErrSaved. data is kept.
+// Glance reads the beginning of a saved course. Errors name from and wrap ErrSaved. data is kept.
 func Glance(from string, data []byte) (*Known, error) {
 	var f savedFile
 	if err := f.glance(data); err != nil {
@@ -42,8 +42,7 @@ func Glance(from string, data []byte) (*Known, error) {
 	return k, nil
 }
 
-// glance reads the fields that stand before the corners and the line, as Encode writes them; where they stand
-// elsewhere, all.
+// glance reads the fields that Encode writes before the corners and the line; where they stand elsewhere, it reads all.
 func (f *savedFile) glance(data []byte) error {
 	d := json.NewDecoder(bytes.NewReader(data))
 	if t, err := d.Token(); err != nil || t != json.Delim('{') {

@@ -35,10 +35,10 @@ type point struct {
 	clock  float64 // s since the line without those of standing
 }
 
-// A Learner makes the Map from the first lap that was driven from line to line, and betters it with every lap after it:
-// the braking and turn-in points, the centre line, and the corners on it. A lap with a hole, one that does not close
-// and one through the pits make none. One that was void, or in which the car stood or spun, does, since a poor map
-// gives room to talk sooner than none; the first clean lap replaces it. Its memory is bounded.
+// A Learner makes the Map from the first lap driven from line to line. Every later lap betters it: braking and turn-in
+// points, the centre line and the corners on it. A lap with a gap, one that does not close and one through the pits
+// make no map. A lap that was void, or in which the car stood or spun, does: a poor map gives room to talk sooner than
+// none, and the first clean lap replaces it. The memory is bounded.
 type Learner struct {
 	file  *File
 	loc   Locator
@@ -76,7 +76,7 @@ func NewLearner(f *File) *Learner {
 	return &Learner{file: f, loc: NewLocator(f), lap: math.NaN(), points: make([]point, 0, 8192)}
 }
 
-// Why a lap through the pits is no use; that is nobody's fault.
+// Why a lap through the pits is no use. It is no trouble to tell.
 const pitted = "through the pits"
 
 // spoil notes the first reason for which the lap is no use.
@@ -96,9 +96,8 @@ func (l *Learner) Trouble() string {
 // Map returns the map so far, or nil.
 func (l *Learner) Map() *Map { return l.m }
 
-// Step takes one sample in: lap and course_distance as package timing wrote them; position, or
-// else speed and yaw rate; the brake pedal, or else the fall of speed. It returns a Map where
-// there is a new one, else nil.
+// Step processes one sample: lap and course_distance as package timing wrote them; position, else speed and yaw rate;
+// the brake pedal, else the fall of speed. It returns a new Map where there is one, else nil.
 func (l *Learner) Step(at float64, row channel.Row) *Map {
 	lap, d, v := row[channel.Lap], row[channel.CoursePlace], row[channel.Speed]
 	p, placed := l.loc.Find(row)
@@ -145,7 +144,7 @@ func (l *Learner) Step(at float64, row channel.Row) *Map {
 	return fresh
 }
 
-// noteFaults looks for what makes a lap a poor one. A start from the grid is none.
+// noteFaults notes what makes a lap poor. A start from the grid does not.
 func (l *Learner) noteFaults(dt, d, v, yaw float64) {
 	if !(v < standing) {
 		l.clock += dt
@@ -157,7 +156,7 @@ func (l *Learner) noteFaults(dt, d, v, yaw float64) {
 	}
 }
 
-// poor tells whether the lap, though it is whole, is no measure for others.
+// poor is true for a lap that is whole but no measure for others.
 func (l *Learner) poor() bool { return l.void || l.spun || l.stood > stop }
 
 func (l *Learner) keep(d, v float64, p Point, placed bool, row channel.Row) {

@@ -31,8 +31,8 @@ type Map struct {
 	yawed     bool // K is from yaw rate for that reason
 }
 
-// First returns the map that m was made from by bettering or replacing it, which stays the same while the Learner goes
-// on; m itself where there is none.
+// First returns the map from which m was bettered or replaced, the same for all later ones; m itself where there is
+// none.
 func (m *Map) First() *Map {
 	if m.first != nil {
 		return m.first
@@ -40,7 +40,7 @@ func (m *Map) First() *Map {
 	return m
 }
 
-// yardstick is by which corners are found on m.
+// yardstick returns the figures by which corners are found on m.
 func (m *Map) yardstick() yardstick {
 	if m.scattered || !m.Placed {
 		return blurred
@@ -82,7 +82,7 @@ func (m *Map) Wrap(d float64) float64 {
 	return d
 }
 
-// ahead returns how far it is from a forward to b, in [0, Length).
+// ahead returns the distance from a forward to b, in [0, Length).
 func (m *Map) ahead(a, b float64) float64 { return m.Wrap(b - a) }
 
 // CornerAt returns the number of the corner at d metres from the line, 0 on a straight.
@@ -104,8 +104,8 @@ func (m *Map) CornerNumbered(n int) (Corner, bool) {
 	return m.Corners[n-1], true
 }
 
-// Next returns the number of the corner whose entry comes first ahead of d and how far it is
-// to that entry in metres; 0 and +Inf on a course without a corner.
+// Next returns the number of the first corner with its entry ahead of d, and the metres to that entry; 0 and +Inf on a
+// course without a corner.
 func (m *Map) Next(d float64) (number int, metres float64) {
 	metres = math.Inf(1)
 	for i := range m.Corners {
@@ -116,8 +116,7 @@ func (m *Map) Next(d float64) (number int, metres float64) {
 	return number, metres
 }
 
-// Last returns the number of the corner that d is in or that was left last before it; 0 on a
-// course without a corner.
+// Last returns the number of the corner at d, or of the last one before it; 0 on a course without a corner.
 func (m *Map) Last(d float64) int {
 	number, nearest := 0, math.Inf(1)
 	for i := range m.Corners {
@@ -128,8 +127,7 @@ func (m *Map) Last(d float64) int {
 	return number
 }
 
-// busyFrom returns where the driver begins to work for the corner: braking or turn-in,
-// whichever comes first.
+// busyFrom returns where the driver begins to work for the corner: at braking or turn-in, whichever comes first.
 func (m *Map) busyFrom(c *Corner) float64 {
 	turn := c.TurnIn
 	if math.IsNaN(turn) {

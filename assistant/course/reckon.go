@@ -2,17 +2,16 @@ package course
 
 import "math"
 
-// How far dead reckoning is believed. Common practice, no source: consumer gyros are given with biases up to about
-// 1°/s, and what is more than that, or a line that misses its own beginning by more than this, is no closed lap.
+// How far dead reckoning is believed. Common practice, no source: consumer gyros are specified with biases up to about
+// 1°/s. A lap with a larger bias, or whose end misses its beginning by more than this, is not closed.
 const (
 	mostBias = 0.026 // rad/s (1.5°/s) of a constant error of the yaw rate
 	mostOpen = 0.05  // of the length of the lap: the gap between its ends once the bias is gone
 	mostTurn = 2     // whole circles that a course turns by: 1, or 0 where it crosses itself
 )
 
-// reckon lays the centre line out from speed and yaw rate alone: it starts in the origin to the east, and
-// what it misses its own beginning by is spread over the lap. It is false where the
-// curvature is not known or the line does not close.
+// reckon lays out the centre line from speed and yaw rate alone, from the origin to the east, and spreads the gap
+// between its ends over the lap. It is false where the curvature is not known or the line does not close.
 func (l *Learner) reckon(m *Map, d, k []float64, n int) bool {
 	kk, gap, ok := l.yawCurvature(d, k, m.Length, n, 0)
 	if !ok || gap > mostOpen*m.Length {
@@ -27,10 +26,10 @@ func (l *Learner) reckon(m *Map, d, k []float64, n int) bool {
 // from a constant bias of the yaw rate, and the gap in metres by which the line it draws does not close. d are the
 // distances of the points; k is scratch of the same length.
 //
-// A closed lap turns by a whole number of circles, whatever else it does; the rest is bias times the time of the lap.
-// The bias is taken out as what it is, a rate: at a place passed at speed v it adds bias/v to the curvature, so most
-// where the car is slow. Which whole number it is follows from the line closing: on a long lap the bias may turn by
-// more than half a circle, but with a wrong number the ends lie far apart.
+// A closed lap turns by a whole number of circles; the rest is bias times the time of the lap. The bias is taken out as
+// a rate: at a place passed at speed v it adds bias/v to the curvature, most where the car is slow. The right whole
+// number is the one with which the line closes: on a long lap the bias may turn by more than half a circle, but with a
+// wrong number the ends lie far apart.
 func (l *Learner) yawCurvature(d, k []float64, length float64, n int, noise float64) (
 	kk []float64, gap float64, ok bool,
 ) {
@@ -83,9 +82,9 @@ func (l *Learner) yawCurvature(d, k []float64, length float64, n int, noise floa
 	return kk, gap, kk != nil
 }
 
-// shorter returns for each point how much shorter the way around it is than the distance of points tells that scatter
-// by noise metres: a step of s metres is measured as √(s² + 4·noise²) in the mean of the squares. The steps are taken
-// to go with the speed.
+// shorter returns for each point by how much the way around it is shorter than the distance between points that scatter
+// by noise metres: a step of s metres measures √(s² + 4·noise²) in root mean square. Steps are taken as proportional to
+// the speed.
 func (l *Learner) shorter(d []float64, noise float64) []float64 {
 	const half = 25 // points to each side
 	n := len(d)
@@ -109,8 +108,7 @@ func (l *Learner) shorter(d []float64, noise float64) []float64 {
 	return f
 }
 
-// lay follows a curvature from the origin, heading east, and returns where it ends. It fills x and y where they are not
-// nil.
+// lay follows a curvature from the origin, heading east, and returns its end. It fills x and y where they are not nil.
 func lay(k []float64, step float64, x, y []float64) (endX, endY float64) {
 	heading := 0.0
 	for i, v := range k {

@@ -7,9 +7,9 @@ import (
 	"earshot/assistant/channel"
 )
 
-// When a course counts as recognised. A course that is taken for another gives wrong corners and talks at the wrong
-// moment; one that is recognised late costs a lap of silence. So everything here asks for more than is likely to be
-// needed. Common practice, no source; the tests drive twelve surveyed courses against each other.
+// When a course counts as recognised. A wrong course gives wrong corners and talks at the wrong moment; a course that
+// is recognised late costs a lap of silence. So these limits ask for more than is likely to be needed. Common practice,
+// no source; the tests drive twelve surveyed courses against each other.
 const (
 	lookEach   = 8.0   // m driven between two looks
 	tooFar     = 150.0 // m between two looks: the car was moved, or not seen
@@ -38,12 +38,12 @@ const (
 	longest    = 2000  // bins: 20 km
 )
 
-// A Recogniser tells which of the saved courses the car is on, and whether it still is.
+// A Recogniser finds which of the saved courses the car is on, and whether it still is.
 //
-// By place, where the feed has a position in the same plane as the saved course (latitude and longitude, or the feed's
-// own x and y): the car has driven on its line, in its direction and with its line where it is, without a rival among
-// the other courses. By shape, where it has not: the bend over the distance from the line explains what was driven over
-// half a lap, and no other saved course comes near. What is driven against its direction is another course.
+// By place, where the feed has a position in the plane of the saved course (latitude and longitude, or the feed's own x
+// and y): the car has driven on its line, in its direction, with the start line at the same place, and on no other
+// saved course. By shape, without such a position: the bends by distance from the line explain what was driven over
+// half a lap, and no other saved course comes near. The other direction is another course.
 type Recogniser struct {
 	suspects []suspect
 	closed   int      // suspects whose line has not been read
@@ -85,7 +85,7 @@ func NewRecogniser(known []*Known) *Recogniser {
 	return r
 }
 
-// open reads the line of one more suspect that the car may be on, so that none of many samples takes long.
+// open reads the line of one more suspect that the car may be on: one a sample, so that no sample takes long.
 func (r *Recogniser) open() {
 	if r.closed == 0 || r.on != nil {
 		return
@@ -126,8 +126,9 @@ type Recognised struct {
 	How string
 }
 
-// Step takes one sample in: position, or else course_distance, speed and yaw_rate; lap, lap_distance and in_pits. It
-// tells when a course has been recognised and, where left is not empty, why the one that was recognised cannot be it.
+// Step processes one sample: position, else course_distance, speed and yaw_rate; lap, lap_distance and in_pits. It
+// returns a course when one is recognised. left is not empty when the recognised one turns out to be wrong: it says
+// why.
 func (r *Recogniser) Step(at float64, row channel.Row) (found Recognised, left string) {
 	if len(r.suspects) == 0 {
 		return Recognised{}, ""
@@ -159,7 +160,7 @@ func (r *Recogniser) Step(at float64, row channel.Row) (found Recognised, left s
 	return found, left
 }
 
-// Whole returns the saved course that a learned one is, or nil, and follows it from now on.
+// Whole returns the saved course that equals a learned one, or nil, and follows it from now on.
 func (r *Recogniser) Whole(m *Map) *Map {
 	for i := range r.suspects {
 		s := &r.suspects[i]
@@ -196,18 +197,18 @@ func (s *suspect) lose() {
 	s.aside.n, s.aside.sum, s.aside.squares = 0, 0, 0
 }
 
-// samePlane tells whether the place of the car is known in the plane of s.
+// samePlane is true where the place of the car is known in the plane of s.
 func (r *Recogniser) samePlane(s *suspect) bool {
 	return r.seen && s.known.placed && s.known.loc.geo != r.flat
 }
 
-// inBox tells whether the car is where s has its line.
+// inBox is true where the car is within the box of s.
 func (r *Recogniser) inBox(s *suspect) bool {
 	p, b := r.here(s), &s.known.box
 	return p.X > b[0]-near && p.Y > b[1]-near && p.X < b[2]+near && p.Y < b[3]+near
 }
 
-// move returns how far the car came since the last look and in which direction; 0 where it is not time to look.
+// move returns the distance and direction of the car since the last look; 0 where it is too early to look again.
 func (r *Recogniser) move(row channel.Row) (moved float64, dir Point, ok bool) {
 	flat := row.Has(channel.PositionX) && row.Has(channel.PositionY)
 	here := Point{row[channel.PositionX], row[channel.PositionY]}
@@ -326,7 +327,7 @@ func (r *Recogniser) follow(s *suspect, moved float64, dir Point, row channel.Ro
 	s.aside.squares += aside * aside
 }
 
-// nearest returns the place on the line that is nearest to p among those that lead in the direction of dir: near hint +
+// nearest returns the place on the line nearest to p, among those that lead in the direction dir. It looks near hint +
 // moved (m), or everywhere where hint is NaN. aside is positive to the left.
 func (m *Map) nearest(p, dir Point, hint, moved float64) (d, aside float64, ok bool) {
 	n := len(m.X)
@@ -370,7 +371,7 @@ func (m *Map) tangent(i int) (ux, uy float64) {
 	return ux / l, uy / l
 }
 
-// leaves tells whether the car has driven beside the course, or against its direction, for long.
+// leaves is true after the car has driven long beside the course or against its direction.
 func (r *Recogniser) leaves(moved float64, dir Point, row channel.Row) string {
 	if row[channel.Speed] < leftSlow {
 		return ""

@@ -38,7 +38,7 @@ func (l *Learner) refine() {
 	l.m, l.line.of = &next, &next
 }
 
-// shift keeps the places where they are when the entry that they count from moves back by that many metres.
+// shift corrects places that count from an entry, when that entry moves back by so many metres.
 func (m *memory) shift(by float64) {
 	for _, list := range [][]float64{m.braking, m.turnIn, m.slowest} {
 		for i := range list {
@@ -63,7 +63,7 @@ func (l *Learner) follow(m, next *Map) []Corner {
 			}
 		}
 	}
-	// Where two would overlap that did not, both stay.
+	// Two corners that would begin to overlap both stay as they were.
 	shape := *next
 	shape.Corners = cs
 	for again := true; again; {
@@ -85,8 +85,7 @@ func (l *Learner) follow(m, next *Map) []Corner {
 
 func moved(a, b *Corner) bool { return a.Entry != b.Entry || a.Exit != b.Exit }
 
-// partner returns the one of found that is corner i of m: the only one of its hand that overlaps it and overlaps no
-// other.
+// partner returns the corner in found that is corner i of m: the only one of its hand that overlaps it and no other.
 func partner(m *Map, found []Corner, i int) *Corner {
 	overlap := func(a, b *Corner) bool {
 		return a.Hand == b.Hand && (m.ahead(a.Entry, b.Entry) < m.ahead(a.Entry, a.Exit) ||
@@ -112,7 +111,8 @@ func partner(m *Map, found []Corner, i int) *Corner {
 	return only
 }
 
-// measure works out apex, radius and angle of a corner on the line of m; what does not turn to its hand any more stays.
+// measure works out apex, radius and angle of a corner on the line of m. Where the line no longer turns to its hand,
+// the values stay.
 func (m *Map) measure(c *Corner) {
 	k := m.within(c)
 	first := math.Ceil(c.Entry/m.Step - 1e-9)
@@ -134,8 +134,8 @@ func (m *Map) measure(c *Corner) {
 	c.Radius, c.Angle = m.stretch(int(first)+best)/k[best], math.Abs(sum)
 }
 
-// stretch returns how much longer the line is around point i than its points are apart by the count of metres, which
-// stays as the first lap drove it: K is the turning per metre so counted.
+// stretch returns by how much the line around point i is longer than the counted distance of its points, which stays as
+// the first lap drove it. K is the turning per counted metre.
 func (m *Map) stretch(i int) float64 {
 	const few = 3
 	n, sum := len(m.X), 0.0
@@ -145,16 +145,15 @@ func (m *Map) stretch(i int) float64 {
 	return sum / (2 * few * m.Step)
 }
 
-// A change is a better map that waits for the moment when it makes no difference where the car is. Its corners begin
-// and end a little elsewhere, and one that is under way while they move would end twice or never.
+// A change is a better map that waits until it makes no difference where the car is. Its corners begin and end a little
+// elsewhere, and a corner whose end moves across the car would end twice or never.
 type change struct {
 	made       *Map // by the last whole lap
 	from, to   *Map // handed out, and to be
 	had, wants []zone
 }
 
-// due returns the map that replaces the one handed out last, if now is the moment to: the car was at d at the sample
-// before.
+// due returns the map that is to replace the last one, if this is the moment. The car was at d at the sample before.
 func (c *change) due(m *Map, d float64) *Map {
 	if m != c.made { // it came from elsewhere, or there is none: who brought it knows
 		c.from = m
@@ -184,7 +183,7 @@ func (c *change) due(m *Map, d float64) *Map {
 	return m
 }
 
-// zonesOf returns the ways through the corners as Passes goes by them.
+// zonesOf returns the zones of the corners, as Passes uses them.
 func zonesOf(m *Map) []zone {
 	var p Passes
 	p.UseMap(m)

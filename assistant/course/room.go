@@ -27,24 +27,33 @@ const (
 
 // FreeRoad returns the metres until the next braking or turn-in point: 0 from such a point to the corner's exit, +Inf
 // on a course without corners.
-func (m *Map) FreeRoad(d float64) float64 { return m.freeRoad(d, false) }
+func (m *Map) FreeRoad(d float64) float64 { return m.freeRoad(d, m.busy(false)) }
 
-// freeRoad is FreeRoad; calm leaves out the corners in which this driver, at his learned speed, has nothing to do.
-func (m *Map) freeRoad(d float64, calm bool) float64 {
-	metres := math.Inf(1)
+// A stretch is a part of the course.
+type stretch struct{ from, length float64 } // m
+
+// busy lists the stretches on which the driver does not listen. With calm it leaves out the corners in which this
+// driver, at the learned speed, has nothing to do.
+func (m *Map) busy(calm bool) (list []stretch) {
 	for i := range m.Corners {
 		c := &m.Corners[i]
 		if calm && m.calm != nil && m.calm[i] {
 			continue
 		}
 		from := m.busyFrom(c)
-		if m.ahead(from, d) <= m.ahead(from, c.Exit) {
-			return 0
-		}
-		metres = min(metres, m.ahead(d, from))
+		list = append(list, stretch{from, m.ahead(from, c.Exit)})
 	}
 	for _, s := range m.sweeps {
-		if m.ahead(s.from, d) <= m.ahead(s.from, s.to) {
+		list = append(list, stretch{s.from, m.ahead(s.from, s.to)})
+	}
+	return list
+}
+
+// freeRoad is the way from d to the first of the stretches, 0 on one of them.
+func (m *Map) freeRoad(d float64, busy []stretch) float64 {
+	metres := math.Inf(1)
+	for _, s := range busy {
+		if m.ahead(s.from, d) <= s.length {
 			return 0
 		}
 		metres = min(metres, m.ahead(d, s.from))
@@ -52,12 +61,12 @@ func (m *Map) freeRoad(d float64, calm bool) float64 {
 	return metres
 }
 
-// A sweep is a bend that is no corner, as nobody slows for it, or the wide beginning of one, where the car is so hard
-// to the side that the driver has no ear for talk. Distances are metres from the line.
+// A sweep is a bend that is no corner, since nobody slows for it, or the wide beginning of one, with so much lateral
+// acceleration that the driver does not listen. Distances are metres from the line.
 type sweep struct{ from, to float64 }
 
-// findSweeps sets the sweeps and the calm corners of a map that is being made: where the driver, at his learned speed,
-// is hard to the side where he neither brakes nor has turned in.
+// findSweeps sets the sweeps and the calm corners of a map that is being made, by the lateral acceleration at the
+// learned speed where the driver neither brakes nor has turned in.
 func (m *Map) findSweeps() {
 	m.sweeps, m.calm = nil, nil
 	if m.Times == nil {
@@ -72,11 +81,11 @@ func (m *Map) findSweeps() {
 			m.calm[i] = m.calm[i] && v*v*math.Abs(k) < gentle
 		}
 	}
-	n := len(m.K)
+	n, busy := len(m.K), m.busy(false)
 	hard := func(i int) bool {
 		d := float64(i%n) * m.Step
 		v := m.speedAt(d)
-		return v*v*math.Abs(m.K[i%n]) >= sweepLoad && m.FreeRoad(d) > 0
+		return v*v*math.Abs(m.K[i%n]) >= sweepLoad && m.freeRoad(d, busy) > 0
 	}
 	start := 0
 	for start < n && hard(start) {
@@ -99,15 +108,23 @@ func (m *Map) findSweeps() {
 }
 
 // Room returns the seconds until the next braking or turn-in point for a car at d metres from the line: 0 from such a
-// point to the corner's exit, never more than Standing. It goes by the learned times along the lap. A car that is
-// faster at that place than the driver was (speed, m/s), or that has been faster for a while, has less; more time than
-// was learned has only one that is slower now and has been for a while. pace is the time that the driver has taken
-// lately over the time learned for the same way; NaN is not known.
+// point to the corner's exit, at most Standing. It uses the learned times along the lap. A car that is faster now
+// (speed, m/s) or has been faster for a while has less. Only a car that is slower now and has been for a while has
+// more. pace is the time taken lately divided by the learned time for the same way; NaN: not known.
 func (m *Map) Room(d, speed, pace float64) float64 {
+	return m.room(d, speed, pace, m.busy(false), m.busy(true))
+}
+
+// room is Room. busy and calm are the stretches on which a driver, or this driver at the learned speed, does not
+// listen.
+func (m *Map) room(d, speed, pace float64, busy, calm []stretch) float64 {
 	if speed < 1 {
 		return Standing
 	}
-	metres := m.freeRoad(d, m.Times != nil && !(speed > calmPace*m.speedAt(d)))
+	if m.Times != nil && !(speed > calmPace*m.speedAt(d)) {
+		busy = calm
+	}
+	metres := m.freeRoad(d, busy)
 	if metres == 0 || math.IsInf(metres, 1) {
 		return min(metres, Standing)
 	}
@@ -131,8 +148,8 @@ func (m *Map) Room(d, speed, pace float64) float64 {
 	return min(room*max(1, min(pace/paceSlack, was/speed)), Standing)
 }
 
-// LongestRoom is the longest time that a lap has between two places where the driver is busy, in seconds; NaN where the
-// times along the lap are not known.
+// LongestRoom is the longest time of a lap between two places where the driver is busy, in seconds; NaN where the times
+// along the lap are not known.
 func (m *Map) LongestRoom() float64 {
 	if m.Times == nil {
 		return math.NaN()
@@ -145,9 +162,10 @@ func (m *Map) LongestRoom() float64 {
 	for _, s := range m.sweeps {
 		ends = append(ends, s.to)
 	}
+	busy := m.busy(false)
 	for _, d := range ends {
 		d = m.Wrap(d + 1e-6)
-		if metres := m.FreeRoad(d); metres > 0 {
+		if metres := m.freeRoad(d, busy); metres > 0 {
 			longest = max(longest, m.seconds(d, m.Wrap(d+metres)))
 		}
 	}
@@ -179,8 +197,8 @@ func (m *Map) speedAt(d float64) float64 {
 	return m.Step / (m.Times[i+1] - m.Times[i])
 }
 
-// lapTimes returns the times of the lap at n even steps, s since the line, and at its end; nil where its places do not
-// rise.
+// lapTimes returns the times of the lap at n even steps and at its end, in s since the line; nil where its places do
+// not rise.
 func (l *Learner) lapTimes(length float64, n int) []float64 {
 	last := len(l.points) - 1
 	d, t := make([]float64, last+1), make([]float64, last+1)
@@ -202,8 +220,8 @@ func (l *Learner) lapTimes(length float64, n int) []float64 {
 	return lap
 }
 
-// slower tells whether a lap is too slow to say where this driver brakes and how long he takes: cool-down laps,
-// traffic, a caution. One who stays as slow, in the wet, does.
+// slower is true for a lap too slow to show where this driver brakes: a cool-down lap, traffic, a caution. A driver who
+// stays as slow, as in the wet, is believed in the end.
 func (l *Learner) slower(lap []float64) bool {
 	if l.m.Times == nil || lap == nil || lap[len(lap)-1] <= slowerLap*l.m.Times[len(l.m.Times)-1] {
 		l.slowLaps = 0
@@ -213,8 +231,8 @@ func (l *Learner) slower(lap []float64) bool {
 	return l.slowLaps < slowToStay
 }
 
-// pace puts the times of a lap into a map that is being made. The quickest lap is what counts, since a driver gets
-// quicker and a room that is too long is worse than one that is too short; slower laps move it a little, as tyres age.
+// pace puts the times of a lap into a map that is being made. The quickest lap counts, since a driver gets quicker, and
+// too long a room is worse than too short a one. Slower laps move the times a little, as tyres age.
 func (m *Map) pace(lap []float64, stays bool) {
 	if lap == nil {
 		return
@@ -229,16 +247,15 @@ func (m *Map) pace(lap []float64, stays bool) {
 	m.Times = lap
 }
 
-// A calm knows how long the car has gone straight without braking, for room to talk on a course that is not known.
+// A calm measures how long the car has gone straight without braking, for room to talk on an unknown course.
 type calm struct {
 	at, v float64 // of the sample before
 	since float64 // s, NaN while the driver is busy
 	fall  float64 // m/s², speed lost, smoothed
 }
 
-// room returns the room to talk in seconds: CalmRoom once the car has gone straight for calmFor, whatever the throttle,
-// Standing for a car that stands, none while it brakes or turns or has just done so. NaN where the feed shows too
-// little to tell.
+// room returns the room to talk in seconds: CalmRoom once the car has gone straight for calmFor, whatever the throttle;
+// Standing for a car that stands; 0 while it brakes or turns and shortly after. NaN where the feed shows too little.
 func (c *calm) room(at float64, row channel.Row) float64 {
 	const smooth = 0.3 // s
 	v, dt := row[channel.Speed], at-c.at

@@ -13,8 +13,7 @@ import (
 // ErrSaved is wrapped by every error of DecodeSaved.
 var ErrSaved = errors.New("not a saved course")
 
-// The format of a saved course and its version. A version that is higher is refused; fields that are not known are
-// passed over.
+// The format of a saved course and its version. A higher version is refused; unknown fields are ignored.
 const (
 	savedFormat  = "earshot course"
 	savedVersion = 1
@@ -48,7 +47,7 @@ type savedFile struct {
 	Times   line          `json:"times,omitempty"` // s since the line, at each point and at the end of the lap
 }
 
-// savedPlane says where x and y are at home.
+// savedPlane is the plane of x and y.
 type savedPlane struct {
 	Kind      string   `json:"kind"` // geographic, local or reckoned
 	Scattered bool     `json:"scattered,omitempty"`
@@ -94,7 +93,7 @@ func appendFixed(b []byte, v float64) []byte {
 	return b
 }
 
-// line is a list of coordinates. It reads itself, since a folder holds many of them.
+// line is a list of coordinates with a fast reader of its own, since a folder holds many of them.
 type line []float64
 
 // MarshalJSON writes three decimals at most.
@@ -166,7 +165,7 @@ func plain(b []byte) (float64, bool) {
 	return v, true
 }
 
-// boxOf is the least x and y and the greatest.
+// boxOf returns the least and the greatest x and y.
 func boxOf(x, y []float64) [4]fixed {
 	inf := fixed(math.Inf(1))
 	box := [4]fixed{inf, inf, -inf, -inf}
@@ -266,7 +265,7 @@ func DecodeSaved(name string, data []byte) (Saved, error) {
 	return Saved{m, f.Feed, f.Car, f.Updated}, nil
 }
 
-// wrong puts all that check tells into one error.
+// wrong joins all mistakes that check finds into one error.
 func (f *savedFile) wrong(name string, check func(bad func(string, ...any))) error {
 	var list []string
 	bad := func(format string, args ...any) { list = append(list, fmt.Sprintf(format, args...)) }
@@ -296,13 +295,13 @@ func (p savedPlane) locator() Locator {
 	return Locator{}
 }
 
-// check tells what cannot be in the fields.
+// check lists the values that cannot be.
 func (f *savedFile) check(bad func(string, ...any)) {
 	f.checkHead(bad)
 	f.checkBody(bad)
 }
 
-// checkHead looks at what is known without the line and the corners.
+// checkHead checks the fields before the line and the corners.
 func (f *savedFile) checkHead(bad func(string, ...any)) {
 	length := float64(f.Length)
 	if strings.TrimSpace(f.Name) == "" {
@@ -329,7 +328,7 @@ func (f *savedFile) checkHead(bad func(string, ...any)) {
 // mostCorners is more than twice what the longest courses have; common practice, no source.
 const mostCorners = 500
 
-// checkBody looks at the line and the corners.
+// checkBody checks the line and the corners.
 func (f *savedFile) checkBody(bad func(string, ...any)) {
 	length, n := float64(f.Length), len(f.X)
 	switch {

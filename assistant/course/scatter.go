@@ -19,10 +19,9 @@ const (
 // curvature returns the curvature of a placed lap at the points of m. d are the distances of the points that were kept,
 // k is scratch of the same length.
 //
-// Where the positions are quiet it comes from them, smoothed by the constant smoothing. Where they scatter, a bend of
-// the size of that smoothing drowns: then it is yaw rate over speed, if the feed has both and they draw the same line;
-// else positions smoothed as widely as their scatter asks, less where the bend is tight, since it stands out there by
-// itself.
+// Quiet positions are smoothed by the constant smoothing. Where they scatter, a bend of that size cannot be seen. Then
+// curvature is yaw rate over speed, if the feed has both and they draw the same line. Otherwise positions are smoothed
+// as widely as their scatter needs, and less where the bend is tight, since that shows clearly.
 func (l *Learner) curvature(m *Map, d, k []float64) []float64 {
 	noise, spacing := l.scatter(d), m.Length/float64(len(d))
 	wide := widestFor(noise, spacing)
@@ -39,7 +38,7 @@ func (l *Learner) curvature(m *Map, d, k []float64) []float64 {
 	return steadyCurvature(m, noise, spacing)
 }
 
-// widestFor is what positions are smoothed over on a straight.
+// widestFor is the width over which positions are smoothed on a straight.
 func widestFor(noise, spacing float64) float64 {
 	wide := widthFor(noise, spacing, steadyK)
 	if noise > firm {
@@ -48,8 +47,8 @@ func widestFor(noise, spacing float64) float64 {
 	return wide
 }
 
-// rawCurvature is the curvature of the line of m as it scatters. Headings between places that scatter as far as they
-// are apart would lose count of circles, so the places are calmed before.
+// rawCurvature is the curvature of the line of m with its scatter. Headings between places that scatter as far as they
+// are apart would lose count of circles, so the places are smoothed first.
 func rawCurvature(m *Map, noise float64) []float64 {
 	calm := min(smoothing, calming*noise)
 	return Curvature(smoothLoop(m.X, m.Step, calm), smoothLoop(m.Y, m.Step, calm), m.Step, 0)
@@ -83,8 +82,7 @@ func steadyCurvature(m *Map, noise, spacing float64) []float64 {
 	return smoothBy(raw, m.Step, width)
 }
 
-// alike tells whether two curvatures are of one course: they differ by less than half of what they are, in the mean of
-// the squares.
+// alike is true where two curvatures are of one course: they differ by less than half their size, in root mean square.
 func alike(a, b []float64) bool {
 	differ, whole := 0.0, 0.0
 	for i := range a {
@@ -101,9 +99,9 @@ func widthFor(noise, spacing, want float64) float64 {
 	return math.Pow(noise*noise*spacing*3/(8*math.Sqrt(math.Pi)*want*want), 0.2)
 }
 
-// scatter returns by how many metres, as a standard deviation, the points of the lap scatter across the line from one
-// to the next: the middle one of all third differences by distance, which are nothing on a straight and little in a
-// bend. A slow drift is not in it.
+// scatter returns the standard deviation in metres by which the points of the lap scatter across the line: from the
+// median of the third differences by distance, which are zero on a straight and small in a bend. A slow drift does not
+// show in it.
 func (l *Learner) scatter(d []float64) float64 {
 	all := make([]float64, 0, len(d))
 	for i := 0; i+3 < len(d); i++ {

@@ -7,7 +7,7 @@ import (
 	"earshot/assistant/channel"
 )
 
-// A profile is the bend of what was driven, averaged over bins of shapeBin metres, from a place known from the line.
+// A profile is the curvature of the way driven, averaged over bins of shapeBin metres, from a known place.
 type profile struct {
 	from   float64 // m from the line, of the first bin; NaN before
 	bins   []float64
@@ -26,7 +26,7 @@ func (p *profile) reset() {
 	p.fresh = 0
 }
 
-// step takes one sample in and tells whether enough is new to look again.
+// step adds one sample and returns whether enough is new to compare again.
 func (p *profile) step(at float64, row channel.Row) bool {
 	d, v, yaw := row[channel.CoursePlace], row[channel.Speed], row[channel.YawRate]
 	if math.IsNaN(d) || math.IsNaN(v) || math.IsNaN(yaw) || row[channel.InPits] == 1 {
@@ -75,7 +75,7 @@ func (p *profile) step(at float64, row channel.Row) bool {
 	return true
 }
 
-// shapes tells whether there is a course that only its shape can tell.
+// shapes is true where some course can be recognised only by shape.
 func (r *Recogniser) shapes() bool {
 	if r.on != nil {
 		return r.ask
@@ -94,8 +94,8 @@ func (p *profile) latest(metres float64) (bins []float64, from float64) {
 	return p.bins[skip:], p.from + float64(skip)*shapeBin
 }
 
-// unexplained is the part of the bend in bins from metres behind the line on that the line of s does not have: 0 is all
-// explained, 1 as much as a straight would leave. The place may be wrong by shapeLag.
+// unexplained is the part of the curvature in bins, which begin from metres behind the line, that the line of s does
+// not have: 0 is all explained, 1 is what a straight would leave. The place may be wrong by shapeLag.
 func (s *suspect) unexplained(bins []float64, from float64) float64 {
 	s.prepare()
 	best := math.Inf(1)
@@ -125,7 +125,7 @@ func (s *suspect) prepare() {
 	}
 }
 
-// turnedAt is what the line has turned at d metres, over as many laps as that is.
+// turnedAt is how far the line has turned at d metres, which may be several laps.
 func (s *suspect) turnedAt(d float64) float64 {
 	laps := math.Floor(d / s.m.Length)
 	at := (d - laps*s.m.Length) / s.m.Step
@@ -133,7 +133,7 @@ func (s *suspect) turnedAt(d float64) float64 {
 	return laps*s.m.Turning + s.heading[i] + (at-float64(i))*(s.heading[i+1]-s.heading[i])
 }
 
-// byShape compares what was driven with all that have no place here.
+// byShape compares the way driven with all courses that have no place in this plane.
 func (r *Recogniser) byShape() Recognised {
 	p := &r.profile
 	driven := float64(len(p.bins)) * shapeBin
@@ -164,7 +164,7 @@ func (r *Recogniser) byShape() Recognised {
 	return Recognised{r.accept(best, true), fmt.Sprintf("by its shape, over %.0f m", driven)}
 }
 
-// outOfShape tells whether what was driven last does not fit the course any more.
+// outOfShape is true where the way driven last no longer fits the course.
 func (r *Recogniser) outOfShape() string {
 	p, m := &r.profile, r.on.m
 	if !math.IsNaN(p.length) && math.Abs(p.length-m.Length) > sameLength*m.Length+lookEach {
@@ -179,7 +179,7 @@ func (r *Recogniser) outOfShape() string {
 	return ""
 }
 
-// Same tells whether two lines are of one course: as long, in the same direction, with the line at the same place.
+// Same is true where two lines are of one course: equal in length and direction, with the start line at the same place.
 func Same(a, b *Map) bool {
 	if math.Abs(a.Length-b.Length) > sameLength*b.Length {
 		return false

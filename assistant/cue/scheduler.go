@@ -137,6 +137,9 @@ func (s *Scheduler) Step(now float64, sit Situation, out []Ruling) (say *Cue, st
 	before := s.now
 	now = s.advance(now)
 	s.watchCorner(now, sit.Corner)
+	if len(s.waiting) == 0 && !s.sound.on { // nearly always
+		return nil, false, out
+	}
 	out = s.finish(now, out)
 	if s.sound.on && now < s.mutedUntil && s.sound.cue.Priority < Answer {
 		v := Muted

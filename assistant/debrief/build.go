@@ -21,6 +21,7 @@ func ForCar(c *car.Car) Context {
 	}
 	return Context{
 		HotTarget: c.HotPressure, ColdMinimum: c.ColdMinimum,
+		FuelCost:     c.FuelEffect * c.FuelDensity,
 		BalanceLimit: c.Whole("balance_limit"), SlipLock: lock, SlipSpin: spin,
 	}
 }
@@ -66,9 +67,12 @@ func Of(m *model.Session, c Context) Report {
 // cautions stand on every debrief, whatever the session was.
 var cautions = []string{
 	"Meant for simulators and closed courses. It has no place on a public road.",
-	"These are suggestions. You drive, and you answer for the car; nothing here may be relied on for safety, and nothing here moves a control.",
-	"In a real car the regulations of the series, the organiser and the marshals decide what may be fitted and used. Flags and lights come before anything you hear.",
-	"The limits of the tyre, wheel and brake makers, and what a licensed technician tells you, come before any figure on this page.",
+	"These are suggestions. You drive, and you answer for the car; nothing here may be relied on for safety, and " +
+		"nothing here moves a control.",
+	"In a real car the regulations of the series, the organiser and the marshals decide what may be fitted and used. " +
+		"Flags and lights come before anything you hear.",
+	"The limits of the tyre, wheel and brake makers, and what a licensed technician tells you, come before any figure " +
+		"on this page.",
 	"Headphones add to the noise of the car: keep them low and the time short.",
 	"Tell the people around you when voices are recorded. Recordings stay on this machine.",
 }
@@ -112,7 +116,8 @@ type builder struct {
 
 func (b *builder) head() Head {
 	m := b.m
-	h := Head{ID: m.ID, Feed: m.Feed, Car: m.Car, Course: m.Course, Started: m.Started, Events: m.Events, Duration: journal.Unknown}
+	h := Head{ID: m.ID, Feed: m.Feed, Car: m.Car, Course: m.Course, Started: m.Started, Events: m.Events,
+		Duration: journal.Unknown}
 	if m.To > m.From {
 		h.Duration = m.To - m.From
 	}

@@ -376,6 +376,27 @@ func TestForCar(t *testing.T) {
 	require.Equal(t, "psi", c.Pressure.Spelling)
 }
 
+// A car that loses 0.1 s a lap to its tyres and burns 2 L, each worth 0.02 s, loses 0.06 s on the clock. The out-lap does not tell its burn.
+func TestTrendTakesTheFuelOut(t *testing.T) {
+	var events []journal.Event
+	for i := range 8 {
+		l := journal.NewLap()
+		l.Number, l.Stint, l.Class, l.Valid = i+1, 1, "flying", true
+		l.Time, l.FuelUsed = journal.Num(90+0.06*float64(i)), 2
+		if i == 0 {
+			l.Class, l.FuelUsed = "out", journal.Unknown
+		}
+		events = append(events, journal.Event{T: 90 * float64(i+1), Lap: i + 1, Body: l})
+	}
+	r := Build(events, Context{})
+	require.InDelta(t, 0.06, float64(r.Stints[0].Trend.PerLap), 1e-9)
+	require.Contains(t, r.Pace.TrendNote, "not corrected")
+	r = Build(events, Context{FuelCost: 0.02})
+	require.InDelta(t, 0.1, float64(r.Stints[0].Trend.PerLap), 1e-9)
+	require.True(t, r.Stints[0].Trend.FuelTakenOut)
+	require.Contains(t, r.Pace.TrendNote, "have taken out")
+}
+
 func TestAdviceHasItsPlace(t *testing.T) {
 	ctx := fixtureContext()
 	ctx.Advise = func(c Corner) []Advice {

@@ -14,8 +14,8 @@ import (
 	"earshot/assistant/words"
 )
 
-// repeats tells whether what count of the flying passes showed is a finding: more than once, and either half of them showed
-// it or the car found it repeated while driving, when it had seen fewer laps and none of another setting.
+// repeats tells whether what count of the flying passes showed is a finding: more than once, and either half of them
+// showed it or the car found it repeated while driving, when it had seen fewer laps and none of another setting.
 func repeats(count, of int, repeated bool) bool { return count > 1 && (repeated || 2*count >= of) }
 
 // corners groups marks and findings by corner.
@@ -61,7 +61,8 @@ func (b *builder) corners() []Corner {
 		}
 	}
 	slices.SortFunc(list, func(x, y Corner) int {
-		return cmp.Or(cmp.Compare(len(y.Marks), len(x.Marks)), cmp.Compare(mostFound(y), mostFound(x)), cmp.Compare(x.Number, y.Number))
+		return cmp.Or(cmp.Compare(len(y.Marks), len(x.Marks)), cmp.Compare(mostFound(y), mostFound(x)),
+			cmp.Compare(x.Number, y.Number))
 	})
 	return list
 }
@@ -80,13 +81,15 @@ func noPass() Pass {
 }
 
 func passOf(c *model.Pass) Pass {
-	return Pass{c.EntrySpeed, c.MinSpeed, c.ExitSpeed, c.MinGear, c.Time, c.Balance, c.MaxSlip, c.BrakeTemp, c.TyreTemperature, c.Lost, c.LineApex}
+	return Pass{c.EntrySpeed, c.MinSpeed, c.ExitSpeed, c.MinGear, c.Time, c.Balance, c.MaxSlip, c.BrakeTemp,
+		c.TyreTemperature, c.Lost, c.LineApex}
 }
 
 func (b *builder) mark(m *model.Mark) Mark {
 	out := Mark{
 		Number: m.Number, T: m.T, Lap: m.LapNumber, Distance: m.Distance, Tag: m.Tag, Memo: m.Memo,
-		Speed: m.Speed, Gear: m.Gear, TyreTemperature: m.TyreTemperature, BrakeTemperature: m.BrakeTemperature, Pass: noPass(),
+		Speed: m.Speed, Gear: m.Gear, TyreTemperature: m.TyreTemperature, BrakeTemperature: m.BrakeTemperature,
+		Pass: noPass(),
 	}
 	// Until the pass itself is found, the mark's own word for it stands.
 	out.Pass.MinSpeed, out.Pass.MinGear, out.Pass.Balance = m.MinSpeed, m.MinGear, m.Balance
@@ -96,8 +99,8 @@ func (b *builder) mark(m *model.Mark) Mark {
 	return out
 }
 
-// fillCorner compares the marked passes with the others and counts findings. Only flying laps are compared: a lap out of
-// the pits says nothing about a quick one.
+// fillCorner compares the marked passes with the others and counts findings. Only flying laps are compared: a lap out
+// of the pits says nothing about a quick one.
 func (b *builder) fillCorner(c *Corner, passes []*model.Pass, meant map[*model.Pass]bool) {
 	var usual []*model.Pass
 	var places []float64
@@ -205,7 +208,8 @@ func (b *builder) cornerSentences(c Corner) []string {
 		out = append(out, line+".")
 	}
 	for _, f := range c.Findings {
-		out = append(out, fmt.Sprintf("The data show %s in %d of %d flying passes (%s).", f.Text, f.Count, f.Of, lapsWord(f.Laps)))
+		out = append(out, fmt.Sprintf("The data show %s in %d of %d flying passes (%s).", f.Text, f.Count, f.Of,
+			lapsWord(f.Laps)))
 	}
 	return out
 }
@@ -225,7 +229,8 @@ func (b *builder) markSentences(c Corner, m Mark) []string {
 	if !p.MinSpeed.IsZero() {
 		line := "Slowest point " + quantity(unit, p.MinSpeed)
 		if !u.MinSpeed.IsZero() {
-			line += fmt.Sprintf(", %s the median of %s", compared(unit, p.MinSpeed-u.MinSpeed, "slower than", "faster than", "at"), plural(c.UsualPasses, "other flying pass", "other flying passes"))
+			line += ", " + compared(unit, p.MinSpeed-u.MinSpeed, "slower than", "faster than", "at") +
+				" the median of " + plural(c.UsualPasses, "other flying pass", "other flying passes")
 		}
 		if !p.MinGear.IsZero() {
 			line += fmt.Sprintf(", gear %s", fixed(p.MinGear, 0))
@@ -236,7 +241,8 @@ func (b *builder) markSentences(c Corner, m Mark) []string {
 		out = append(out, line+".")
 	}
 	if !p.EntrySpeed.IsZero() || !p.ExitSpeed.IsZero() {
-		out = append(out, fmt.Sprintf("In at %s%s, out at %s%s.", quantity(unit, p.EntrySpeed), usually(unit, p.EntrySpeed-u.EntrySpeed, "slower", "faster"),
+		out = append(out, fmt.Sprintf("In at %s%s, out at %s%s.", quantity(unit, p.EntrySpeed),
+			usually(unit, p.EntrySpeed-u.EntrySpeed, "slower", "faster"),
 			quantity(unit, p.ExitSpeed), usually(unit, p.ExitSpeed-u.ExitSpeed, "slower", "faster")))
 	}
 	if !p.Balance.IsZero() {
@@ -260,7 +266,8 @@ func (b *builder) markSentences(c Corner, m Mark) []string {
 		at, of Wheels
 	}{{"tyre", m.TyreTemperature, u.TyreTemperature}, {"brake", m.BrakeTemperature, u.BrakeTemperature}} {
 		if w := hottest(t.at); w >= 0 {
-			say("Hottest %s %s, %s%s.", t.what, wheelNames[w], quantity(b.ctx.Temperature, t.at[w]), usually(b.ctx.Temperature, t.at[w]-t.of[w], "cooler", "hotter"))
+			say("Hottest %s %s, %s%s.", t.what, wheelNames[w], quantity(b.ctx.Temperature, t.at[w]),
+				usually(b.ctx.Temperature, t.at[w]-t.of[w], "cooler", "hotter"))
 		}
 	}
 	if len(m.Findings) > 0 {

@@ -81,7 +81,8 @@ func (b *builder) cues(duration Num) Cues {
 	for _, s := range silent {
 		c.Silent = append(c.Silent, *s)
 	}
-	byCount(c.Silent, func(s Silence) int { return s.Count }, func(s Silence) string { return s.Rule + "\x00" + s.Verdict + "\x00" + s.Why })
+	byCount(c.Silent, func(s Silence) int { return s.Count },
+		func(s Silence) string { return s.Rule + "\x00" + s.Verdict + "\x00" + s.Why })
 	for rule, at := range speaking {
 		if slices.Sort(at); chatters(at) {
 			c.Chatter = append(c.Chatter, rule)
@@ -151,9 +152,11 @@ func (b *builder) load(c *Cues, starts []float64, whole float64) {
 	case rate <= acceptableInTen:
 		line += ": within the one or so that ISA-18.2 holds very likely acceptable for a plant operator."
 	case rate <= manageableInTen:
-		line += ": between the one that ISA-18.2 holds acceptable for a plant operator and the two that it holds the most manageable."
+		line += ": between the one that ISA-18.2 holds acceptable for a plant operator and the two that it holds the most " +
+			"manageable."
 	default:
-		line += ": more than the two that ISA-18.2 holds the most a plant operator can manage for long. A driver who finds that too much has rules to mute or to give a longer delay."
+		line += ": more than the two that ISA-18.2 holds the most a plant operator can manage for long. A driver who " +
+			"finds that too much has rules to mute or to give a longer delay."
 	}
 	c.Load = append(c.Load, line)
 	if c.Busiest > floodInTen {
@@ -162,6 +165,7 @@ func (b *builder) load(c *Cues, starts []float64, whole float64) {
 		say("The busiest ten minutes had %s, which is not a flood (more than ten).", plural(c.Busiest, "call", "calls"))
 	}
 	if len(c.Chatter) > 0 {
-		say("Spoke three times within a minute, the usual sign of chatter: %s. A deadband or delay would calm that.", list(c.Chatter))
+		say("Spoke three times within a minute, the usual sign of chatter: %s. A deadband or delay would calm that.",
+			list(c.Chatter))
 	}
 }

@@ -44,16 +44,19 @@ func (b *builder) summary(r Report) []string {
 		}
 		out = append(out, line+".")
 		if p.Laps > 1 {
-			say("%d valid flying laps, median %s, typically within %s s of it.", p.Laps, lapTime(p.Median), fixed(p.Consistency, 2))
+			say("%d valid flying laps, median %s, typically within %s s of it.", p.Laps, lapTime(p.Median),
+				fixed(p.Consistency, 2))
 		}
 	}
 	for _, s := range r.Stints {
 		if t := s.Trend; t.Low > 0 {
-			say("Stint %d lost %s s a lap (95 %% interval %s to %s, %d laps).", s.Number, fixed(t.PerLap, 3), fixed(t.Low, 3), fixed(t.High, 3), t.Laps)
+			say("Stint %d lost %s s a lap (95 %% interval %s to %s, %d laps).", s.Number, fixed(t.PerLap, 3), fixed(t.Low, 3),
+				fixed(t.High, 3), t.Laps)
 		}
 	}
 	if f := r.Fuel; f.Laps > 0 {
-		say("Fuel %s a lap, ± %s (%s).", burn(b.ctx.Volume, f.PerLap), burn(b.ctx.Volume, f.Spread), plural(f.Laps, "flying lap", "flying laps"))
+		say("Fuel %s a lap, ± %s (%s).", burn(b.ctx.Volume, f.PerLap), burn(b.ctx.Volume, f.Spread),
+			plural(f.Laps, "flying lap", "flying laps"))
 	}
 	for _, p := range slices.Backward(r.Pressures) { // the newest stint that gives figures
 		if line := pressureLine(b, p); line != "" {

@@ -13,7 +13,8 @@ import (
 var pageSource string
 
 var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"num": num, "nothingShowed": nothingShowed, "words": table.words, "markHead": markHead, "cornerName": cornerName, "cell": cell,
+	"num": num, "nothingShowed": nothingShowed, "words": table.words, "markHead": markHead, "cornerName": cornerName,
+	"cell": cell,
 }).Parse(pageSource))
 
 // openLaps is the longest session whose lap tables are unfolded from the start.
@@ -63,7 +64,8 @@ func WriteHTML(w io.Writer, r Report) error {
 		Laps: lapTables(r, d), OpenLaps: len(r.Laps) <= openLaps, Bar: markPlot(r),
 		Fuel:   append(fuelLines(r.Fuel, d), r.Fuel.Meaning...),
 		Cues:   append(cueLines(r.Cues), r.Cues.Load...),
-		Stints: shown(stintTable(r, d)), Rules: shown(ruleTable(r.Cues)), Silent: shown(silenceTable(r.Cues)), Health: shown(healthTable(r.Health)),
+		Stints: shown(stintTable(r, d)), Rules: shown(ruleTable(r.Cues)), Silent: shown(silenceTable(r.Cues)),
+		Health: shown(healthTable(r.Health)),
 	}
 	for _, x := range []*plot{
 		lapTimePlot(r),

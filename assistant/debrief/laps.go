@@ -56,12 +56,16 @@ func pace(laps []Lap) Pace {
 
 // fillStint adds up the laps of the stint.
 func (b *builder) fillStint(index int, s *Stint) {
-	var times, at []float64
+	var times, at, alike []float64 // alike: as if the car had the same fuel aboard in each lap
+	burnt := 0.0                   // L since the first lap that counts, unknown once a lap does not tell
 	for i, l := range b.laps {
 		if l.InStint != index {
 			continue
 		}
 		s.Laps++
+		if len(times) > 0 {
+			burnt += float64(l.FuelUsed)
+		}
 		if !l.FuelUsed.IsZero() {
 			if s.FuelUsed.IsZero() {
 				s.FuelUsed = 0
@@ -73,6 +77,7 @@ func (b *builder) fillStint(index int, s *Stint) {
 		}
 		s.Flying++
 		times, at = append(times, float64(l.Time)), append(at, float64(i))
+		alike = append(alike, float64(l.Time)+b.ctx.FuelCost*burnt)
 		if s.Best.IsZero() || l.Time < s.Best {
 			s.Best = l.Time
 		}
@@ -80,18 +85,26 @@ func (b *builder) fillStint(index int, s *Stint) {
 	s.Median = Num(statistics.Median(times))
 	s.Trend.Laps = len(times)
 	if len(times) >= trendLaps {
+		if s.Trend.FuelTakenOut = b.ctx.FuelCost > 0 && len(statistics.Known(alike)) == len(alike); s.Trend.FuelTakenOut {
+			times = alike
+		}
 		slope, low, high := statistics.TheilSen(at, times, 1.959964)
 		s.Trend.PerLap, s.Trend.Low, s.Trend.High = Num(slope), Num(low), Num(high)
 	}
 }
 
 func trendNote(stints []Stint) string {
+	note := ""
 	for _, s := range stints {
-		if !s.Trend.PerLap.IsZero() {
+		switch {
+		case s.Trend.PerLap.IsZero():
+		case s.Trend.FuelTakenOut:
+			note = "Trends have taken out what the fuel burnt off brings, by the car file."
+		default:
 			return "Trends are not corrected for the fuel burnt off, which alone makes a car quicker from lap to lap."
 		}
 	}
-	return ""
+	return note
 }
 
 // fuel looks at flying laps, valid or not: running wide does not change what the engine burns.
@@ -120,13 +133,16 @@ func (b *builder) fuel() Fuel {
 	f.Meaning = append(f.Meaning, fmt.Sprintf("Ten laps burn %s, twenty %s. Add your reserve to that.",
 		volume(v, 10*f.PerLap), volume(v, 20*f.PerLap)))
 	if f.Laps < 3 {
-		f.Meaning = append(f.Meaning, fmt.Sprintf("Only %s: drive a few more before you trust it.", plural(f.Laps, "flying lap tells this", "flying laps tell this")))
+		f.Meaning = append(f.Meaning, fmt.Sprintf("Only %s: drive a few more before you trust it.",
+			plural(f.Laps, "flying lap tells this", "flying laps tell this")))
 	} else if f.Most > f.Least {
-		f.Meaning = append(f.Meaning, fmt.Sprintf("The thirstiest lap took %s, the leanest %s: over twenty laps that is a difference of %s.",
+		f.Meaning = append(f.Meaning, fmt.Sprintf("The thirstiest lap took %s, the leanest %s: over twenty laps that is a "+
+			"difference of %s.",
 			burn(v, f.Most), burn(v, f.Least), volume(v, 20*(f.Most-f.Least))))
 	}
 	if !f.LapsLeft.IsZero() && !math.IsInf(float64(f.LapsLeft), 0) {
-		f.Meaning = append(f.Meaning, fmt.Sprintf("The last reading, %s, gives %s laps at this rate.", volume(v, f.Left), fixed(f.LapsLeft, 1)))
+		f.Meaning = append(f.Meaning, fmt.Sprintf("The last reading, %s, gives %s laps at this rate.", volume(v, f.Left),
+			fixed(f.LapsLeft, 1)))
 	}
 	return f
 }

@@ -7,7 +7,8 @@ import (
 
 // passTable has the usual pass and every marked one below each other.
 func passTable(c Corner, d display) table {
-	t := table{Left: 1, Head: []string{"Pass", "In " + d.speed.Spelling, "Slowest", "Out", "Gear", "Seconds", "Balance °", "Slip", "Tyres " + d.temperature.Spelling + " FL/FR/RL/RR", "Brakes " + d.temperature.Spelling + " FL/FR/RL/RR"}}
+	t := table{Left: 1, Head: []string{"Pass", "In " + d.speed.Spelling, "Slowest", "Out", "Gear", "Seconds", "Balance °",
+		"Slip", "Tyres " + d.temperature.Spelling + " FL/FR/RL/RR", "Brakes " + d.temperature.Spelling + " FL/FR/RL/RR"}}
 	lost, line := anyPass(c, func(p Pass) Num { return p.Lost }), anyPass(c, func(p Pass) Num { return p.Line })
 	if lost {
 		t.Head = append(t.Head, "Lost s")
@@ -17,8 +18,9 @@ func passTable(c Corner, d display) table {
 	}
 	row := func(name string, p Pass) []string {
 		cells := []string{
-			name, bare(d.speed, p.EntrySpeed), bare(d.speed, p.MinSpeed), bare(d.speed, p.ExitSpeed), fixed(p.MinGear, 0), fixed(p.Time, 2),
-			signed(p.Balance*180/math.Pi, 1), fixed(largest(p.MaxSlip), 2), four(d.temperature, p.TyreTemperature), four(d.temperature, p.BrakeTemperature),
+			name, bare(d.speed, p.EntrySpeed), bare(d.speed, p.MinSpeed), bare(d.speed, p.ExitSpeed), fixed(p.MinGear, 0),
+			fixed(p.Time, 2), signed(p.Balance*180/math.Pi, 1), fixed(largest(p.MaxSlip), 2),
+			four(d.temperature, p.TyreTemperature), four(d.temperature, p.BrakeTemperature),
 		}
 		if lost {
 			cells = append(cells, signed(p.Lost, 2))

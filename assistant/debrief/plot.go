@@ -196,7 +196,8 @@ func lapTimePlot(r Report) *plot {
 		return nil
 	}
 	p := newPlot("Lap time, flying laps", r.Laps)
-	p.About = fmt.Sprintf("Lap times of %d flying laps; the best is %s in lap %d.", len(statistics.Known(times)), lapTime(r.Pace.Best), r.Pace.BestLap)
+	p.About = fmt.Sprintf("Lap times of %d flying laps; the best is %s in lap %d.", len(statistics.Known(times)),
+		lapTime(r.Pace.Best), r.Pace.BestLap)
 	p.Rules = a.rules(func(v float64, decimals int) string {
 		s := lapTime(Num(v))
 		if decimals == 0 {
@@ -212,7 +213,8 @@ func lapTimePlot(r Report) *plot {
 		if math.IsNaN(times[i]) {
 			continue
 		}
-		d := dot{X: lapX(i, len(times)), Y: a.y(times[i]), Shape: "round", Title: fmt.Sprintf("Lap %d, %s, %s", l.Number, lapTime(l.Time), lapKind(l))}
+		d := dot{X: lapX(i, len(times)), Y: a.y(times[i]), Shape: "round",
+			Title: fmt.Sprintf("Lap %d, %s, %s", l.Number, lapTime(l.Time), lapKind(l))}
 		switch {
 		case l.Best:
 			d.Shape = "diamond"
@@ -248,7 +250,8 @@ func wheelPlot(r Report, what string, unit channel.Unit, get func(Lap) Wheels) *
 		}
 		p.trace(a, r.Laps, by[w], fmt.Sprintf("w%d", w))
 		ends = append(ends, label{plotW - plotR + 4, a.y(k[len(k)-1]) + 4, "start", fmt.Sprintf("w%d", w), wheelShorts[w]})
-		p.About += fmt.Sprintf("%s from %s to %s. ", capital(wheelNames[w]), fixed(Num(k[0]), a.decimals()), fixed(Num(k[len(k)-1]), a.decimals()))
+		p.About += fmt.Sprintf("%s from %s to %s. ", capital(wheelNames[w]), fixed(Num(k[0]), a.decimals()),
+			fixed(Num(k[len(k)-1]), a.decimals()))
 	}
 	p.Labels = apart(ends)
 	return p
@@ -280,7 +283,8 @@ func fuelPlot(r Report, d display) *plot {
 		return nil
 	}
 	p := newPlot("Fuel burnt per lap, "+volumeName(d.volume), r.Laps)
-	p.About = fmt.Sprintf("Fuel by lap; the median of %d flying laps is %s.", r.Fuel.Laps, fixed(Num(d.volume.Out(float64(r.Fuel.PerLap))), 2))
+	p.About = fmt.Sprintf("Fuel by lap; the median of %d flying laps is %s.", r.Fuel.Laps,
+		fixed(Num(d.volume.Out(float64(r.Fuel.PerLap))), 2))
 	p.Rules = a.rules(plain)
 	p.trace(a, r.Laps, burn, "faint")
 	if bucket(len(burn)) > 1 {
@@ -294,7 +298,8 @@ func fuelPlot(r Report, d display) *plot {
 		if l.Class == "flying" {
 			shape = "round"
 		}
-		p.Dots = append(p.Dots, dot{X: lapX(i, len(burn)), Y: a.y(burn[i]), Shape: shape, Title: fmt.Sprintf("Lap %d, %s, %s", l.Number, fixed(Num(burn[i]), 2), l.Class)})
+		p.Dots = append(p.Dots, dot{X: lapX(i, len(burn)), Y: a.y(burn[i]), Shape: shape,
+			Title: fmt.Sprintf("Lap %d, %s, %s", l.Number, fixed(Num(burn[i]), 2), l.Class)})
 	}
 	p.Note = "Hollow: not a flying lap."
 	return p
@@ -337,7 +342,8 @@ func markPlot(r Report) *plot {
 			if m.Distance.IsZero() {
 				continue
 			}
-			p.Dots = append(p.Dots, dot{X: x(m.Distance), Y: bar - 4*float64(i%3), Shape: "diamond", Class: "mark", Title: markHead(m)})
+			p.Dots = append(p.Dots, dot{X: x(m.Distance), Y: bar - 4*float64(i%3), Shape: "diamond", Class: "mark",
+				Title: markHead(m)})
 		}
 		at := c.Distance
 		if at.IsZero() {

@@ -42,7 +42,8 @@ func (b *builder) pressure(index int, s Stint) (Pressure, bool) {
 	}
 	if p.AirPressure.IsZero() {
 		p.AirPressure, p.AirAssumed = standardAir, true
-		p.Notes = append(p.Notes, fmt.Sprintf("The feed gives no air pressure: %s, sea level, is assumed. At altitude the figures differ a little.", quantity(b.ctx.Pressure, standardAir)))
+		p.Notes = append(p.Notes, fmt.Sprintf("The feed gives no air pressure: %s, sea level, is assumed. At altitude the "+
+			"figures differ a little.", quantity(b.ctx.Pressure, standardAir)))
 	}
 	for w := range 4 {
 		p.Wheels[w] = b.wheelPressure(s, w, mean(hot[w]), &p)
@@ -75,8 +76,8 @@ func (b *builder) wheelPressure(s Stint, w int, hot float64, p *Pressure) WheelP
 	return x
 }
 
-// WhyNotCold says why the pressures before the stint are none of cold tyres, or nothing. Where the temperatures are not known,
-// only the tyres of the first stint are taken as cold.
+// WhyNotCold says why the pressures before the stint are none of cold tyres, or nothing. Where the temperatures are not
+// known, only the tyres of the first stint are taken as cold.
 func (s *Stint) WhyNotCold() string {
 	if s.ColdPressure.IsZero() {
 		return "the pressures before rolling are not in the journal"
@@ -103,15 +104,18 @@ func (b *builder) pressureNotes(s Stint, p Pressure, flying int) []string {
 	case flying == 0:
 		say("No flying lap of this stint has pressures: there is no hot pressure to work from.")
 	case flying < hotLaps:
-		say("Only %s: the tyres may not have been through their warm-up.", plural(flying, "flying lap has pressures", "flying laps have pressures"))
+		say("Only %s: the tyres may not have been through their warm-up.",
+			plural(flying, "flying lap has pressures", "flying laps have pressures"))
 	}
 	switch {
 	case s.ColdPressure.IsZero():
-		say("The pressures before rolling are not in the journal, so no cold pressure can be worked out. Start the program before the car leaves the box.")
+		say("The pressures before rolling are not in the journal, so no cold pressure can be worked out. Start the " +
+			"program before the car leaves the box.")
 	case !s.AirTemperature.IsZero():
 		for w := range 4 {
 			if s.ColdTemperature[w]-s.AirTemperature > warmStart {
-				say("The %s tyre was not cold when the stint began (%s, air %s): the figures hold for tyres set at that temperature.",
+				say("The %s tyre was not cold when the stint began (%s, air %s): the figures hold for tyres set at that "+
+					"temperature.",
 					wheelNames[w], quantity(b.ctx.Temperature, s.ColdTemperature[w]), quantity(b.ctx.Temperature, s.AirTemperature))
 				break
 			}
@@ -122,14 +126,16 @@ func (b *builder) pressureNotes(s Stint, p Pressure, flying int) []string {
 		known = known || !x.Set.IsZero()
 		noMinimum = noMinimum || !x.Set.IsZero() && x.Minimum.IsZero()
 		if x.BelowMinimum {
-			say("The target for the %s tyre would need %s cold, and the maker's minimum is %s: set the minimum, and bring the hot pressure down by other means or accept it.",
+			say("The target for the %s tyre would need %s cold, and the maker's minimum is %s: set the minimum, and bring "+
+				"the hot pressure down by other means or accept it.",
 				wheelNames[w], quantity(unit, x.Wanted), quantity(unit, x.Minimum))
 		}
 		if !x.Hot.IsZero() && !x.Cold.IsZero() && x.Hot <= x.Cold {
 			say("The %s tyre was no higher hot than cold: check the sensor, or whether it warmed at all.", wheelNames[w])
 		}
 	}
-	if math.IsNaN(b.ctx.HotTarget[0]) && math.IsNaN(b.ctx.HotTarget[1]) && math.IsNaN(b.ctx.HotTarget[2]) && math.IsNaN(b.ctx.HotTarget[3]) {
+	if math.IsNaN(b.ctx.HotTarget[0]) && math.IsNaN(b.ctx.HotTarget[1]) && math.IsNaN(b.ctx.HotTarget[2]) &&
+		math.IsNaN(b.ctx.HotTarget[3]) {
 		say("There is no hot target in the car file, so there is nothing to aim at.")
 	}
 	if noMinimum {
@@ -163,7 +169,8 @@ func axleNote(unit channel.Unit, axle string, left, right WheelPressure) string 
 	if difference > 0 {
 		side, rise, other = "left", other, rise
 	}
-	return fmt.Sprintf("%s: the %s one %s lower. It gained %s, the other %s.", axle, side, quantity(unit, Num(math.Abs(difference))),
+	return fmt.Sprintf("%s: the %s one %s lower. It gained %s, the other %s.", axle, side,
+		quantity(unit, Num(math.Abs(difference))),
 		quantity(unit, rise), quantity(unit, other))
 }
 

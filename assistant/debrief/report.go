@@ -16,6 +16,7 @@ type Context struct {
 
 	HotTarget    [4]float64 // kPa gauge by wheel; NaN or not above zero where there is none
 	ColdMinimum  [4]float64 // kPa gauge by wheel, the tyre maker's; NaN or not above zero where not known
+	FuelCost     float64    // s a lap for each litre aboard; NaN or 0 where not known
 	BalanceLimit float64    // rad; NaN or 0 means 1° (common practice, no source)
 	SlipLock     float64    // below zero; NaN or 0 means -0.20 (common practice, no source)
 	SlipSpin     float64    // above zero; NaN or 0 means 0.15 (common practice, no source)
@@ -112,13 +113,14 @@ type Stint struct {
 	Trend            Trend  `json:"trend"`
 }
 
-// Trend is how lap time changes with the laps of a stint, fuel burn not taken out: Theil and Sen's
-// slope with a 95 % interval.
+// Trend is how lap time changes with the laps of a stint: Theil and Sen's slope with a 95 % interval.
 type Trend struct {
 	PerLap Num `json:"per_lap,omitzero"`
 	Low    Num `json:"low,omitzero"`
 	High   Num `json:"high,omitzero"`
 	Laps   int `json:"laps"`
+
+	FuelTakenOut bool `json:"fuel_taken_out,omitempty"` // what the fuel burnt off brings
 }
 
 // Lap is a line of the table.

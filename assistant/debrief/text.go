@@ -125,7 +125,8 @@ func nothingShowed(r Report) string {
 func number(n int) string { return strconv.Itoa(n) }
 
 func stintTable(r Report, d display) table {
-	t := table{Left: 1, Head: []string{"Stint", "Laps", "Valid flying", "Best", "Median", "Trend s/lap", "Fuel at start", "Fuel used", "Compound", "Air", "Track"}}
+	t := table{Left: 1, Head: []string{"Stint", "Laps", "Valid flying", "Best", "Median", "Trend s/lap", "Fuel at start",
+		"Fuel used", "Compound", "Air", "Track"}}
 	for _, s := range r.Stints {
 		trend := unknown
 		if !s.Trend.PerLap.IsZero() {
@@ -305,9 +306,11 @@ func ruleTable(c Cues) table {
 }
 
 func silenceTable(c Cues) table {
-	t := table{Caption: "Not said, and why", Left: 3, Head: []string{"Rule", "What became of it", "Why", "Times", "For example"}}
+	t := table{Caption: "Not said, and why", Left: 3, Head: []string{"Rule", "What became of it", "Why", "Times",
+		"For example"}}
 	for _, s := range c.Silent {
-		t.Rows = append(t.Rows, []string{orUnknown(s.Rule), orUnknown(s.Verdict), orUnknown(s.Why), number(s.Count), s.Example})
+		t.Rows = append(t.Rows, []string{orUnknown(s.Rule), orUnknown(s.Verdict), orUnknown(s.Why), number(s.Count),
+			s.Example})
 	}
 	return t
 }
@@ -465,7 +468,8 @@ func markHead(m Mark) string {
 
 func (a Advice) line() string {
 	s := a.Lever
-	for _, part := range []struct{ name, text string }{{"why", a.Why}, {"side effect", a.SideEffect}, {"caution", a.Caution}} {
+	for _, part := range []struct{ name, text string }{{"why", a.Why}, {"side effect", a.SideEffect},
+		{"caution", a.Caution}} {
 		if part.text != "" {
 			s += "; " + part.name + ": " + part.text
 		}

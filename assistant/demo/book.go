@@ -90,7 +90,8 @@ func (b *lapBook) cross(s *Sim, t float64) {
 	}
 	for i := range 4 {
 		t := &s.tyres[i]
-		n.Tread[i], n.Carcass[i], n.Disc[i], n.Pressure[i], n.Wear[i] = t.tread.T, t.carcass.T, s.discs[i].T, t.pressure(airPressure), t.wear
+		n.Tread[i], n.Carcass[i], n.Disc[i], n.Pressure[i], n.Wear[i] = t.tread.T, t.carcass.T, s.discs[i].T,
+			t.pressure(airPressure), t.wear
 		n.CarcassMean[i], n.PressureMean[i] = b.carcass[i]/b.time, b.press[i]/b.time
 	}
 	n.Corners = b.passes[b.first:len(b.passes):len(b.passes)]

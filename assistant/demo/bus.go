@@ -10,8 +10,9 @@ import (
 //
 //	(1780315212.016667) can0 100#5DC0C81405000A07
 //
-// configs/feeds/demo-bus.dbc describes the frames, and configs/feeds/demo-bus.yaml maps them. The bus knows neither where the
-// car is nor laps: that is what a Receiver beside it is for. A number that is absent, or too large for its place, has all bits set.
+// configs/feeds/demo-bus.dbc describes the frames, and configs/feeds/demo-bus.yaml maps them. The bus knows neither
+// where the car is nor laps: that is what a Receiver beside it is for. A number that is absent, or too large for its
+// place, has all bits set.
 type Bus struct {
 	told    []int // of each frame: how often the frame was due; 0 before
 	counter int64
@@ -22,8 +23,8 @@ type Bus struct {
 // NewBus returns a bus that is switched on with the first sample.
 func NewBus() *Bus { return &Bus{told: make([]int, len(frames))} }
 
-// A frame is one of the bus. The numbers in it follow one another from bit 0 on, the least significant bit first, but for those of
-// the engine.
+// A frame is one of the bus. The numbers in it follow one another from bit 0 on, the least significant bit first, but
+// for those of the engine.
 type frame struct {
 	id       uint32
 	extended bool
@@ -54,9 +55,12 @@ func (d *data) put(v, scale, offset float64, bits int, signed bool) {
 	d.n += bits
 }
 
-func (d *data) wheels(r channel.Row, id channel.ID, factor, scale, offset float64) {
-	for w := range channel.ID(4) {
-		d.put(r[id+w]*factor, scale, offset, 16, false)
+// wheels fills a frame with a channel of the four wheels.
+func wheels(id channel.ID, factor, scale, offset float64) func(*Bus, *data, channel.Row) {
+	return func(_ *Bus, d *data, r channel.Row) {
+		for w := range channel.ID(4) {
+			d.put(r[id+w]*factor, scale, offset, 16, false)
+		}
 	}
 }
 
@@ -68,7 +72,8 @@ const (
 
 // The frames, in the order in which they come.
 var frames = [...]frame{
-	{id: 0x100, fill: func(b *Bus, d *data, r channel.Row) { // the engine's: most significant byte first, with counter and checksum
+	{id: 0x100, fill: func(b *Bus, d *data, r channel.Row) {
+		// the engine's: most significant byte first, with counter and checksum
 		x := &d.bytes
 		revs := uint16(math.Round(r[channel.EngineSpeed] * toRPM / 0.25))
 		x[0], x[1] = byte(revs>>8), byte(revs)
@@ -82,7 +87,7 @@ var frames = [...]frame{
 		}
 		x[7] = byte(-sum & 15) // all half bytes together are 0 modulo 16
 	}},
-	{id: 0x110, fill: func(_ *Bus, d *data, r channel.Row) { d.wheels(r, channel.WheelSpeed, toKmh, 0.01, 0) }},
+	{id: 0x110, fill: wheels(channel.WheelSpeed, toKmh, 0.01, 0)},
 	{id: 0x120, fill: func(_ *Bus, d *data, r channel.Row) {
 		d.put(r[channel.SteeringWheelAngle]*toDegree, 0.1, 0, 16, true)
 		d.put(r[channel.YawRate]*toDegree, 0.01, 0, 16, true)
@@ -90,12 +95,13 @@ var frames = [...]frame{
 		d.put(r[channel.AccelerationLat]/gravity, 0.001, 0, 16, true)
 	}},
 	{id: 0x130, fill: func(_ *Bus, d *data, r channel.Row) { d.put(r[channel.Speed]*toKmh, 0.01, 0, 16, false) }},
-	{id: 0x200, rate: 10, fill: func(_ *Bus, d *data, r channel.Row) { d.wheels(r, channel.TyreTemperature, 1, 0.1, -40) }},
-	{id: 0x201, rate: 10, fill: func(_ *Bus, d *data, r channel.Row) { d.wheels(r, channel.TyreCarcass, 1, 0.1, -40) }},
-	{id: 0x202, rate: 10, fill: func(_ *Bus, d *data, r channel.Row) { d.wheels(r, channel.TyrePressure, 1, 0.01, 0) }},
-	{id: 0x203, rate: 10, fill: func(_ *Bus, d *data, r channel.Row) { d.wheels(r, channel.BrakeTemperature, 1, 0.1, -40) }},
-	{id: 0x204, rate: 1, fill: func(_ *Bus, d *data, r channel.Row) { d.wheels(r, channel.TyreWear, 100, 0.01, 0) }},
-	{id: 0x18A10300, extended: true, rate: 6, fill: func(b *Bus, d *data, r channel.Row) { // its first byte says what the others are
+	{id: 0x200, rate: 10, fill: wheels(channel.TyreTemperature, 1, 0.1, -40)},
+	{id: 0x201, rate: 10, fill: wheels(channel.TyreCarcass, 1, 0.1, -40)},
+	{id: 0x202, rate: 10, fill: wheels(channel.TyrePressure, 1, 0.01, 0)},
+	{id: 0x203, rate: 10, fill: wheels(channel.BrakeTemperature, 1, 0.1, -40)},
+	{id: 0x204, rate: 1, fill: wheels(channel.TyreWear, 100, 0.01, 0)},
+	{id: 0x18A10300, extended: true, rate: 6, fill: func(b *Bus, d *data, r channel.Row) {
+		// its first byte says what the others are
 		d.put(float64(b.page), 1, 0, 8, false)
 		switch b.page {
 		case 0:

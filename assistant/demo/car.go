@@ -14,27 +14,30 @@ const (
 	stepRate = 360.0   // Hz of the integration
 )
 
-// A Car is a car and its setup. Per-axle arrays are front, rear; per-wheel arrays FL, FR, RL, RR.
-// The levers of a setup are Springs, Bars, Wing, BrakeBias, Ducts, ColdPressure, PowerLock, CoastLock, Gears, FinalDrive and
-// Compound, and besides them the fuel of the Options.
+// A Car is a car and its setup. Per-axle arrays are front, rear; per-wheel arrays FL, FR, RL, RR. The levers of a setup
+// are Springs, Bars, Wing, BrakeBias, Ducts, ColdPressure, PowerLock, CoastLock, Gears, FinalDrive and Compound, and
+// besides them the fuel of the Options.
 type Car struct {
-	Mass          float64    `json:"mass"`           // kg, with driver, without fuel
-	FrontShare    float64    `json:"front_share"`    // of the weight, at rest
-	Wheelbase     float64    `json:"wheelbase"`      // m
-	CGHeight      float64    `json:"cg_height"`      // m
-	Track         [2]float64 `json:"track"`          // m
-	TyreRadius    float64    `json:"tyre_radius"`    // m, rolling
-	TyreSize      [2]float64 `json:"tyre_size"`      // relative, for heat and wear: the rear tyres are wider
-	Steering      float64    `json:"steering"`       // hand wheel angle over road wheel angle
-	RollSplit     float64    `json:"roll_split"`     // front share of the roll stiffness with the springs and bars of Baseline
-	Springs       [2]float64 `json:"springs"`        // N/m at the wheel
-	Bars          [2]float64 `json:"bars"`           // steps from the middle; more is stiffer
-	Stiffness     [2]float64 `json:"stiffness"`      // N/rad: cornering stiffness of the axle at rest
-	StiffnessFall float64    `json:"stiffness_fall"` // share of its stiffness that an axle loses where all its load is on one wheel
-	GripFall      float64    `json:"grip_fall"`      // share of its grip that a tyre loses where its load is twice that at rest
-	Bend          float64    `json:"bend"`           // share by which the slip angle at the limit exceeds the linear one
-	Grip          float64    `json:"grip"`           // friction coefficient of a tyre in its window
-	Rolling       float64    `json:"rolling"`        // rolling resistance coefficient
+	Mass       float64    `json:"mass"`        // kg, with driver, without fuel
+	FrontShare float64    `json:"front_share"` // of the weight, at rest
+	Wheelbase  float64    `json:"wheelbase"`   // m
+	CGHeight   float64    `json:"cg_height"`   // m
+	Track      [2]float64 `json:"track"`       // m
+	TyreRadius float64    `json:"tyre_radius"` // m, rolling
+	TyreSize   [2]float64 `json:"tyre_size"`   // relative, for heat and wear: the rear tyres are wider
+	Steering   float64    `json:"steering"`    // hand wheel angle over road wheel angle
+	// front share of the roll stiffness with the springs and bars of Baseline
+	RollSplit float64    `json:"roll_split"`
+	Springs   [2]float64 `json:"springs"`   // N/m at the wheel
+	Bars      [2]float64 `json:"bars"`      // steps from the middle; more is stiffer
+	Stiffness [2]float64 `json:"stiffness"` // N/rad: cornering stiffness of the axle at rest
+	// share of its stiffness that an axle loses where all its load is on one wheel
+	StiffnessFall float64 `json:"stiffness_fall"`
+	// share of its grip that a tyre loses where its load is twice that at rest
+	GripFall float64 `json:"grip_fall"`
+	Bend     float64 `json:"bend"`    // share by which the slip angle at the limit exceeds the linear one
+	Grip     float64 `json:"grip"`    // friction coefficient of a tyre in its window
+	Rolling  float64 `json:"rolling"` // rolling resistance coefficient
 
 	DragArea  float64    `json:"drag_area"`  // m²: drag coefficient times area, wings at 0
 	LiftArea  float64    `json:"lift_area"`  // m²: downforce coefficient times area, wings at 0
@@ -81,13 +84,15 @@ const (
 // hot, its tyres work from 75 to 100 °C and its brakes from 250 to 650 °C.
 func Baseline() Car {
 	return Car{
-		Mass: 1330, FrontShare: 0.45, Wheelbase: 2.66, CGHeight: 0.43, Track: [2]float64{1.66, 1.64}, TyreRadius: 0.335, TyreSize: [2]float64{0.84, 1.16},
-		Steering: 13, RollSplit: 0.56, Springs: baseSprings, Stiffness: [2]float64{92e3, 124e3}, StiffnessFall: 0.25, GripFall: 0.10, Bend: 0.12, Grip: 1.42, Rolling: 0.013,
-		DragArea: 1.15, LiftArea: 2.5, AeroFront: 0.43,
-		Power: 390e3, PowerPeak: rpm(7000), PowerFall: 0.75, RevIdle: rpm(1600), RevShift: rpm(7600), RevLimit: rpm(7900), EngineDrag: 55,
-		Gears: [6]float64{3.10, 2.28, 1.79, 1.47, 1.24, 1.07}, FinalDrive: 3.75, Driveline: 0.93, Efficiency: 0.33, Density: 0.745,
-		BrakeBias: 0.69, BrakeForce: 30e3, DiscMass: [2]float64{9.5, 6.5}, DiscHeat: 460, DiscStill: 8, DiscAir: [2]float64{1.75, 0.95}, Ducts: [4]float64{1, 1, 1, 1},
-		Compound: 3, ColdPressure: [4]float64{134, 129.5, 134, 130}, ABS: 4, TC: 3, Map: 1,
+		Mass: 1330, FrontShare: 0.45, Wheelbase: 2.66, CGHeight: 0.43, Track: [2]float64{1.66, 1.64}, TyreRadius: 0.335,
+		TyreSize: [2]float64{0.84, 1.16}, Steering: 13, RollSplit: 0.56, Springs: baseSprings,
+		Stiffness: [2]float64{92e3, 124e3}, StiffnessFall: 0.25, GripFall: 0.10, Bend: 0.12, Grip: 1.42, Rolling: 0.013,
+		DragArea: 1.15, LiftArea: 2.5, AeroFront: 0.43, Power: 390e3, PowerPeak: rpm(7000), PowerFall: 0.75,
+		RevIdle: rpm(1600), RevShift: rpm(7600), RevLimit: rpm(7900), EngineDrag: 55,
+		Gears: [6]float64{3.10, 2.28, 1.79, 1.47, 1.24, 1.07}, FinalDrive: 3.75, Driveline: 0.93, Efficiency: 0.33,
+		Density: 0.745, BrakeBias: 0.69, BrakeForce: 30e3, DiscMass: [2]float64{9.5, 6.5}, DiscHeat: 460, DiscStill: 8,
+		DiscAir: [2]float64{1.75, 0.95}, Ducts: [4]float64{1, 1, 1, 1}, Compound: 3,
+		ColdPressure: [4]float64{134, 129.5, 134, 130}, ABS: 4, TC: 3, Map: 1,
 	}
 }
 
@@ -169,8 +174,9 @@ func (c *Car) aero() (lift [2]float64, drag float64) {
 	return lift, max(0.1*c.DragArea, c.DragArea+wingDrag*(c.Wing[0]+c.Wing[1]))
 }
 
-// Gradient is the understeer gradient of the car with that mass on new tyres in their window, at low speed: rad per m/s² of lateral
-// acceleration at the road wheels. K = m (share_f/C_f - share_r/C_r): Gillespie, Fundamentals of Vehicle Dynamics, chapter 6, from memory.
+// Gradient is the understeer gradient of the car with that mass on new tyres in their window, at low speed: rad per
+// m/s² of lateral acceleration at the road wheels. K = m (share_f/C_f - share_r/C_r): Gillespie, Fundamentals of
+// Vehicle Dynamics, chapter 6, from memory.
 func (c *Car) Gradient(mass float64) float64 {
 	return mass * (c.FrontShare/c.Stiffness[0] - (1-c.FrontShare)/c.Stiffness[1])
 }

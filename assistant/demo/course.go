@@ -136,7 +136,8 @@ func (p plan) build() (*Course, error) {
 		return nil, err
 	}
 	if turn := end.heading - p.heading; math.Abs(math.Abs(turn)-2*math.Pi) > 1e-9 {
-		return nil, fmt.Errorf("demo: the corners of course %s turn %.3f degrees together: they must turn 360", p.name, turn*180/math.Pi)
+		return nil, fmt.Errorf("demo: the corners of course %s turn %.3f degrees together: they must turn 360", p.name,
+			turn*180/math.Pi)
 	}
 	c.turn = math.Copysign(2*math.Pi, end.heading-p.heading)
 	c.tabulate()
@@ -151,7 +152,8 @@ func (p plan) lay(lengths []float64) (*Course, element, error) {
 		if length <= 0 {
 			return
 		}
-		e := element{start: c.Length, length: length, k0: k0, k1: k1, x: pose.x, y: pose.y, heading: pose.heading, corner: corner}
+		e := element{start: c.Length, length: length, k0: k0, k1: k1, x: pose.x, y: pose.y, heading: pose.heading,
+			corner: corner}
 		c.elements = append(c.elements, e)
 		pose.x, pose.y = e.pointAt(length)
 		pose.heading = e.headingAt(length)
@@ -166,7 +168,8 @@ func (p plan) lay(lengths []float64) (*Course, element, error) {
 		k := math.Copysign(1/q.radius, turn)
 		arc := math.Abs(turn)*q.radius - q.ease // half of each transition's length turns as much as an arc would
 		if arc < 0 {
-			return nil, pose, fmt.Errorf("demo: corner %q of course %s: transitions of %g m are too long for %g degrees at %g m", q.name, p.name, q.ease, q.turn, q.radius)
+			return nil, pose, fmt.Errorf("demo: corner %q of course %s: transitions of %g m are too long for %g degrees at %g m",
+				q.name, p.name, q.ease, q.turn, q.radius)
 		}
 		n := len(c.Corners) + 1
 		t := Corner{Number: n, Name: q.name, Hand: Left, Entry: c.Length, Radius: q.radius, Turn: turn}

@@ -16,10 +16,10 @@
 // bicycle model with four wheel loads; heat follows from the work done; faults change the car
 // or the driver, never a reading.
 //
-// Around it is what a race has besides: rivals that are points with a seeded pace, a race by laps or by time whose flag falls
-// to the leader, stops, cautions, rain, an engine that runs warm. Each is off unless the Options ask for it. Table and Object
-// write samples as text that the codecs read back bit for bit, Receiver and Bus as what a car's own devices would tell of them; Truth, as
-// JSON, is what really happened.
+// Around it is what a race has besides: rivals that are points with a seeded pace, a race by laps or by time whose flag
+// falls to the leader, stops, cautions, rain, an engine that runs warm. Each is off unless the Options ask for it.
+// Table and Object write samples as text that the codecs read back bit for bit, Receiver and Bus as what a car's own
+// devices would tell of them; Truth, as JSON, is what really happened.
 //
 // The car, the course and every name on it are invented. Values without a source
 // beside them are common practice, no source, or chosen so that the car behaves like one of its kind.

@@ -18,7 +18,8 @@ import (
 func ParseFault(text string) (Fault, error) {
 	var f Fault
 	bad := func(format string, args ...any) (Fault, error) {
-		return Fault{}, &OptionError{"fault " + strconv.Quote(text), fmt.Sprintf(format, args...), "write KIND[:WHEEL or CHANNEL][=AMOUNT]@LAP[-LAP][.CORNER], such as lock:fl=1.4@3.4"}
+		return Fault{}, &OptionError{"fault " + strconv.Quote(text), fmt.Sprintf(format, args...),
+			"write KIND[:WHEEL or CHANNEL][=AMOUNT]@LAP[-LAP][.CORNER], such as lock:fl=1.4@3.4"}
 	}
 	what, where, ok := strings.Cut(text, "@")
 	if !ok {

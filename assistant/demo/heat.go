@@ -28,7 +28,8 @@ type tyre struct {
 	size           float64 // scales what it stores and gives away
 }
 
-// What a compound is made of. No source: chosen so that hard tyres come into their window in about three laps (common practice, no source).
+// What a compound is made of. No source: chosen so that hard tyres come into their window in about three laps (common
+// practice, no source).
 type compound struct {
 	grip  float64 // relative to Car.Grip
 	best  float64 // °C of the carcass: centre of the window
@@ -48,7 +49,8 @@ var compounds = [6]compound{
 	1: {grip: 1.015, best: 80, rub: 0.72, life: 26e6, flexy: 0.0100},
 	2: {grip: 1.007, best: 84, rub: 0.64, life: 44e6, flexy: 0.0085},
 	3: {grip: 1.000, best: 88, rub: 0.565, life: 70e6, flexy: 0.0075},
-	4: {grip: 1.000, best: 70, rub: 0.74, life: 18e6, flexy: 0.0100}, // what their tread costs on a dry road is in sky.grip
+	// what their tread costs on a dry road is in sky.grip
+	4: {grip: 1.000, best: 70, rub: 0.74, life: 18e6, flexy: 0.0100},
 	5: {grip: 1.000, best: 60, rub: 0.80, life: 12e6, flexy: 0.0110},
 }
 
@@ -67,7 +69,8 @@ const (
 
 // newTyre returns a tyre of that size with that gauge pressure in kPa at the temperature of the air.
 func newTyre(size, cold, air, ambient float64) tyre {
-	return tyre{tread: body{air, treadHeat * size}, carcass: body{air, carcassHeat * size}, gas: (cold + ambient) / (air + kelvin), size: size}
+	return tyre{tread: body{air, treadHeat * size}, carcass: body{air, carcassHeat * size},
+		gas: (cold + ambient) / (air + kelvin), size: size}
 }
 
 // pressure returns the gauge pressure in kPa: constant volume, absolute pressure and temperature

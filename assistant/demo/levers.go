@@ -6,14 +6,16 @@ import "math"
 var baseSprings = [2]float64{175e3, 160e3} // N/m
 
 const (
-	bySprings = 0.6  // share of the roll stiffness that comes from the springs, the rest from the bars; common practice, no source
+	// share of the roll stiffness that comes from the springs, the rest from the bars; common practice, no source
+	bySprings = 0.6
 	barStep   = 0.15 // share of the bar's part that a step adds
-	lockStep  = 0.05 // share of the longitudinal force that a step of the differential shifts from one rear wheel to the other
-	lockGrip  = 0.02 // share of traction that a step of power lock brings where all load of the axle is on one wheel
+	// share of the longitudinal force that a step of the differential shifts from one rear wheel to the other
+	lockStep = 0.05
+	lockGrip = 0.02 // share of traction that a step of power lock brings where all load of the axle is on one wheel
 )
 
-// rollShare is the part of the lateral load transfer that an axle takes: that of its roll stiffness (Milliken and Milliken, ch. 18, from
-// memory). Stiffer springs or a stiffer bar at one end take more of it.
+// rollShare is the part of the lateral load transfer that an axle takes: that of its roll stiffness (Milliken and
+// Milliken, ch. 18, from memory). Stiffer springs or a stiffer bar at one end take more of it.
 func (c *Car) rollShare(axle int) float64 {
 	var k [2]float64
 	for i, split := range [2]float64{c.RollSplit, 1 - c.RollSplit} {
@@ -22,9 +24,9 @@ func (c *Car) rollShare(axle int) float64 {
 	return k[axle] / (k[0] + k[1])
 }
 
-// locked is the moment in N m that the differential holds against the bend, of the sign of ay: under power the inner rear wheel
-// pushes more, off it the outer one drags more (Milliken and Milliken, ch. 20, from memory). Less than in the middle of its
-// range it turns the car in.
+// locked is the moment in N m that the differential holds against the bend, of the sign of ay: under power the inner
+// rear wheel pushes more, off it the outer one drags more (Milliken and Milliken, ch. 20, from memory). Less than in
+// the middle of its range it turns the car in.
 func (c *Car) locked(mass, ax, ay float64) float64 {
 	steps := c.PowerLock
 	if ax < 0 {

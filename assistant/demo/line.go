@@ -51,8 +51,8 @@ func (w *wander) at(d float64) (n, n1, n2 float64) {
 // laneEase is the distance over which the car moves from the course into the pit lane or out of it.
 const laneEase = 80.0 // m
 
-// lateral is where the driver puts the car at d metres from the line in that lap: metres left of the centre line, and derivatives
-// by distance.
+// lateral is where the driver puts the car at d metres from the line in that lap: metres left of the centre line, and
+// derivatives by distance.
 func (s *Sim) lateral(lap int, d float64) (n, n1, n2 float64) {
 	total := float64(lap)*s.course.Length + d
 	n, n1, n2 = s.wander.at(total)
@@ -87,8 +87,8 @@ type place struct {
 	stretch   float64 // metres along the centre line per metre driven
 }
 
-// at follows from the geometry of a curve parallel to another: with k the curvature of the centre line and n the offset, the
-// path turns by atan(n'/(1-kn)) against it.
+// at follows from the geometry of a curve parallel to another: with k the curvature of the centre line and n the
+// offset, the path turns by atan(n'/(1-kn)) against it.
 func (s *Sim) at(lap int, d float64) place {
 	c := s.course
 	k, slope := c.Curvature(d)

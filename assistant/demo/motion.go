@@ -40,7 +40,8 @@ func (s *Sim) drive() {
 		most = 0
 	}
 	drag := c.EngineDrag * ratio * min(1, s.v/5)
-	stop := c.BrakeForce * (c.BrakeBias*(bite(s.discs[0].T)+bite(s.discs[1].T)) + (1-c.BrakeBias)*(bite(s.discs[2].T)+bite(s.discs[3].T))) / 2
+	stop := c.BrakeForce * (c.BrakeBias*(bite(s.discs[0].T)+bite(s.discs[1].T)) +
+		(1-c.BrakeBias)*(bite(s.discs[2].T)+bite(s.discs[3].T))) / 2
 
 	// The driver: what the plan wants a moment ahead, and back to its speed; the car answers with a lag.
 	want, flat := s.driver.want(s)
@@ -116,7 +117,8 @@ func (s *Sim) turn(v, k float64) {
 	}
 }
 
-// slide lets the slip of a wheel follow what it carries: linear up to the grip, then without hold unless an aid catches it.
+// slide lets the slip of a wheel follow what it carries: linear up to the grip, then without hold unless an aid catches
+// it.
 func (s *Sim) slide(w channel.Wheel) {
 	axle := int(w) / 2
 	load := s.pose.load[2*axle] + s.pose.load[2*axle+1]
@@ -190,7 +192,8 @@ func (s *Sim) warm() {
 	}
 }
 
-// burn takes the fuel that the work of this step needs: the engine's own friction included, and at least what it idles on.
+// burn takes the fuel that the work of this step needs: the engine's own friction included, and at least what it idles
+// on.
 func (s *Sim) burn() {
 	c, e := s.car, &s.energy
 	const idle = 5e3 // W of indicated work

@@ -2,8 +2,9 @@ package demo
 
 import "math"
 
-// mix is the finaliser of SplitMix64 (Steele, Lea and Flood, 2014, from memory): a number without a pattern for each argument.
-// Noise is a function of the place or the step, not of how many numbers were drawn before: so it is the same at every rate.
+// mix is the finaliser of SplitMix64 (Steele, Lea and Flood, 2014, from memory): a number without a pattern for each
+// argument. Noise is a function of the place or the step, not of how many numbers were drawn before: so it is the same
+// at every rate.
 func mix(x uint64) uint64 {
 	x += 0x9e3779b97f4a7c15
 	x = (x ^ x>>30) * 0xbf58476d1ce4e5b9

@@ -12,9 +12,10 @@ import (
 // Options say what is driven. The zero value with a Rate is a race of DefaultLaps
 // laps without a fault on the first course of the table.
 type Options struct {
-	Seed   uint64  // of all noise; equal Options give equal samples
-	Course string  // name of a course in Courses, or empty for the first
-	Laps   int     // laps of the race, as counted down by session_laps_left; 0 means StoryLaps in a Story, else DefaultLaps
+	Seed   uint64 // of all noise; equal Options give equal samples
+	Course string // name of a course in Courses, or empty for the first
+	// laps of the race, as counted down by session_laps_left; 0 means StoryLaps in a Story, else DefaultLaps
+	Laps   int
 	Stint  int     // flying laps driven before the in-lap; 0 means Laps
 	Rate   float64 // samples per second, 10 to 360; 0 means DefaultRate
 	Faults []Fault
@@ -44,25 +45,34 @@ type Kind string
 
 // The kinds of faults. Amount means something else in each.
 const (
-	Understeer  Kind = "understeer"   // the front tyres lose the share Amount of their stiffness and half of it of their grip in Corner
-	Oversteer   Kind = "oversteer"    // the same at the rear
-	RunWide     Kind = "run_wide"     // the driver leaves the course at the exit of Corner by Amount metres; the lap is void
+	// the front tyres lose the share Amount of their stiffness and half of it of their grip in Corner
+	Understeer Kind = "understeer"
+	Oversteer  Kind = "oversteer" // the same at the rear
+	// the driver leaves the course at the exit of Corner by Amount metres; the lap is void
+	RunWide     Kind = "run_wide"
 	BlockedDuct Kind = "blocked_duct" // the brake duct of Wheel lets the share Amount less air through; Corner is ignored
-	Lock        Kind = "lock"         // Wheel gets Amount times the brake force it can carry in the braking zone of Corner; ABS catches up to 1.25
-	Spin        Kind = "spin"         // Wheel, a rear one, gets Amount times the drive it can carry at the exit of Corner
-	Leak        Kind = "leak"         // the tyre of Wheel loses Amount kPa (absolute, at its temperature) a minute; Corner is ignored
-	SetABS      Kind = "set_abs"      // the driver sets the level of the ABS to Amount at the exit of Corner of FromLap
-	SetTC       Kind = "set_tc"       // the same for the traction control
-	Silence     Kind = "silence"      // no samples for Amount seconds from the exit of Corner of FromLap
-	Yellow      Kind = "yellow"       // a yellow flag is shown in Corner, and the driver takes off the share Amount of his speed there
-	Caution     Kind = "caution"      // a full-course caution begins when the driver leaves Corner in FromLap and lasts Amount seconds
-	Save        Kind = "save"         // the driver lifts Amount metres before each braking point and coasts; Corner is ignored
-	Radiator    Kind = "radiator"     // the share Amount of the radiator is blocked; Corner is ignored
-	OilLoss     Kind = "oil_loss"     // the oil pressure falls by the share Amount; Corner is ignored
-	Bottoming   Kind = "bottoming"    // a hollow at the apex of Corner presses the springs together by Amount metres
-	Wear        Kind = "wear"         // the tyres lose the share Amount of their grip in each lap more; Corner is ignored
-	Uneven      Kind = "uneven"       // the driver leaves up to the share Amount of the grip unused, another in each lap; Corner is ignored
-	Frozen      Kind = "frozen"       // Channel keeps the reading that it has at the exit of Corner of FromLap until ToLap ends
+	// Wheel gets Amount times the brake force it can carry in the braking zone of Corner; ABS catches up to 1.25
+	Lock Kind = "lock"
+	Spin Kind = "spin" // Wheel, a rear one, gets Amount times the drive it can carry at the exit of Corner
+	// the tyre of Wheel loses Amount kPa (absolute, at its temperature) a minute; Corner is ignored
+	Leak    Kind = "leak"
+	SetABS  Kind = "set_abs" // the driver sets the level of the ABS to Amount at the exit of Corner of FromLap
+	SetTC   Kind = "set_tc"  // the same for the traction control
+	Silence Kind = "silence" // no samples for Amount seconds from the exit of Corner of FromLap
+	// a yellow flag is shown in Corner, and the driver takes off the share Amount of his speed there
+	Yellow Kind = "yellow"
+	// a full-course caution begins when the driver leaves Corner in FromLap and lasts Amount seconds
+	Caution Kind = "caution"
+	// the driver lifts Amount metres before each braking point and coasts; Corner is ignored
+	Save      Kind = "save"
+	Radiator  Kind = "radiator"  // the share Amount of the radiator is blocked; Corner is ignored
+	OilLoss   Kind = "oil_loss"  // the oil pressure falls by the share Amount; Corner is ignored
+	Bottoming Kind = "bottoming" // a hollow at the apex of Corner presses the springs together by Amount metres
+	Wear      Kind = "wear"      // the tyres lose the share Amount of their grip in each lap more; Corner is ignored
+	// the driver leaves up to the share Amount of the grip unused, another in each lap; Corner is ignored
+	Uneven Kind = "uneven"
+	// Channel keeps the reading that it has at the exit of Corner of FromLap until ToLap ends
+	Frozen Kind = "frozen"
 )
 
 // A Fault is something that goes wrong, or that the driver does, in some laps.
@@ -170,7 +180,8 @@ func (o Options) settle(set *channel.Set) (Options, *Course, error) {
 		case !ok:
 			bad(name+"Kind", fmt.Sprintf("unknown kind %q", f.Kind), "use one of the Kind constants")
 		case !(f.Amount >= k.low && f.Amount <= k.high):
-			bad(name+"Amount", fmt.Sprintf("%g for a fault of kind %s", f.Amount, f.Kind), fmt.Sprintf("use %g to %g", k.low, k.high))
+			bad(name+"Amount", fmt.Sprintf("%g for a fault of kind %s", f.Amount, f.Kind),
+				fmt.Sprintf("use %g to %g", k.low, k.high))
 		}
 		if f.Corner == 0 && k.once {
 			bad(name+"Corner", "the place is missing", "name the corner at whose exit it happens")

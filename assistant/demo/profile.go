@@ -54,9 +54,9 @@ func (l *limits) engine(v float64) float64 {
 	return l.force[i] + (x-float64(i))*(l.force[i+1]-l.force[i])
 }
 
-// axleGrip is the friction coefficient of an axle under load in N, at lateral acceleration ay. The friction of a tyre falls
-// linearly with its load, by GripFall for a load of twice that at rest; so a pair grips less the more it carries and
-// the more its loads differ (Milliken and Milliken, ch. 2 and 18, from memory).
+// axleGrip is the friction coefficient of an axle under load in N, at lateral acceleration ay. The friction of a tyre
+// falls linearly with its load, by GripFall for a load of twice that at rest; so a pair grips less the more it carries
+// and the more its loads differ (Milliken and Milliken, ch. 2 and 18, from memory).
 func (l *limits) axleGrip(g *grip, axle int, ay, load float64) float64 {
 	c := l.car
 	r := min(1, g.mass*ay*c.CGHeight*l.rollShare(axle)/c.Track[axle]/(load/2))
@@ -150,10 +150,12 @@ type lapProfile struct {
 	work float64 // J of the engine at the driven wheels
 }
 
-// profile computes it by one pass for the bends and two rounds each against and along the direction of travel, since the lap is closed.
+// profile computes it by one pass for the bends and two rounds each against and along the direction of travel, since
+// the lap is closed.
 func (l *limits) profile(g *grip) lapProfile { return l.profileAt(g, func(int) float64 { return 1 }) }
 
-// profileAt is the same where in the bends the driver takes only that share of the speed that they would bear at each point.
+// profileAt is the same where in the bends the driver takes only that share of the speed that they would bear at each
+// point.
 func (l *limits) profileAt(g *grip, share func(i int) float64) lapProfile {
 	n, gap := len(l.k), l.course.gap
 	p := lapProfile{v2: make([]float64, n)}

@@ -17,8 +17,8 @@ const (
 // Start is when the samples' clock stands at zero, as Unix time in s: 2026-06-01 12:00:00 UTC.
 const Start = 1780272000 + noon
 
-// A Receiver tells where the car is as a satellite receiver does: NMEA 0183 sentences RMC and GGA ten times a second, without
-// errors but those of the digits. The feed file configs/feeds/demo-bus.yaml describes it beside the Bus.
+// A Receiver tells where the car is as a satellite receiver does: NMEA 0183 sentences RMC and GGA ten times a second,
+// without errors but those of the digits. The feed file configs/feeds/demo-bus.yaml describes it beside the Bus.
 type Receiver struct {
 	x, y, track float64 // of the sample before
 	moved       bool
@@ -34,8 +34,9 @@ func NewReceiver() *Receiver {
 	return &Receiver{track: math.NaN(), told: -1, line: make([]byte, 0, 128)}
 }
 
-// Geographic returns latitude and longitude in degrees of a point of the local plane in metres, by the radii of curvature of the WGS 84
-// ellipsoid in the meridian and in the prime vertical (NGA.STND.0036; Snyder, USGS Professional Paper 1395, from memory).
+// Geographic returns latitude and longitude in degrees of a point of the local plane in metres, by the radii of
+// curvature of the WGS 84 ellipsoid in the meridian and in the prime vertical (NGA.STND.0036; Snyder, USGS Professional
+// Paper 1395, from memory).
 func Geographic(x, y float64) (latitude, longitude float64) {
 	const (
 		a  = 6378137.0
@@ -48,8 +49,8 @@ func Geographic(x, y float64) (latitude, longitude float64) {
 	return originLatitude + y/meridian*180/math.Pi, originLongitude + x/(vertical*cos)*180/math.Pi
 }
 
-// Append appends the sentences that are due with this sample: none or two lines. It wants every sample of the drive, since the track is that
-// of the way since the one before. It allocates nothing once b is large enough.
+// Append appends the sentences that are due with this sample: none or two lines. It wants every sample of the drive,
+// since the track is that of the way since the one before. It allocates nothing once b is large enough.
 func (r *Receiver) Append(b []byte, s channel.Sample) []byte {
 	x, y := s.Row[channel.PositionX], s.Row[channel.PositionY]
 	if dx, dy := x-r.x, y-r.y; r.moved && math.Hypot(dx, dy) > 1e-3 {

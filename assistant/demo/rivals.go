@@ -5,8 +5,9 @@ import (
 	"slices"
 )
 
-// A field is the other cars of the race, all of them like Baseline. They are points that complete laps at a seeded pace: they do not get in
-// the way. They slow down where the flag is yellow as the driver does, and where he stops they stop, a lap or two earlier or later. Progress is counted in laps from the start of the race; between the lines it
+// A field is the other cars of the race, all of them like Baseline. They are points that complete laps at a seeded
+// pace: they do not get in the way. They slow down where the flag is yellow as the driver does, and where he stops they
+// stop, a lap or two earlier or later. Progress is counted in laps from the start of the race; between the lines it
 // goes by the time of an ideal lap, so that a gap does not swing with the corners.
 type field struct {
 	cars   []rival
@@ -20,7 +21,8 @@ type field struct {
 	yellows []slowed
 }
 
-// A slowed is a yellow flag, with the share of its speed that a car keeps at each point of the course where it heeds it.
+// A slowed is a yellow flag, with the share of its speed that a car keeps at each point of the course where it heeds
+// it.
 type slowed struct {
 	fault Fault
 	keeps []float64
@@ -109,13 +111,15 @@ func (f *field) advance(s *Sim, dt float64) (leaderCrossed bool) {
 	}
 	slow := 1.0
 	if s.sky.wet > 0 {
-		slow = math.Sqrt(max(s.sky.grip(hard), max(s.sky.grip(intermediate), s.sky.grip(wetTyre)))) // everyone is on the right tyre
+		// everyone is on the right tyre
+		slow = math.Sqrt(max(s.sky.grip(hard), max(s.sky.grip(intermediate), s.sky.grip(wetTyre))))
 	}
 	for i := range f.cars {
 		c := &f.cars[i]
 		if lap := int(math.Floor(c.progress)); lap != c.lap {
 			c.lap = lap
-			share := 1 + spread*(float64(i)/float64(len(f.cars))-0.5) + unsteady*scatter(hash(s.o.Seed, 31+uint64(i), uint64(lap+10)))
+			share := 1 + spread*(float64(i)/float64(len(f.cars))-0.5) +
+				unsteady*scatter(hash(s.o.Seed, 31+uint64(i), uint64(lap+10)))
 			if lap < len(coldLaps) {
 				share += coldLaps[max(lap, 0)]
 			}

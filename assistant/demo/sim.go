@@ -105,7 +105,8 @@ type energy struct {
 	fuel, indicated              float64 // heat of the fuel burnt, work of the gas in the engine
 }
 
-// New prepares a session. Readings go into a Row of set. The error joins one *OptionError for each option that cannot be used.
+// New prepares a session. Readings go into a Row of set. The error joins one *OptionError for each option that cannot
+// be used.
 func New(set *channel.Set, o Options) (*Sim, error) {
 	o, course, err := o.settle(set)
 	if err != nil {
@@ -167,12 +168,13 @@ func (s *Sim) refresh() {
 	for axle := range 2 {
 		l, r := 2*axle, 2*axle+1
 		wl, wr := s.pose.load[l]+1, s.pose.load[r]+1
-		s.grip.mu[axle] = s.sky.grip(s.car.Compound) * s.car.Grip * (wl*s.tyres[l].grip(m, airPressure) + wr*s.tyres[r].grip(m, airPressure)) / (wl + wr)
+		s.grip.mu[axle] = s.sky.grip(s.car.Compound) * s.car.Grip * (wl*s.tyres[l].grip(m, airPressure) +
+			wr*s.tyres[r].grip(m, airPressure)) / (wl + wr)
 	}
 }
 
-// Next returns the next sample. Its Row belongs to the Sim and holds until the next call. It returns false when the car has
-// stood in its box after the stint for a while, and from then on.
+// Next returns the next sample. Its Row belongs to the Sim and holds until the next call. It returns false when the car
+// has stood in its box after the stint for a while, and from then on.
 func (s *Sim) Next() (channel.Sample, bool) {
 	for s.mode != over {
 		at := s.t
@@ -188,7 +190,8 @@ func (s *Sim) Next() (channel.Sample, bool) {
 	return channel.Sample{}, false
 }
 
-// Presses returns what the driver has pressed since the last call, in order. The slice holds until the next call of Next.
+// Presses returns what the driver has pressed since the last call, in order. The slice holds until the next call of
+// Next.
 func (s *Sim) Presses() []Press {
 	if len(s.due) == 0 {
 		return nil
@@ -201,9 +204,10 @@ func (s *Sim) Presses() []Press {
 // Truth tells what the session has been so far.
 func (s *Sim) Truth() Truth {
 	return Truth{
-		Version: Version, Seed: s.o.Seed, Course: s.course, Car: *s.car, Rate: s.o.Rate, Laps: s.o.Laps, Stint: s.o.Stint, Duration: s.o.Duration, Rivals: s.o.Rivals, Finished: s.finished,
-		Stops: s.o.Stops, Weather: s.o.Weather, Fuel: s.loaded, Box: s.course.box,
-		Faults: append([]Fault(nil), s.o.Faults...), Presses: append([]Press(nil), s.pressed...), Done: append([]Lap(nil), s.laps.done...),
+		Version: Version, Seed: s.o.Seed, Course: s.course, Car: *s.car, Rate: s.o.Rate, Laps: s.o.Laps, Stint: s.o.Stint,
+		Duration: s.o.Duration, Rivals: s.o.Rivals, Finished: s.finished, Stops: s.o.Stops, Weather: s.o.Weather,
+		Fuel: s.loaded, Box: s.course.box, Faults: append([]Fault(nil), s.o.Faults...),
+		Presses: append([]Press(nil), s.pressed...), Done: append([]Lap(nil), s.laps.done...),
 		Gradient: s.car.Gradient(s.car.Mass + s.fuel),
 	}
 }

@@ -18,9 +18,10 @@ const lightest = 60.0 // N
 
 // take returns the pose at speed v, path curvature k and longitudinal acceleration ax.
 //
-// delta = L k + alpha_f - alpha_r and beta = b k - alpha_r with alpha_i = side_i / C_i (Gillespie, ch. 6; Milliken and Milliken, ch. 5;
-// from memory); the stiffness C falls with load transfer and grows with the root of the load; the slip angle grows
-// beyond the linear one by the share Bend at the limit. Longitudinal load transfer changes loads, not stiffness.
+// delta = L k + alpha_f - alpha_r and beta = b k - alpha_r with alpha_i = side_i / C_i (Gillespie, ch. 6; Milliken and
+// Milliken, ch. 5; from memory); the stiffness C falls with load transfer and grows with the root of the load; the slip
+// angle grows beyond the linear one by the share Bend at the limit. Longitudinal load transfer changes loads, not
+// stiffness.
 func (l *limits) take(g *grip, scale [2]float64, v, k, ax float64) pose {
 	c := l.car
 	ay, q := v*v*k, 0.5*g.density*v*v

@@ -24,15 +24,15 @@ type event struct {
 	done  bool
 }
 
-// storyCorners picks the corners of the story by their part of the lap, so that it can be told on every course: the one that washes
-// out, the one with the excursion, the one after which the driver sets the ABS.
+// storyCorners picks the corners of the story by their part of the lap, so that it can be told on every course: the one
+// that washes out, the one with the excursion, the one after which the driver sets the ABS.
 func storyCorners(c *Course) (washed, wide, setting Corner) {
 	n := len(c.Corners)
 	return c.Corners[min(2, n-1)], c.Corners[n*7/10], c.Corners[n/2]
 }
 
-// storyFaults is what goes wrong in the demo, and what the driver does about it. The rest of the story needs no fault: cold
-// brakes and tyres come from the start, the want of fuel from the load.
+// storyFaults is what goes wrong in the demo, and what the driver does about it. The rest of the story needs no fault:
+// cold brakes and tyres come from the start, the want of fuel from the load.
 func storyFaults(c *Course) []Fault {
 	washed, wide, setting := storyCorners(c)
 	return []Fault{
@@ -56,7 +56,8 @@ const (
 	yellowLap = 9
 )
 
-// storyCues is what the driver presses: marks where the car washed out, with the words he speaks, and questions on straights.
+// storyCues is what the driver presses: marks where the car washed out, with the words he speaks, and questions on
+// straights.
 func storyCues(c *Course) []cue {
 	washed, _, _ := storyCorners(c)
 	return []cue{
@@ -67,7 +68,8 @@ func storyCues(c *Course) []cue {
 	}
 }
 
-// A Scene is what a newcomer is told about the story when a lap begins: what the driver does, and nothing that he could not know.
+// A Scene is what a newcomer is told about the story when a lap begins: what the driver does, and nothing that he could
+// not know.
 type Scene struct {
 	Lap  int
 	Text string
@@ -80,7 +82,8 @@ func Scenes(c *Course) []Scene {
 		{0, "The car leaves the pits. Brakes, tyres and road are cold."},
 		{1, "The race begins. Hard tyres need about three laps."},
 		{2, "Still cold. In this lap the driver knocks the ABS off and does not notice."},
-		{washFrom, fmt.Sprintf("The tyres are there. Now the car washes out of turn %d, %s, and the driver marks it; in turn %d he runs wide.", washed.Number, washed.Name, wide.Number)},
+		{washFrom, fmt.Sprintf("The tyres are there. Now the car washes out of turn %d, %s, and the driver marks it; in "+
+			"turn %d he runs wide.", washed.Number, washed.Name, wide.Number)},
 		{saveFrom, "Fuel is short, so the driver lifts early before the brakes for three laps."},
 		{saveTo + 1, "There is enough again: back to full pace. A car is off at turn 2."},
 		{StoryLaps, "The last lap."},
@@ -100,7 +103,8 @@ func (s *Sim) arm(set *channel.Set) {
 				from := float64(lap) * c.Length
 				switch f.Kind {
 				case RunWide:
-					s.swerves = append(s.swerves, swerve{from + t.Exit + 10, max(60, min(110, (t.Exit-t.Entry)/2+50)), outward * (c.Width/2 + f.Amount)})
+					s.swerves = append(s.swerves, swerve{from + t.Exit + 10, max(60, min(110, (t.Exit-t.Entry)/2+50)),
+						outward * (c.Width/2 + f.Amount)})
 				case Understeer:
 					s.swerves = append(s.swerves, swerve{from + t.Exit, 70, outward * min(1.5, 4*f.Amount)})
 				}

@@ -5,8 +5,8 @@ import (
 	"fmt"
 )
 
-// Version counts the changes of the simulation after which the same Options give other samples. It stands in every Truth,
-// so that a recorded one tells which simulation it belongs to.
+// Version counts the changes of the simulation after which the same Options give other samples. It stands in every
+// Truth, so that a recorded one tells which simulation it belongs to.
 const Version = 4
 
 // A Press is a command of the driver, due at At seconds on the clock of the samples.
@@ -43,8 +43,9 @@ type Truth struct {
 
 // A Lap is one that has been completed.
 type Lap struct {
-	Number     int     `json:"number"` // 0 is the out-lap
-	Start      float64 `json:"start"`  // s: crossings of the line, exact between samples; the out-lap starts when the car moves off
+	Number int `json:"number"` // 0 is the out-lap
+	// s: crossings of the line, exact between samples; the out-lap starts when the car moves off
+	Start      float64 `json:"start"`
 	End        float64 `json:"end"`
 	Time       float64 `json:"time"` // s: End - Start
 	Valid      bool    `json:"valid"`

@@ -38,7 +38,8 @@ func (w *Weather) validate(bad func(option, msg, hint string)) {
 	within("Cloud", w.Cloud, 0, 10)
 	for i, r := range w.Rain {
 		if !(r.From >= 0 && r.To > r.From) {
-			bad(fmt.Sprintf("Weather.Rain[%d]", i), fmt.Sprintf("a shower from %g to %g s", r.From, r.To), "use a beginning of 0 or more and a later end")
+			bad(fmt.Sprintf("Weather.Rain[%d]", i), fmt.Sprintf("a shower from %g to %g s", r.From, r.To),
+				"use a beginning of 0 or more and a later end")
 		}
 		within(fmt.Sprintf("Rain[%d].Amount", i), r.Amount, 0, 1)
 	}
@@ -84,8 +85,8 @@ func (k *sky) advance(w *Weather, t, dt float64) {
 	k.road += (k.air + sun*(1-0.9*k.wet) - k.road) * dt / soaking
 }
 
-// grip is what water leaves of the grip of a compound. Slicks are the quickest until the road is about a third of the way
-// to standing water, wet tyres beyond (common practice, no source).
+// grip is what water leaves of the grip of a compound. Slicks are the quickest until the road is about a third of the
+// way to standing water, wet tyres beyond (common practice, no source).
 func (k *sky) grip(compound int) float64 {
 	switch compound {
 	case intermediate:

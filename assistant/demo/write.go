@@ -24,17 +24,18 @@ const (
 
 // gives lists the channels of every session, those of one wheel only by the front left.
 var gives = []channel.ID{
-	channel.Speed, channel.EngineSpeed, channel.Gear, channel.Throttle, channel.Brake, channel.SteeringWheelAngle, channel.YawRate,
-	channel.AccelerationLong, channel.AccelerationLat, channel.FuelVolume, channel.FuelFlow, channel.PositionX, channel.PositionY, channel.Heading,
-	channel.LapNumber, channel.LapDistance, channel.LapTime, channel.LastLapTime, channel.LapValid, channel.OnCourse, channel.InPitLane, channel.PitLimiter,
-	channel.SessionKind, channel.Flag, channel.ABSLevel, channel.TractionControl, channel.EngineMap, channel.BrakeBias,
-	channel.Compound, channel.AirTemperature, channel.TrackTemperature, channel.AirPressure,
-	channel.CoolantTemperature, channel.OilTemperature, channel.OilPressure,
+	channel.Speed, channel.EngineSpeed, channel.Gear, channel.Throttle, channel.Brake, channel.SteeringWheelAngle,
+	channel.YawRate, channel.AccelerationLong, channel.AccelerationLat, channel.FuelVolume, channel.FuelFlow,
+	channel.PositionX, channel.PositionY, channel.Heading, channel.LapNumber, channel.LapDistance, channel.LapTime,
+	channel.LastLapTime, channel.LapValid, channel.OnCourse, channel.InPitLane, channel.PitLimiter, channel.SessionKind,
+	channel.Flag, channel.ABSLevel, channel.TractionControl, channel.EngineMap, channel.BrakeBias, channel.Compound,
+	channel.AirTemperature, channel.TrackTemperature, channel.AirPressure, channel.CoolantTemperature,
+	channel.OilTemperature, channel.OilPressure,
 }
 
 var givesWheels = []channel.ID{
-	channel.WheelSpeed, channel.TyreTemperature, channel.TyreCarcass, channel.TyrePressure, channel.TyreWear, channel.BrakeTemperature,
-	channel.SuspensionTravel, channel.RideHeight,
+	channel.WheelSpeed, channel.TyreTemperature, channel.TyreCarcass, channel.TyrePressure, channel.TyreWear,
+	channel.BrakeTemperature, channel.SuspensionTravel, channel.RideHeight,
 }
 
 // Gives lists the channels that this session has readings of, in the order of the catalogue.
@@ -99,7 +100,8 @@ func (s *Sim) write(at float64) {
 
 	x, y := s.course.Position(s.d)
 	dx, dy := math.Sincos(s.course.Heading(s.d))
-	r[channel.PositionX], r[channel.PositionY] = x-s.place.lateral*dx, y+s.place.lateral*dy // left is a quarter turn from ahead
+	// left is a quarter turn from ahead
+	r[channel.PositionX], r[channel.PositionY] = x-s.place.lateral*dx, y+s.place.lateral*dy
 	r[channel.Heading] = s.place.heading - s.beta
 
 	r[channel.LapNumber] = float64(s.lap)
@@ -138,8 +140,8 @@ func (s *Sim) write(at float64) {
 // rideHeight is the height at rest without air (common practice, no source).
 var rideHeight = [2]float64{0.062, 0.078} // m
 
-// travel is how far the spring of wheel i is pressed together beyond its state at rest, in m, bump positive; the car meets
-// its stops where it would touch the road.
+// travel is how far the spring of wheel i is pressed together beyond its state at rest, in m, bump positive; the car
+// meets its stops where it would touch the road.
 func (s *Sim) travel(i int) float64 {
 	rest := s.car.share(i/2) * s.car.Mass * gravity / 2
 	x := (s.pose.load[i] - rest) / s.car.Springs[i/2]

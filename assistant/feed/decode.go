@@ -51,8 +51,8 @@ func limitsOf(set *channel.Set) (list []channelLimit) {
 	return list
 }
 
-// NewDecoder makes a decoder for the Transport of f and Rows of set, which is the one given to feedfile.Parse and may have
-// grown since. The error is a *document.Error.
+// NewDecoder makes a decoder for the Transport of f and Rows of set, which is the one given to feedfile.Parse and may
+// have grown since. The error is a *document.Error.
 func NewDecoder(f *feedfile.File, set *channel.Set) (Decoder, error) {
 	if f.Parts != nil {
 		return nil, &document.Error{File: f.Path, Msg: "the feed has several sources", Hint: "Open joins them"}

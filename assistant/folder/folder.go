@@ -1,6 +1,6 @@
-// Package folder knows where the user's files lie on each platform, and writes small files whole.
+// Package folder finds the folders of the user's files on each platform, and writes small files whole.
 //
-// It never looks into a file and decides nothing about what is in it.
+// It never interprets what is in a file.
 package folder
 
 import (

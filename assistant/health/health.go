@@ -1,4 +1,4 @@
-// Package health says what may fall ill and how it is.
+// Package health describes the parts of Earshot that may fail, and their states.
 //
 // A part is declared as a value by the package in which it arises; assistant.Parts lists them all, for the voice and
 // for documents.
@@ -10,7 +10,7 @@ import (
 	"earshot/assistant/journal"
 )
 
-// A State is how a part is, as the journal writes it.
+// A State is the state of a part, as the journal writes it.
 type State string
 
 // The states.
@@ -23,13 +23,13 @@ const (
 // Words is the code of a text that the driver hears; package assistant has the text.
 type Words string
 
-// A Part is something that may fall ill.
+// A Part is something that may fail.
 type Part struct {
 	Name  string // as the journal writes it
 	Many  bool   // there are several, each with its own name behind this one: "channel speed"
-	About string // for documents: when it falls ill
+	About string // for documents: when it fails
 	Lost  Words  // said once when it is lost; empty: the driver need not know at once
-	Back  Words  // said when it is well again after a loss; empty: nothing is said
+	Back  Words  // said when it works again after a loss; empty: nothing is said
 }
 
 // Of is the part of one name among many.
@@ -38,12 +38,12 @@ func (p Part) Of(name string) Part {
 	return p
 }
 
-// Is makes the event that tells how the part is. text is for people.
+// Is makes the event of a state of the part. text is for people.
 func (p Part) Is(s State, text string) *journal.Health {
 	return &journal.Health{Part: p.Name, State: string(s), Text: text}
 }
 
-// Named finds the part that a name of the journal means. What is in no list is a part of which nothing is said.
+// Named finds the part with a name in the journal. A name that no part has makes a part about which nothing is said.
 func Named(list []Part, name string) Part {
 	for _, p := range list {
 		if p.Name == name && !p.Many || p.Many && strings.HasPrefix(name, p.Name+" ") {

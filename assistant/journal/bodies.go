@@ -29,11 +29,13 @@ type Stint struct {
 
 // Lap is a lap completed at the line. Means are over the lap; brake peaks are means over its braking events.
 type Lap struct {
-	Number          int    `json:"number"`
-	Time            Num    `json:"time,omitzero"`
-	Valid           bool   `json:"valid"`
-	WhyInvalid      string `json:"why_invalid,omitempty"`     // a code: off_course, moved (the car, by hand) or feed (its word, without a reason)
-	InvalidCorner   int    `json:"invalid_corner,omitempty"`  // where that was: the corner that the car was in or had left last
+	Number int  `json:"number"`
+	Time   Num  `json:"time,omitzero"`
+	Valid  bool `json:"valid"`
+	// a code: off_course, moved (the car, by hand) or feed (its word, without a reason)
+	WhyInvalid string `json:"why_invalid,omitempty"`
+	// where that was: the corner that the car was in or had left last
+	InvalidCorner   int    `json:"invalid_corner,omitempty"`
 	InvalidDistance Num    `json:"invalid_distance,omitzero"` // the same in metres from the line
 	Class           string `json:"class"`                     // out, flying, in, slow or caution
 	Stint           int    `json:"stint,omitempty"`
@@ -46,15 +48,17 @@ type Lap struct {
 	BrakePeak       Wheels `json:"brake_peak,omitzero"`
 	Inexact         string `json:"inexact,omitempty"`  // why the time is not exact; it is where this is missing
 	Potential       Num    `json:"potential,omitzero"` // sum of the best sectors so far, this lap included
-	Record          bool   `json:"record,omitempty"`   // better than all sessions before with this course, car and compound
+	// better than all sessions before with this course, car and compound
+	Record bool `json:"record,omitempty"`
 }
 
 // Corner is one pass through a corner.
 type Corner struct {
-	Number          int       `json:"number"`
-	Name            string    `json:"name,omitempty"`
-	Findings        []Finding `json:"findings,omitempty"` // what this pass itself showed
-	Repeated        []Finding `json:"repeated,omitempty"` // what the corner has shown on several of its last passes in this stint
+	Number   int       `json:"number"`
+	Name     string    `json:"name,omitempty"`
+	Findings []Finding `json:"findings,omitempty"` // what this pass itself showed
+	// what the corner has shown on several of its last passes in this stint
+	Repeated        []Finding `json:"repeated,omitempty"`
 	EntrySpeed      Num       `json:"entry_speed,omitzero"`
 	MinSpeed        Num       `json:"min_speed,omitzero"`
 	ExitSpeed       Num       `json:"exit_speed,omitzero"`
@@ -64,10 +68,11 @@ type Corner struct {
 	MaxSlip         Wheels    `json:"max_slip,omitzero"` // slip of the largest magnitude, sign kept
 	BrakeTemp       Wheels    `json:"brake_temperature,omitzero"`
 	TyreTemperature Wheels    `json:"tyre_temperature,omitzero"`
-	PhaseTimes      []Num     `json:"phase_times,omitempty"` // braking, turn-in, mid-corner, exit; the first begins before the entry
-	LineApex        Num       `json:"line_apex,omitzero"`    // metres from the learned line at the apex, left positive
-	LineMost        Num       `json:"line_most,omitzero"`    // the same where it is most, between entry and exit
-	Lost            Num       `json:"time_lost,omitzero"`    // against the best pass before, negative is better
+	// braking, turn-in, mid-corner, exit; the first begins before the entry
+	PhaseTimes []Num `json:"phase_times,omitempty"`
+	LineApex   Num   `json:"line_apex,omitzero"` // metres from the learned line at the apex, left positive
+	LineMost   Num   `json:"line_most,omitzero"` // the same where it is most, between entry and exit
+	Lost       Num   `json:"time_lost,omitzero"` // against the best pass before, negative is better
 }
 
 // State is a rule that changed its mind.
@@ -222,7 +227,9 @@ func blank[B any]() *B {
 // Bodies returns an empty body of each kind, in a fixed order.
 func Bodies() []Body {
 	return []Body{
-		&Session{}, NewStint(), NewLap(), NewCorner(), NewState(), NewCue(), NewMark(), &Command{}, NewFuel(), &Health{}, NewLearned(),
+		&Session{}, NewStint(), NewLap(), NewCorner(), NewState(), NewCue(), NewMark(), &Command{}, NewFuel(),
+		&Health{},
+		NewLearned(),
 	}
 }
 

@@ -51,8 +51,8 @@ func (f Finding) String() string {
 	return code
 }
 
-// ParseFinding reads a code, or the words of journals written before there were codes: "mid-corner understeer",
-// "front left locking". A code that is not known, of a later version, is kept whole as a kind of its own, with ok false.
+// ParseFinding reads a code, or the words of journals written before there were codes: "mid-corner understeer", "front
+// left locking". A code that is not known, of a later version, is kept whole as a kind of its own, with ok false.
 func ParseFinding(code string) (f Finding, ok bool) {
 	for _, f := range AllFindings {
 		if code == f.String() || code == f.earlierWords() {

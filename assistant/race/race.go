@@ -8,20 +8,20 @@ import (
 
 // All common practice, no source.
 const (
-	near      = 5.0  // s: a car farther away changes nothing that the driver does
-	alongside = 0.1  // s: a car nearer than this is seen
+	near      = 5.0  // s: a car farther away does not matter to the driver
+	alongside = 0.1  // s: the driver sees a car that is nearer
 	fighting  = 1.0  // s: nearer is a fight …
 	parted    = 1.5  // … until it is farther than this
 	everyLaps = 3    // laps between two calls outside a fight
-	worth     = 0.2  // s that a gap has to change to be told again outside a fight
+	worth     = 0.2  // s by which a gap must change to be told again outside a fight
 	otherCar  = 2.0  // s: a gap that jumps so far between two samples is to another car
-	settles   = 5.0  // s for which a position has to last
+	settles   = 5.0  // s for which a position must last
 	told      = 90.0 // s for which a moment of the countdown is news
 	lateCount = 1.0  // s after the line by which a feed has counted the lap
 	sure      = 0.97 // of the best lap: a clock with less left than that ends in this lap
 )
 
-// A Race is what it knows so far. It belongs to one caller at a time.
+// A Race follows one race. It belongs to one caller at a time.
 type Race struct {
 	gaps [2]gap // ahead, behind
 
@@ -39,7 +39,7 @@ type Race struct {
 	mostLaps  float64 // most laps to go seen
 	counted   bool    // the count of this lap has been looked at
 	countdown float64
-	until     float64 // when countdown is no news any more
+	until     float64 // when countdown stops being news
 }
 
 // A gap is the gap to one car as it was at one place of the course.
@@ -98,8 +98,8 @@ func (r *Race) Step(at float64, row channel.Row) {
 	r.at = at
 }
 
-// passed tells whether the car passes the place of the gaps: where it is after half of a lap's time, away from the news
-// at the line. Where the distance is known the place stays the same in every lap.
+// passed is true when the car passes the place of the gaps: where it was after half a lap's time, away from the calls
+// at the line. Where the distance is known, the place stays the same in every lap.
 func (r *Race) passed(row channel.Row) bool {
 	was, wasAt := r.share, r.distance
 	r.share, r.distance = row[channel.LapElapsed]/row[channel.LapTimeDone], row[channel.CoursePlace]
@@ -163,8 +163,8 @@ func (g *gap) step(passed bool, i channel.ID, row channel.Row) {
 	row[channel.GapAheadClosing+i] = g.closing
 }
 
-// count writes what is left of the race at the moments at which that is told. The laps are looked at when the car has
-// begun a lap, since the count is the leader's and may change in the middle of ours.
+// count writes what is left of the race, at the moments when it is told. It looks at the laps when the car has begun a
+// lap, since the count is the leader's and may change in the middle of our lap.
 func (r *Race) count(at float64, row channel.Row) {
 	laps := row[channel.SessionLapsLeft]
 	if math.IsNaN(laps) {

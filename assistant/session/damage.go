@@ -96,7 +96,8 @@ func (r *Recording) resync() bool {
 // chunkAt tells whether b, which stands at that place, begins with the frame of a chunk that fits into the file.
 func (r *Recording) chunkAt(b []byte, place int64) bool {
 	n := binary.LittleEndian.Uint64(b[1:])
-	return mcap.OpCode(b[0]) == mcap.OpChunk && n <= uint64(min(r.size-place-9, maxRecord)) && n == chunkTop+binary.LittleEndian.Uint64(b[chunkFrame-8:])
+	return mcap.OpCode(b[0]) == mcap.OpChunk && n <= uint64(min(r.size-place-9, maxRecord)) &&
+		n == chunkTop+binary.LittleEndian.Uint64(b[chunkFrame-8:])
 }
 
 func (r *Recording) seek(place int64) bool {

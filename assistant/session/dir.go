@@ -144,8 +144,10 @@ const manifestName = "session.json"
 // checkID keeps an id usable as a folder's name on every platform and as a word on a command line.
 func checkID(id string) error {
 	const letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
-	if id == "" || len(id) > 100 || strings.Trim(id, letters+"-_.") != "" || !strings.ContainsRune(letters, rune(id[0])) || strings.HasSuffix(id, ".") {
-		return fmt.Errorf("session id %q: use up to 100 letters, digits, '-', '_' and '.', beginning with a letter or digit", id)
+	if id == "" || len(id) > 100 || strings.Trim(id, letters+"-_.") != "" || !strings.ContainsRune(letters, rune(id[0])) ||
+		strings.HasSuffix(id, ".") {
+		return fmt.Errorf("session id %q: use up to 100 letters, digits, '-', '_' and '.', beginning with a letter or digit",
+			id)
 	}
 	if id == "last" {
 		return fmt.Errorf("session id %q: this word stands for the newest session", id)
@@ -160,7 +162,8 @@ func checkFiles(files []File) error {
 		key := strings.ToLower(f.Kind + "/" + f.Name)
 		switch {
 		case !slices.Contains([]string{FeedFile, CarFile, CourseFile, RulesFile, IncludedFile, BestsFile, KnownFile}, f.Kind):
-			errs = append(errs, fmt.Errorf("keeping a copy of %q: %q is not feed, included, car, course, bests, known or rules", f.Name, f.Kind))
+			errs = append(errs, fmt.Errorf("keeping a copy of %q: %q is not feed, included, car, course, bests, known or rules",
+				f.Name, f.Kind))
 		case f.Name == "" || f.Name == "." || f.Name == ".." || strings.ContainsAny(f.Name, "/\\:\x00"):
 			errs = append(errs, fmt.Errorf("keeping a copy of a %s file: %q is not a plain file name", f.Kind, f.Name))
 		case seen[key]:
@@ -178,7 +181,8 @@ func (d *Dir) Files() ([]File, error) {
 	for _, rel := range d.Manifest.Files {
 		parts := strings.Split(rel, "/")
 		if len(parts) != 3 || parts[0] != "inputs" || checkFiles([]File{{Kind: parts[1], Name: parts[2]}}) != nil {
-			errs = append(errs, fmt.Errorf("%s names %q, which is not a file of a session", filepath.Join(d.Path, manifestName), rel))
+			errs = append(errs, fmt.Errorf("%s names %q, which is not a file of a session", filepath.Join(d.Path, manifestName),
+				rel))
 			continue
 		}
 		data, err := os.ReadFile(filepath.Join(d.Path, parts[0], parts[1], parts[2]))

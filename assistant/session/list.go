@@ -97,5 +97,6 @@ func Find(root, ref string) (*Dir, error) {
 	if len(ids) > 5 {
 		ids = append(ids[:5], "…")
 	}
-	return nil, fmt.Errorf("%w: %q is the beginning of %d sessions: %s", ErrNoSession, ref, len(found), strings.Join(ids, ", "))
+	return nil, fmt.Errorf("%w: %q is the beginning of %d sessions: %s", ErrNoSession, ref, len(found),
+		strings.Join(ids, ", "))
 }

@@ -139,7 +139,8 @@ func prepareRecorder(f file, head Head, o Options) (*Recorder, error) {
 // begin writes what stands before the first input and waits for the disk, so that a
 // folder that cannot be written is known before the car rolls.
 func (r *Recorder) begin(head Head) error {
-	zw, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithWindowSize(chunkBytes), zstd.WithLowerEncoderMem(true))
+	zw, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithEncoderLevel(zstd.SpeedFastest),
+		zstd.WithWindowSize(chunkBytes), zstd.WithLowerEncoderMem(true))
 	if err != nil {
 		return err
 	}
@@ -382,7 +383,8 @@ func (r *Recorder) write(batch []byte) error {
 // time than all else at 60 Hz, so that is done every few times. The trouble is told through the Report, once when it
 // begins and once when it is over.
 func (r *Recorder) save(last bool) {
-	if grown := r.sink.off + int64(len(r.sink.pending)) - r.looked; r.room != nil && (last || r.sink.ill || grown >= lookEvery) {
+	if grown := r.sink.off + int64(len(r.sink.pending)) - r.looked; r.room != nil &&
+		(last || r.sink.ill || grown >= lookEvery) {
 		r.looked += grown
 		need := int64(keepFree)
 		switch {
@@ -440,7 +442,8 @@ func (e *DropError) Error() string {
 type FullError struct{ Free int64 }
 
 func (e *FullError) Error() string {
-	return fmt.Sprintf("the disk is nearly full (%d KiB free); what is left is kept for the journal: make room and the recording goes on", e.Free>>10)
+	return fmt.Sprintf("the disk is nearly full (%d KiB free); what is left is kept for the journal: make room and the "+
+		"recording goes on", e.Free>>10)
 }
 
 // A StoppedError says that the end of a recording could not be put on disk. What is on disk can be replayed.

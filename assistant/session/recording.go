@@ -84,11 +84,13 @@ func NewRecording(src io.ReadSeeker) (*Recording, error) {
 	if err != nil {
 		return nil, err
 	}
-	dec, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(maxChunk), zstd.WithDecoderLowmem(true))
+	dec, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(maxChunk),
+		zstd.WithDecoderLowmem(true))
 	if err != nil {
 		return nil, err
 	}
-	r := &Recording{src: src, size: size, zstd: dec, topics: map[uint16]string{}, Inputs: -1, Start: math.NaN(), End: math.NaN()}
+	r := &Recording{src: src, size: size, zstd: dec, topics: map[uint16]string{}, Inputs: -1, Start: math.NaN(),
+		End: math.NaN()}
 	r.readIndex()
 	if _, err := src.Seek(0, io.SeekStart); err != nil {
 		return nil, err
@@ -292,7 +294,8 @@ func (r *Recording) unpack() error {
 	if err != nil {
 		return err
 	}
-	if uint64(len(r.plain)) != c.UncompressedSize || c.UncompressedCRC != 0 && crc32.ChecksumIEEE(r.plain) != c.UncompressedCRC {
+	if uint64(len(r.plain)) != c.UncompressedSize || c.UncompressedCRC != 0 &&
+		crc32.ChecksumIEEE(r.plain) != c.UncompressedCRC {
 		return errors.New("the checksum is wrong")
 	}
 	r.chunk = r.plain
@@ -310,7 +313,8 @@ func (r *Recording) readIndex() {
 		return
 	}
 	start := binary.LittleEndian.Uint64(end[9:])
-	if mcap.OpCode(end[0]) != mcap.OpFooter || !bytes.Equal(end[tail-8:], mcap.Magic) || start == 0 || start >= uint64(r.size) {
+	if mcap.OpCode(end[0]) != mcap.OpFooter || !bytes.Equal(end[tail-8:], mcap.Magic) || start == 0 ||
+		start >= uint64(r.size) {
 		return
 	}
 	if _, err := r.src.Seek(int64(start), io.SeekStart); err != nil {

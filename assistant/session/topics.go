@@ -163,7 +163,8 @@ func writeHead(w *mcap.Writer, head Head) error {
 	}
 	for _, file := range head.Files {
 		if len(file.Data) > maxAttachment {
-			return fmt.Errorf("%s/%s has %d bytes: a file kept in a recording has at most %d", file.Kind, file.Name, len(file.Data), maxAttachment)
+			return fmt.Errorf("%s/%s has %d bytes: a file kept in a recording has at most %d", file.Kind, file.Name,
+				len(file.Data), maxAttachment)
 		}
 		if err := w.WriteAttachment(&mcap.Attachment{
 			Name: file.Kind + "/" + file.Name, MediaType: "application/octet-stream",

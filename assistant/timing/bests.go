@@ -143,7 +143,7 @@ func (b *Bests) Merge(other *Bests) {
 	}
 }
 
-// quicker is the lesser of two times of which each may be unknown.
+// quicker is the lesser of two times, either of which may be unknown.
 func quicker(a, b journal.Num) journal.Num {
 	if a.IsZero() || b < a {
 		return b
@@ -151,7 +151,7 @@ func quicker(a, b journal.Num) journal.Num {
 	return a
 }
 
-// improve merges laps of this session in and tells whether they better anything.
+// improve merges laps of this session and tells whether they better anything.
 func (b *Bests) improve(session *Bests) bool {
 	if len(session.Compounds) == 0 {
 		return false
@@ -206,8 +206,8 @@ func (r *records) best(compound string) float64 {
 	return r.all.Compounds[compound].Lap
 }
 
-// enter takes a valid flying lap in, with its trace where it has a whole one, and tells whether it beats all earlier
-// sessions on that compound.
+// enter enters a valid flying lap, with its trace where that is whole, and tells whether it beats all earlier sessions
+// on that compound.
 func (r *records) enter(lap *Lap, compound, boundaries string, trace *Trace) (record bool) {
 	if r.all == nil {
 		return false

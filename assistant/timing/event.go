@@ -5,7 +5,7 @@ import (
 	"earshot/assistant/journal"
 )
 
-// A Kind says what an Event tells.
+// A Kind is what an Event is about.
 type Kind string
 
 // The kinds of events.
@@ -38,7 +38,7 @@ type Event struct {
 	Kind   Kind
 	At     float64 // s on the feed's clock, interpolated between samples where it is at the line
 	Number int     // of the lap or of the stint
-	Lap    Lap     // of LapDone; of LapVoid only its reason
+	Lap    Lap     // of LapDone; of LapVoid only number, stint and reason
 	Doubt  Doubt
 }
 
@@ -70,10 +70,10 @@ type Lap struct {
 	Time       float64 // s: the feed's own where it has one, else Computed
 	Computed   float64 // s, between the interpolated crossings
 	FeedTime   float64 // s, as the feed told; NaN where it did not
-	Whole      bool    // seen without a hole and without a jump: others are compared with it
+	Whole      bool    // seen without a gap or a jump, so that others are compared with it
 	Exact      bool    // timed between samples that were close together
 	WhyInexact string  // where not Exact
-	Valid      bool    // no reason against it was seen
+	Valid      bool    // nothing against it was seen
 	Void       Void    // where not Valid: the first reason
 	Class      Class
 	Sectors    []float64 // s, computed, their sum is Computed; NaN where a boundary was missed; nil without boundaries
@@ -83,7 +83,7 @@ type Lap struct {
 	Record     bool      // better than all earlier sessions with this course, car and compound
 }
 
-// Journal returns the lap as it stands in the journal; fuel, tyres and brakes are for others to fill.
+// Journal returns the lap for the journal. The caller fills in fuel, tyres and brakes.
 func (l *Lap) Journal() *journal.Lap {
 	j := journal.NewLap()
 	j.Number, j.Time, j.Valid = l.Number, journal.Num(l.Time), l.Valid

@@ -17,14 +17,14 @@ type lapState struct {
 	why       Void    // why the lap is void
 	gap       float64 // s, the longest time without samples
 	feedClock float64 // s, the feed's time into the lap at the sample before
-	moved     bool    // the car was moved by hand, or the time that it took is missing
+	moved     bool    // the car was moved by hand, or time is missing
 	left      bool    // the car left the pits in this lap
 	entered   bool    // or entered them
 	stopped   bool    // or stood on the course
 	standing  float64 // s of standing so far
 	caution   bool    // a full-course caution was shown
 	flagged   bool    // or a yellow flag
-	calm      bool    // some sample showed neither
+	calm      bool    // a sample without either flag came
 	beside    int     // places in a row that lie off the course's width
 	feedValid bool    // the feed has called this lap valid
 	next      int     // boundary that comes next
@@ -61,7 +61,7 @@ type pending struct {
 	flags    lapState
 }
 
-// feedTime watches the feed's last_lap_time.
+// feedTime follows the feed's last_lap_time.
 func (t *Timing) feedTime(at float64, row channel.Row) {
 	v := row[channel.LastLapTime]
 	if math.IsNaN(v) || v == t.feedLast {
@@ -125,7 +125,7 @@ func (t *Timing) cross(at float64, move movement, pits bool, row channel.Row, ou
 	return out
 }
 
-// whole is the length of a lap where something tells it besides the laps before: the map, or the feed's own distance.
+// whole is the length of a lap by the map or by the feed's own distance, where one of them gives it.
 func (t *Timing) whole() float64 {
 	if t.m != nil {
 		return t.m.Length
@@ -133,10 +133,9 @@ func (t *Timing) whole() float64 {
 	return t.line.length
 }
 
-// settle completes the pending lap once its time is decided: with the feed's own lap time as soon as that has
-// changed at or after the line, or shortly before it; without, where the feed has none or
-// keeps it for longer than feedWait. A feed that shows the same time again is taken at its word when it agrees
-// to a hundredth.
+// settle completes the pending lap once its time is decided. The feed's own lap time decides as soon as it changes at
+// the line, after it or shortly before. Without a feed's time, or when it does not change within feedWait, the computed
+// time decides. A feed that shows the same time again is believed where it agrees to a hundredth.
 func (t *Timing) settle(at float64, row channel.Row, out []Event) []Event {
 	p := &t.pending
 	switch {
@@ -144,7 +143,7 @@ func (t *Timing) settle(at float64, row channel.Row, out []Event) []Event {
 		return out
 	case t.feedNew > p.crossed-feedWait && t.feedNew > p.lap.Begun+feedWait:
 		return t.complete(t.feedLast, at, out)
-	case math.IsNaN(t.feedLast) && !t.line.late: // a feed whose counter comes late may tell its first time with it
+	case math.IsNaN(t.feedLast) && !t.line.late: // a late counter may bring the feed's first time with it
 		return t.complete(math.NaN(), at, out)
 	case at < p.deadline:
 		return out
@@ -154,7 +153,7 @@ func (t *Timing) settle(at float64, row channel.Row, out []Event) []Event {
 	return t.complete(math.NaN(), at, out)
 }
 
-// complete ends the wait: feed is the feed's own time of the lap or NaN.
+// complete completes the pending lap. feed is the feed's own time of the lap, or NaN.
 func (t *Timing) complete(feed, at float64, out []Event) []Event {
 	p := &t.pending
 	lap := p.lap
@@ -183,8 +182,7 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 	default:
 		lap.Class = Flying
 	}
-	// A lap with a hole is no measure, whatever the feed says of its time, and neither is the way out of or into the
-	// pits.
+	// A lap with a gap is not compared, whatever time the feed gives, and neither is an out-lap or in-lap.
 	lap.Whole = p.flags.gap == 0 && !p.flags.moved && lap.Exact
 	if t.delta = lap.Time - t.best; !lap.Whole || lap.Class == Out || lap.Class == In {
 		t.delta = math.NaN()
@@ -213,7 +211,7 @@ func (t *Timing) complete(feed, at float64, out []Event) []Event {
 	return append(out, Event{Kind: LapDone, At: p.crossed, Number: lap.Number, Lap: lap})
 }
 
-// validate looks for what makes the lap in progress void.
+// validate checks whether the lap in progress is void.
 func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Event {
 	l := &t.lap
 	if v < moving && !t.stint.pits {
@@ -249,9 +247,9 @@ func (t *Timing) validate(at, v, dt float64, row channel.Row, out []Event) []Eve
 	return out
 }
 
-// offWidth tells whether the car has left the course by its position, where the feed itself does not tell. The learned
-// line is a line that was driven: it may lie at either edge of the road, so only a car that is farther from it than the
-// whole road is wide is certainly off. Two places in a row must say so.
+// offWidth tells by position whether the car is off the course, where the feed does not say it. The learned line was
+// driven and may lie at either edge of the road, so only a car farther from it than the whole width is certainly off.
+// Two places in a row must show it.
 func (t *Timing) offWidth(at float64, row channel.Row) bool {
 	l := &t.lap
 	switch {
@@ -264,25 +262,25 @@ func (t *Timing) offWidth(at float64, row channel.Row) bool {
 	return l.beside >= 2
 }
 
-// lapEnd is how many metres the lap in progress has at the line, which is passed at when: as its places are counted.
-// driven is what the odometer says, rate the speed (m/s).
+// lapEnd is the length of the lap in progress at the line, which is passed at when, in the measure of its places.
+// driven is the odometer's, rate the speed (m/s).
 func (t *Timing) lapEnd(when, rate, driven float64) float64 {
 	switch {
 	case !math.IsNaN(t.place) && t.byDistance():
 		if math.IsNaN(rate) {
 			return t.trace.d
 		}
-		return t.trace.d + rate*(when-t.lap.begun-t.trace.t) // back, where the crossing was believed late
+		return t.trace.d + rate*(when-t.lap.begun-t.trace.t) // back, where a late crossing is believed
 	case t.m != nil && t.m.Placed:
 		return t.m.Length
 	}
 	return driven
 }
 
-// byDistance tells whether course_distance is the feed's own lap distance.
+// byDistance is true where course_distance is the feed's own lap distance.
 func (t *Timing) byDistance() bool { return t.line.distanceCounts() && !math.IsNaN(t.line.dist) }
 
-// because makes the reason of a void lap, with where the car is as far as package course has told.
+// because makes the reason of a void lap, with the place of the car as far as it is known.
 func (t *Timing) because(code string, row channel.Row) Void {
 	v := Void{Code: code, Distance: t.place}
 	if n := row[channel.CornerLast]; n > 0 {
@@ -298,7 +296,7 @@ func (t *Timing) void(at float64, why Void, out []Event) []Event {
 	}
 	t.lap.why = why
 	if t.lap.number == 0 {
-		return out // the way to the line is no lap
+		return out // before the first line there is no lap
 	}
 	return append(out, Event{Kind: LapVoid, At: at, Number: t.lap.number,
 		Lap: Lap{Number: t.lap.number, Stint: t.stint.number, Void: why}})

@@ -20,7 +20,7 @@ const (
 	shortestWay = 100.0 // m: what begins again sooner was moved
 )
 
-// A movement is what one sample tells of the car's way.
+// A movement is what one sample shows of the car's movement.
 type movement struct {
 	crossed bool
 	when    float64 // s, interpolated, of the crossing
@@ -36,7 +36,7 @@ type movement struct {
 	doubt Doubt // where it has not been told before
 }
 
-// A gateWatch sees a gate being passed.
+// A gateWatch detects the passing of a gate.
 type gateWatch struct {
 	gate  course.Gate
 	local bool    // gate is in the plane of the position
@@ -54,8 +54,8 @@ func (w *gateWatch) ready(loc *course.Locator) bool {
 	return true
 }
 
-// pass tells whether the way from p at time a to q at time b passes the gate: 1 forward, -1 backward, 0 not; and
-// when, linearly in the signed distance. A place on the gate belongs to the side ahead.
+// pass returns how the way from p at time a to q at time b passes the gate: 1 forward, -1 backward, 0 not at all; and
+// when, linear in the signed distance. A place on the gate belongs to the side ahead.
 func (w *gateWatch) pass(p, q course.Point, a, b float64) (dir int, when float64) {
 	s0, s1 := w.gate.Side(p), w.gate.Side(q)
 	if w.fwd == 0 {
@@ -76,7 +76,7 @@ func (w *gateWatch) pass(p, q course.Point, a, b float64) (dir int, when float64
 	return dir, a + (b-a)*s0/(s0-s1)
 }
 
-// line sees the start line and the pit lane's gates being passed.
+// line detects the passing of the start line and of the pit lane's gates.
 type line struct {
 	file *course.File
 	loc  course.Locator
@@ -140,8 +140,8 @@ func newLine(f *course.File) line {
 	return l
 }
 
-// byGate tells whether the line is a gate. A course file's gate is no use where the feed has no
-// position; then the feed's own counting is taken.
+// byGate is true where the line is a gate. Without a position in the feed a gate is no use; then the feed's own count
+// decides.
 func (l *line) byGate() bool {
 	if l.found {
 		return math.IsNaN(l.counter.value) && math.IsNaN(l.dist)
@@ -149,13 +149,13 @@ func (l *line) byGate() bool {
 	return l.file != nil && l.file.Line.Source == course.ByGate && l.everPos
 }
 
-// known tells whether there is a line at all: without one no lap ends, an out-lap neither.
+// known is true where there is a line. Without one no lap ends, not even an out-lap.
 func (l *line) known() bool { return !math.IsNaN(l.counter.value) || !math.IsNaN(l.dist) || l.byGate() }
 
-// distanceCounts tells whether lap_distance begins at the line that timing goes by.
+// distanceCounts is true where lap_distance begins at the line that timing uses.
 func (l *line) distanceCounts() bool { return !l.byGate() }
 
-// step takes one sample in.
+// step processes one sample.
 func (l *line) step(at, dt float64, row channel.Row) movement {
 	v := row[channel.Speed]
 	m := movement{boundary: -1}
@@ -187,7 +187,7 @@ func (l *line) step(at, dt float64, row channel.Row) movement {
 			l.late = l.late || l.counterSeen > l.wrapSeen
 			when = l.wrapped // finer than the counter
 		case byDistance == 1 && l.late:
-			dir, when = 1, wrap // the counter will step in a moment; what comes between is of the new lap already
+			dir, when = 1, wrap // the counter will step in a moment; the new lap begins here
 		}
 		if byNumber == 1 {
 			l.wrapSeen = math.NaN()
@@ -215,8 +215,8 @@ func (l *line) step(at, dt float64, row channel.Row) movement {
 // place is the distance from the line by lap_distance, NaN where unknown.
 func (l *line) place() float64 { return l.dist - l.base }
 
-// counted tells whether a passing of the line is a crossing: forward, not one that only makes a
-// passing backwards undone, and not just after the last.
+// counted tells whether a passing of the line is a crossing: forward, not the return from a passing backwards, and not
+// just after the last crossing.
 func (l *line) counted(dir int, when float64) bool {
 	switch {
 	case dir < 0:
@@ -234,8 +234,8 @@ func (l *line) counted(dir int, when float64) bool {
 	return true
 }
 
-// A leap is a lap_distance that does not follow from the one before: a course that begins again, a car that was moved,
-// or a wrong sample. The next sample decides.
+// A leap is a lap_distance that does not follow from the one before: the lap begins again, the car was moved, or the
+// sample is wrong. The next sample decides.
 type leap struct {
 	open  bool
 	d, at float64
@@ -244,7 +244,7 @@ type leap struct {
 	gone  float64 // m that the car went until then
 }
 
-// doubts are what line may have to tell once each.
+// The doubts that line tells, each once.
 const (
 	doubtNumber = iota
 	doubtDistance
@@ -292,7 +292,7 @@ func (l *line) position(at, v float64, row channel.Row, m *movement) passing {
 	l.speed = d / dt
 	if dt > longGap {
 		l.trail.reset()
-		return passing{} // the straight way between the two is a guess
+		return passing{} // the way between the two is unknown
 	}
 	out := passing{}
 	if l.found {
@@ -300,7 +300,8 @@ func (l *line) position(at, v float64, row channel.Row, m *movement) passing {
 	} else if l.foundable() {
 		if g, ok := l.trail.step(p); ok {
 			l.lay(g)
-			l.doubt(m, doubtLine, channel.LapNumber, "nobody tells the start line: laps are counted from the longest straight; "+
+			l.doubt(m, doubtLine, channel.LapNumber, "nobody tells the start line: "+
+				"laps are counted from the longest straight; "+
 				"for another line give a gate in a course file")
 		}
 	}
@@ -345,12 +346,12 @@ func reach(dt, v, u float64) float64 {
 		top = v
 	}
 	if dt > gapLimit {
-		top = fastest // who knows what it did in between
+		top = fastest // the speed in between is unknown
 	}
 	return 2*top*dt + jumpFree
 }
 
-// lapDistance looks for the feed's lap distance passing the line.
+// lapDistance detects a crossing by the feed's lap distance.
 func (l *line) lapDistance(at, v float64, row channel.Row, m *movement) (dir int, when float64) {
 	d := row[channel.LapDistance]
 	switch {
@@ -386,7 +387,7 @@ func (l *line) lapDistance(at, v float64, row channel.Row, m *movement) (dir int
 	if math.IsNaN(span) {
 		span = max(d0, d)
 	}
-	slack := 0.02 * span // a length from a file need not be the feed's
+	slack := 0.02 * span // the length in a file may differ from the feed's
 	far := reach(dt, v, l.v)
 	switch {
 	case span < 2*jumpFree:
@@ -405,25 +406,25 @@ func (l *line) lapDistance(at, v float64, row channel.Row, m *movement) (dir int
 	return 0, 0
 }
 
-// open waits with what does not follow from the place before.
+// open keeps a leap until the next sample.
 func (l *line) open(d0, t0 float64, x leap) {
 	x.open = true
 	l.leap, l.dist, l.distAt = x, d0, t0
 }
 
-// land decides what a leap was, now that lap_distance has moved on to d.
+// land decides what a leap was, now that lap_distance has gone on to d.
 func (l *line) land(at, d, v float64, m *movement) (dir int, when float64) {
 	x := l.leap
 	if d == x.d && at-x.at < stillAfter {
 		return 0, 0 // held
 	}
-	if math.Abs(d-l.dist) <= reach(at-l.distAt, v, l.v) { // as if nothing had been
+	if math.Abs(d-l.dist) <= reach(at-l.distAt, v, l.v) { // it was a wrong sample
 		l.doubt(m, doubtDistance, channel.LapDistance, "the feed told %.0f m for a moment between %.0f and %.0f m: "+
 			"not believed", x.d, l.dist, d)
 		l.leap.open, l.dist, l.distAt = false, d, at
 		return 0, 0
 	}
-	if math.Abs(d-x.d) > reach(at-x.at, v, l.v) { // neither here nor there
+	if math.Abs(d-x.d) > reach(at-x.at, v, l.v) { // d follows from neither
 		l.leap.d, l.leap.at, l.leap.dir = d, at, 0
 		return 0, 0
 	}
@@ -441,10 +442,9 @@ func (l *line) land(at, d, v float64, m *movement) (dir int, when float64) {
 	return 1, x.when
 }
 
-// wrapTime returns when the line was passed, d metres before a sample at time at, dt after the
-// one before it, and how far the car went between the two. With speeds (v now, u before)
-// the deceleration between the samples is allowed for; else rest, what was left to the line at the
-// sample before, gives the proportion.
+// wrapTime returns when the line was passed, d metres before a sample at time at, which came dt after the one before,
+// and how far the car went between the two. With speeds (v now, u before) it allows for the deceleration between the
+// samples. Without them it divides dt in proportion to rest, the metres to the line at the sample before.
 func wrapTime(at, dt, d, v, u, rest float64) (when, gone float64) {
 	switch {
 	case v > 1:
@@ -462,9 +462,9 @@ func wrapTime(at, dt, d, v, u, rest float64) (when, gone float64) {
 	return at, 0
 }
 
-// lapNumber looks for the feed's counter to step. Where lap_distance begins again, there is the line, and the step is
-// believed with it: some samples before or after it. Else when it was is the feed's time into the lap where that began
-// between two samples, or the middle between them, and a step is believed once it is held.
+// lapNumber detects a crossing by a step of the feed's counter. Where lap_distance begins again, that is the line, and
+// the step is believed with it, some samples earlier or later. Otherwise a step is believed once it is held. Its moment
+// then comes from the feed's time into the lap, if that began between the two samples, or is the middle between them.
 func (l *line) lapNumber(at, dt, v float64, row channel.Row, m *movement) (dir int, when float64) {
 	n, c := row[channel.LapNumber], &l.counter
 	if math.IsNaN(n) {

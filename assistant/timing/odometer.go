@@ -6,13 +6,11 @@ import (
 	"earshot/assistant/course"
 )
 
-// An odometer counts metres driven: from position to position where the feed has one, with the speed
-// in between; else by speed. Position goes first because a speed is rarely calibrated to better than
-// a percent.
+// An odometer counts the metres driven: from position to position where the feed has positions, and by speed in between
+// or without them. Position comes first because a speed is rarely calibrated to better than a percent.
 //
-// Positions that scatter make each way between two of them longer: by what they differ across the way, of which the
-// square is 2·scatter² in the mean and is taken out; and the way is measured over so many metres that the rest is
-// small.
+// Scattered positions make the way between them longer. Their mean square difference across the way, 2·scatter², is
+// taken out, and the way is measured over so many metres that the rest is small.
 type odometer struct {
 	total  float64
 	have   bool
@@ -30,8 +28,8 @@ const (
 	quiet       = 0.05 // m: a scatter below this is none
 )
 
-// step takes a sample in: dt (s) after the one before; v and u (m/s) the speeds now and before, NaN where
-// unknown; p the position where placed, new where it is another than before; jumped: moved by hand.
+// step processes a sample. dt (s) is the time since the one before, v and u (m/s) are the speeds now and before (NaN
+// where unknown), p is the position where placed, new is true where p has changed, jumped where the car was moved.
 func (o *odometer) step(at, dt, v, u float64, p course.Point, placed, fresh, jumped bool) {
 	switch {
 	case !placed:
@@ -62,9 +60,8 @@ func (o *odometer) step(at, dt, v, u float64, p course.Point, placed, fresh, jum
 	}
 }
 
-// A scatter measures how far positions stray across the way from one to the next, each for itself: by the third
-// differences of four neighbours, in which even a tight bend is next to nothing at ten fixes a second. A slow drift is
-// not in it.
+// A scatter measures how far single positions stray across the way: by the third differences of four neighbours, in
+// which even a tight bend hardly shows at ten fixes a second. A slow drift does not show either.
 type scatter struct {
 	last  [3]course.Point
 	n     int     // of last
@@ -75,12 +72,12 @@ type scatter struct {
 const (
 	scatterOver  = 60.0 // fixes
 	scatterAfter = 20.0 // fixes before the mean is believed
-	scatterWild  = 4.0  // times the mean: a larger one counts as that, being a jump
+	scatterWild  = 4.0  // times the mean: a larger one is a jump and counts as this much
 	// The standard deviation of the third difference of a unit scatter, √20, times the mean size of a normal deviate.
 	perScatter = 4.47213595 * 0.7978846
 )
 
-// add takes a position in and returns the standard deviation of the scatter in m, 0 before it is known.
+// add adds a position and returns the standard deviation of the scatter in m, 0 before it is known.
 func (s *scatter) add(p course.Point) float64 {
 	if s.n < 3 {
 		s.last[s.n] = p

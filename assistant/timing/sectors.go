@@ -9,12 +9,12 @@ import (
 
 const maxSectors = course.MaxSectors
 
-// sectorState knows sectors over the laps. Boundaries come from the course file; without any, from the steps of the
-// feed's own sector, whose moment is the middle between two samples: it is right to half their interval.
+// sectorState follows the sectors. Boundaries come from the course file, else from the steps of the feed's own sector.
+// The moment of a step is the middle between two samples, right to half their interval.
 type sectorState struct {
 	feed  float64 // the feed's sector at the sample before, NaN where it has none
 	base  float64 // the feed's first sector: 0 or 1
-	count int     // sectors that the feed has been seen to count
+	count int     // sectors that the feed counts, as seen so far
 
 	best      [maxSectors]float64 // s, of valid flying laps
 	of        int                 // sectors of those laps
@@ -33,7 +33,7 @@ func (s *sectorState) reset() {
 	}
 }
 
-// done takes note of a sector completed: its number counts from 1, its time is NaN where its beginning was missed.
+// done notes a completed sector. Its number counts from 1; its time is NaN where its beginning was missed.
 func (s *sectorState) done(number int, time float64) {
 	s.completed, s.last, s.time, s.delta = true, number, time, math.NaN()
 	if number <= maxSectors {
@@ -41,12 +41,12 @@ func (s *sectorState) done(number int, time float64) {
 	}
 }
 
-// learn takes the sectors of a valid flying lap in.
+// learn uses the sectors of a valid flying lap for the best ones.
 func (s *sectorState) learn(list []float64) {
 	if len(list) < 2 || len(list) > maxSectors {
 		return
 	}
-	if len(list) != s.of { // a feed has begun to count others
+	if len(list) != s.of { // the feed counts other sectors now
 		s.of = len(list)
 		for i := range s.best {
 			s.best[i] = math.NaN()
@@ -61,7 +61,7 @@ func (s *sectorState) learn(list []float64) {
 	}
 }
 
-// byFeed tells whether sectors are those that the feed counts.
+// byFeed is true where sectors are those that the feed counts.
 func (t *Timing) byFeed() bool { return len(t.lap.bounds) == 0 }
 
 // feedSector watches the feed's own sector: a step up by one ends the one before.

@@ -6,7 +6,7 @@ import (
 	"earshot/assistant/channel"
 )
 
-// How long the feed must hold what it seldom changes before that is believed. Common practice, no source.
+// How long the feed must hold a change of such a channel before it is believed. Common practice, no source.
 const (
 	holdTime = 0.25 // s, and at least two samples: a flag, a counter or a pit lane
 	holdLong = 2.0  // s: where the place or the speed of the car speaks against it
@@ -35,8 +35,8 @@ type settled struct {
 
 func newSettled() settled { return settled{value: math.NaN(), next: math.NaN()} }
 
-// step takes in what the feed tells. It tells whether a change that was under way has been taken back. The first value,
-// and that there is none, is believed at once.
+// step processes the feed's value. It returns true when the feed takes back a change that was not yet believed. The
+// first value is believed at once, and so is an absent one.
 func (s *settled) step(at, v, hold float64) (takenBack bool) {
 	switch {
 	case v == s.value:
@@ -54,5 +54,5 @@ func (s *settled) step(at, v, hold float64) (takenBack bool) {
 	return takenBack
 }
 
-// believe takes a value as it is: something else has told the same.
+// believe believes a value at once, since something else confirms it.
 func (s *settled) believe(v float64) { s.value, s.next, s.count = v, math.NaN(), 0 }

@@ -13,16 +13,15 @@ const (
 	roadHalf = 10.0 // m from the line driven: nearer is the course, and no stop place
 )
 
-// stintState tells whether the car is out, and since which stint. Where the feed or the course
-// file knows the pit lane, it alone decides. Where nobody does, the stop place does: where the car stood
-// before it first moved, if that is not on the course. A stop elsewhere ends nothing. The driver's own
-// word counts always.
+// stintState tells whether the car is out, and in which stint. The pit lane decides where the feed or the course file
+// knows it. Otherwise a stop at the stop place does: where the car stood before it first moved, if that is not on the
+// course. A stop elsewhere ends no stint. The driver's command always counts.
 type stintState struct {
 	number int
 	laps   int
 	out    bool // a stint is running
 	pits   bool // in the pit lane, or at the stop place
-	known  bool // there is a pit lane to know of
+	known  bool // the feed or the course file knows the pit lane
 
 	stood   float64 // s, since when the car stands; NaN while it moves
 	home    course.Point
@@ -30,7 +29,7 @@ type stintState struct {
 	looked  bool // this stop has been judged
 }
 
-// atHome tells whether the car has stopped at its stop place.
+// atHome is true where the car has stopped at its stop place.
 func (t *Timing) atHome(at, v float64, row channel.Row) bool {
 	s := &t.stint
 	if !(v < moving) {
@@ -108,8 +107,8 @@ func (t *Timing) endStint(at float64, out []Event) []Event {
 	return append(out, Event{Kind: StintEnd, At: at, Number: s.number})
 }
 
-// NewStint ends the present stint, if one runs, and begins the next at that moment (s), because the driver
-// says so. The lap in progress belongs to the new stint. It writes what it changes into row.
+// NewStint ends the present stint, if one runs, and begins the next at that moment (s), at the driver's command. The
+// lap in progress belongs to the new stint. It writes what it changes into row.
 func (t *Timing) NewStint(at float64, row channel.Row, out []Event) []Event {
 	t.unflag()
 	out = t.beginStint(at, t.endStint(at, out))

@@ -9,7 +9,7 @@ import (
 )
 
 const (
-	slowFactor = 1.07 // of the best lap, as the 107 % rule of qualifying has it; common practice
+	slowFactor = 1.07 // of the best lap: the 107 % rule of qualifying; common practice
 	gapLimit   = 2.0  // s: samples further apart leave a gap
 	wholePart  = 0.93 // of a lap's length: with less, part of the lap was not seen; a cut corner saves less
 	longGap    = 5.0  // s: over such a gap no crossing is seen by position
@@ -23,7 +23,7 @@ const (
 	flagCaution = 3
 )
 
-// A Config is what timing has to know beforehand. The zero Config is good.
+// A Config is what a Timing is made from. The zero Config works.
 type Config struct {
 	Course     *course.File // line, sectors and pit lane; nil: what the feed says
 	SlowFactor float64      // a lap longer than this times the best is slow; 0: 1.07
@@ -52,8 +52,8 @@ type Timing struct {
 	feedLast float64 // last_lap_time as the feed shows it
 	feedNew  float64 // s, when that changed
 
-	seldom  [len(seldom)]settled // what the feed tells of them
-	doubted [len(seldom)]bool    // whether it has been told that it was wrong
+	seldom  [len(seldom)]settled // the channels of that table
+	doubted [len(seldom)]bool    // a doubt about it has been told
 
 	stint   stintState
 	flagged struct{ completed, best, stint, record bool } // in this sample
@@ -99,8 +99,8 @@ func (t *Timing) compare(b *Bests) {
 	t.reference = b.Quickest()
 }
 
-// UseBests makes b, which is not changed, the bests of earlier sessions from now on: the course has been recognised.
-// What this session has done on it already counts.
+// UseBests makes b the bests of earlier sessions from now on, since the course has been recognised. The laps of this
+// session count already. b is not changed.
 func (t *Timing) UseBests(b *Bests) {
 	so := t.records
 	t.records = newRecords(b)
@@ -112,7 +112,7 @@ func (t *Timing) UseBests(b *Bests) {
 	t.compare(b)
 }
 
-// useCompound makes the records those of a value of channel.Compound.
+// useCompound switches to the records on a compound, a value of channel.Compound.
 func (t *Timing) useCompound(v float64) {
 	name := "unknown"
 	if v > 0 && int(v) < len(t.cfg.Compounds) {
@@ -123,7 +123,7 @@ func (t *Timing) useCompound(v float64) {
 	}
 }
 
-// Session says of which session the laps are that become the best of all, and when it began (RFC 3339).
+// Session names the session that new best laps belong to, and when it began (RFC 3339).
 func (t *Timing) Session(id, started string) { t.records.session, t.records.started = id, started }
 
 // FreshBests returns a copy of the bests of all sessions where a lap has changed them since the last call, else nil.
@@ -157,9 +157,8 @@ func (t *Timing) UseMap(m *course.Map) {
 	t.line.useMap(m)
 }
 
-// Step takes one sample in, writes the channels of its own into row and appends what happened
-// to out. at (s) does not fall; a sample that is not later than the one before is passed over. A row whose
-// feed_silence is positive brings no sample: that is a Tick.
+// Step processes one sample, writes its channels into row and appends the events to out. at (s) never falls; a sample
+// that is not later than the one before is skipped. A row whose feed_silence is positive is a Tick and no sample.
 func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 	if row[channel.FeedSilence] > 0 {
 		return t.Tick(at, row, out)
@@ -209,7 +208,7 @@ func (t *Timing) Step(at float64, row channel.Row, out []Event) []Event {
 	return out
 }
 
-// settleFlags takes in what the feed seldom changes.
+// settleFlags updates the channels that must be held before they are believed.
 func (t *Timing) settleFlags(at float64, row channel.Row, out []Event) []Event {
 	for i, id := range seldom {
 		s := &t.seldom[i]
@@ -229,7 +228,7 @@ func (t *Timing) settleFlags(at float64, row channel.Row, out []Event) []Event {
 	return out
 }
 
-// Tick takes note that time has passed without a sample.
+// Tick notes that time has passed without a sample.
 func (t *Timing) Tick(at float64, row channel.Row, out []Event) []Event {
 	t.unflag()
 	out = t.settle(at, row, out)
@@ -288,7 +287,7 @@ func (t *Timing) onMap(row channel.Row) float64 {
 	return d
 }
 
-// write puts what is known into the row.
+// write writes the computed channels into the row.
 func (t *Timing) write(at float64, row channel.Row) {
 	nan := math.NaN()
 	row[channel.Lap] = float64(t.lap.number)
@@ -321,8 +320,8 @@ func (t *Timing) write(at float64, row channel.Row) {
 	t.deltas(row)
 }
 
-// deltas compares with other laps at the place where the car was seen last. A lap that was not seen from the line, or
-// that has a hole, has none.
+// deltas compares with other laps at the last known place. A lap that was not seen from the line, or that has a gap,
+// has no delta.
 func (t *Timing) deltas(row channel.Row) {
 	best, last, ref := math.NaN(), math.NaN(), math.NaN()
 	if t.trace.whole && t.lap.number > 0 && !t.stint.pits {
@@ -338,7 +337,7 @@ func (t *Timing) deltas(row channel.Row) {
 	row[channel.DeltaBest], row[channel.DeltaLast], row[channel.DeltaReference] = best, last, ref
 }
 
-// length is how long the lap in progress will be as its places are counted, NaN where not known.
+// length is the expected length of the lap in progress, in the measure of its places; NaN where not known.
 func (t *Timing) length() float64 {
 	switch {
 	case t.m != nil && t.m.Placed && !t.byDistance():

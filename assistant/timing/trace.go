@@ -5,7 +5,7 @@ import "math"
 const (
 	traceStep   = 5.0  // m between two times of a trace
 	tracePoints = 8001 // of a lap: 40 km, as much as package course learns
-	traceHole   = 150. // m that may pass unseen; a wider hole spoils the trace
+	traceHole   = 150. // m that may pass unseen; a wider gap spoils the trace
 	traceSlack  = 0.03 // by which two measures of one course may differ: an odometer against the feed's distance
 )
 
@@ -17,7 +17,7 @@ type Trace struct {
 	Times  []float64 `json:"times"`  // s since the line, at 0, Step, 2·Step … up to Length
 }
 
-// ok tells whether a trace can be compared with. What comes from a file may be anything.
+// ok tells whether laps can be compared with a trace; one from a file may hold anything.
 func (t *Trace) ok() bool {
 	if t == nil || len(t.Times) < 2 || !(t.Step > 0) || !(t.Time > 0) {
 		return false
@@ -26,7 +26,7 @@ func (t *Trace) ok() bool {
 	return t.Length >= last && t.Length < last+2*t.Step && t.Time >= t.Times[len(t.Times)-1]
 }
 
-// at returns when a lap passes d metres, s since the line; linear between the stored times.
+// at returns when the lap passed d metres, in s since the line, linear between the stored times.
 func (t *Trace) at(d float64) float64 {
 	if d <= 0 {
 		return 0
@@ -43,7 +43,7 @@ func (t *Trace) at(d float64) float64 {
 	return t.Times[i] + (t.Times[i+1]-t.Times[i])*(d/t.Step-float64(i))
 }
 
-// copyOf returns a copy that shares nothing, to a tenth of a millisecond: as it is kept.
+// copyOf returns a copy that shares no memory, rounded to a tenth of a millisecond, as it is kept.
 func (t *Trace) copyOf() *Trace {
 	const fine = 1e4
 	c := *t
@@ -54,12 +54,12 @@ func (t *Trace) copyOf() *Trace {
 	return &c
 }
 
-// A tracer writes down the lap in progress and keeps the lap before and the best one. Its memory is taken once.
+// A tracer records the lap in progress and keeps the last and the best one. It allocates once.
 type tracer struct {
 	now, last, best *Trace
 	whole           bool    // the lap in progress has been seen from the line without a hole
 	lastOK, bestOK  bool    // last and best hold a whole lap
-	d, t            float64 // the place taken in last, and s since the line there
+	d, t            float64 // the last place, and s since the line there
 }
 
 func newTracer() tracer {
@@ -73,8 +73,8 @@ func (r *tracer) begin() {
 	r.whole, r.d, r.t = true, 0, 0
 }
 
-// add takes in that the car is d metres from the line, t seconds after it. Places between two samples are passed at
-// constant speed; a car that rolls back is not written down until it is where it was.
+// add adds that the car is d metres from the line, t seconds after it. Between two samples the speed is taken as
+// constant. A car that rolls back adds nothing until it is where it was.
 func (r *tracer) add(d, t float64) {
 	if !r.whole || !(d > r.d) {
 		return
@@ -94,7 +94,7 @@ func (r *tracer) add(d, t float64) {
 	r.d, r.t = d, t
 }
 
-// end closes a lap that took so many seconds and metres; it becomes the last one.
+// end closes the lap with its time and length; it becomes the last one.
 func (r *tracer) end(time, length float64) {
 	if length > r.d {
 		r.add(length, time)
@@ -115,9 +115,9 @@ func (r *tracer) keepBest() {
 	r.best.Times = append(r.best.Times[:0], r.last.Times...)
 }
 
-// delta is how far behind lap ref the car is (s), elapsed seconds after the line at d metres of a course of that length
-// (m, NaN where not known). Where the two count the same lap a little differently their lengths are made equal. NaN
-// where there is nothing to compare with.
+// delta is how far behind lap ref the car is (s), elapsed seconds after the line, at d metres of a course of that
+// length (m, NaN where not known). Lengths that differ a little are scaled to be equal. NaN where there is no
+// comparison.
 func delta(ref *Trace, elapsed, d, length float64) float64 {
 	if ref == nil || math.IsNaN(d) {
 		return math.NaN()

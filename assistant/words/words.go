@@ -1,5 +1,5 @@
-// Package words holds what people read and hear, one table a language, selected by its name. Everywhere else the same things
-// are codes, so that a second language is one more table here.
+// Package words holds what people read and hear, one table a language, selected by its name. Everywhere else the same
+// things are codes, so that a second language is one more table here.
 //
 // The package is pure, and a Language is never changed once it is made.
 package words
@@ -56,7 +56,8 @@ func Named(name string) (*Language, error) {
 	return nil, fmt.Errorf("there is no language %q: use %s", name, strings.Join(names, ", "))
 }
 
-// Finding words a finding for a reader: "mid-corner understeer". One that this language does not know is shown as its code.
+// Finding words a finding for a reader: "mid-corner understeer". One that this language does not know is shown as its
+// code.
 func (l *Language) Finding(f journal.Finding) string {
 	if text, ok := l.findings[f]; ok {
 		return text
@@ -76,7 +77,8 @@ func (l *Language) NeverLearned(what, lacks string) string {
 	return fmt.Sprintf(l.never, w[0], w[1], lacks)
 }
 
-// Void says why a lap does not count and where that was. The words of journals written before there were codes stand as they are.
+// Void says why a lap does not count and where that was. The words of journals written before there were codes stand as
+// they are.
 func (l *Language) Void(lap *journal.Lap) string {
 	why, ok := l.void[lap.WhyInvalid]
 	switch {
@@ -90,8 +92,8 @@ func (l *Language) Void(lap *journal.Lap) string {
 	return why
 }
 
-// Reason says why a cue was said or not, without figures, so that many calls can be counted by it; of journals written before
-// there were codes it is what they say.
+// Reason says why a cue was said or not, without figures, so that many calls can be counted by it; of journals written
+// before there were codes it is what they say.
 func (l *Language) Reason(c *journal.Cue) string {
 	if text, ok := l.reasons[cue.Reason(c.Reason)]; ok {
 		return text

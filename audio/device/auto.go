@@ -44,7 +44,8 @@ func openAuto(ctx context.Context, say func(string), find finder, every time.Dur
 	case context.Cause(ctx) != nil:
 		return nil, fmt.Errorf("opening a sound device: %w", context.Cause(ctx))
 	case d == nil:
-		say("no sound: " + oneLine(err) + ". Nothing will be heard until you " + advice() + "; it is taken up when it is there")
+		say("no sound: " + oneLine(err) + ". Nothing will be heard until you " + advice() +
+			"; it is taken up when it is there")
 		a.news.tell(fmt.Errorf("auto: %w: there is none yet", ErrLost))
 	}
 	a.now = d

@@ -77,7 +77,8 @@ func takeContext(ctx context.Context) (*oto.Context, error) {
 	if err := hardware(); err != nil {
 		return nil, err
 	}
-	c, ready, err := oto.NewContextWithOptions(&oto.NewContextOptions{SampleRate: cardRate, ChannelCount: 1, Format: oto.FormatFloat32LE, BufferSize: otoBuffer})
+	c, ready, err := oto.NewContextWithOptions(&oto.NewContextOptions{SampleRate: cardRate, ChannelCount: 1,
+		Format: oto.FormatFloat32LE, BufferSize: otoBuffer})
 	if err != nil {
 		return nil, err
 	}

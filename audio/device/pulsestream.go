@@ -80,7 +80,8 @@ func addresses() []address {
 		return out
 	}
 	var out []address
-	for _, dir := range []string{os.Getenv("PULSE_RUNTIME_PATH"), filepath.Join(os.Getenv("XDG_RUNTIME_DIR"), "pulse"), "/run/user/" + strconv.Itoa(os.Getuid()) + "/pulse"} {
+	for _, dir := range []string{os.Getenv("PULSE_RUNTIME_PATH"), filepath.Join(os.Getenv("XDG_RUNTIME_DIR"), "pulse"),
+		"/run/user/" + strconv.Itoa(os.Getuid()) + "/pulse"} {
 		if filepath.IsAbs(dir) {
 			out = append(out, address{"unix", filepath.Join(dir, "native")})
 		}
@@ -93,7 +94,8 @@ func dial(ctx context.Context, a address) (*stream, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &stream{conn: conn, c: &proto.Client{}, index: proto.Undefined, asked: make(chan struct{}, 1), lost: make(chan error, 1)}
+	s := &stream{conn: conn, c: &proto.Client{}, index: proto.Undefined, asked: make(chan struct{}, 1),
+		lost: make(chan error, 1)}
 	s.c.Callback = s.event
 	s.c.SetTimeout(openLimit)
 	// Requests have their own time limit, but a cancelled opening must end at once.

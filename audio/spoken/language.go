@@ -37,7 +37,8 @@ var English = &Language{
 	},
 	Together: map[string]string{
 		"fl+fr": "front", "rl+rr": "rear", "fl+rl": "left side", "fr+rr": "right side", "fl+fr+rl+rr": "all four",
-		"fr+rl+rr": "all but front left", "fl+rl+rr": "all but front right", "fl+fr+rr": "all but rear left", "fl+fr+rl": "all but rear right",
+		"fr+rl+rr": "all but front left", "fl+rl+rr": "all but front right", "fl+fr+rr": "all but rear left",
+		"fl+fr+rl":   "all but rear right",
 		"front+rear": "", "left": "left side", "right": "right side", "left+right": "both sides",
 	},
 	And: " and ",

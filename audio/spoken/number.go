@@ -24,7 +24,8 @@ var scales = []struct {
 	value uint64
 	name  string
 }{
-	{1e18, "quintillion"}, {1e15, "quadrillion"}, {1e12, "trillion"}, {1e9, "billion"}, {1e6, "million"}, {1e3, "thousand"},
+	{1e18, "quintillion"}, {1e15, "quadrillion"}, {1e12, "trillion"}, {1e9, "billion"}, {1e6, "million"},
+	{1e3, "thousand"},
 }
 
 // Number spells x, rounded to the given number of decimals (0 to 9), half away
@@ -165,7 +166,8 @@ func rest(b *strings.Builder, n uint64) {
 }
 
 var ordinals = map[string]string{
-	"one": "first", "two": "second", "three": "third", "five": "fifth", "eight": "eighth", "nine": "ninth", "twelve": "twelfth",
+	"one": "first", "two": "second", "three": "third", "five": "fifth", "eight": "eighth", "nine": "ninth",
+	"twelve": "twelfth",
 }
 
 // Ordinal spells the place n: "first", "twenty-first", "one hundredth".

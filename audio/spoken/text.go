@@ -13,15 +13,20 @@ import (
 // units maps the spelling of a unit after a number to its words, for exactly
 // one and for any other number. A unit is spoken only after a number.
 var units = map[string][2]string{
-	"%": {"per cent", "per cent"}, "°C": {"degree", "degrees"}, "°": {"degree", "degrees"}, "degC": {"degree", "degrees"}, "deg": {"degree", "degrees"},
-	"°F": {"degree fahrenheit", "degrees fahrenheit"}, "K": {"degree", "degrees"},
-	"km/h": {"kilometre per hour", "kilometres per hour"}, "kph": {"kilometre per hour", "kilometres per hour"}, "mph": {"mile per hour", "miles per hour"},
+	"%": {"per cent", "per cent"}, "°C": {"degree", "degrees"}, "°": {"degree", "degrees"}, "degC": {"degree", "degrees"},
+	"deg": {"degree", "degrees"},
+	"°F":  {"degree fahrenheit", "degrees fahrenheit"}, "K": {"degree", "degrees"},
+	"km/h": {"kilometre per hour", "kilometres per hour"}, "kph": {"kilometre per hour", "kilometres per hour"},
+	"mph": {"mile per hour", "miles per hour"},
 	"m/s": {"metre per second", "metres per second"}, "rpm": {"R P M", "R P M"},
-	"psi": {"P S I", "P S I"}, "kPa": {"kilopascal", "kilopascals"}, "bar": {"bar", "bar"}, "mbar": {"millibar", "millibar"},
-	"mm": {"millimetre", "millimetres"}, "m": {"metre", "metres"}, "km": {"kilometre", "kilometres"},
-	"s": {"second", "seconds"}, "ms": {"millisecond", "milliseconds"}, "min": {"minute", "minutes"}, "h": {"hour", "hours"},
-	"l": {"litre", "litres"}, "L": {"litre", "litres"}, "l/lap": {"litre a lap", "litres a lap"}, "L/lap": {"litre a lap", "litres a lap"},
-	"kg": {"kilogram", "kilograms"}, "g": {"G", "G"}, "s/lap": {"second a lap", "seconds a lap"},
+	"psi": {"P S I", "P S I"}, "kPa": {"kilopascal", "kilopascals"}, "bar": {"bar", "bar"},
+	"mbar": {"millibar", "millibar"},
+	"mm":   {"millimetre", "millimetres"}, "m": {"metre", "metres"}, "km": {"kilometre", "kilometres"},
+	"s": {"second", "seconds"}, "ms": {"millisecond", "milliseconds"}, "min": {"minute", "minutes"},
+	"h": {"hour", "hours"},
+	"l": {"litre", "litres"}, "L": {"litre", "litres"}, "l/lap": {"litre a lap", "litres a lap"},
+	"L/lap": {"litre a lap", "litres a lap"},
+	"kg":    {"kilogram", "kilograms"}, "g": {"G", "G"}, "s/lap": {"second a lap", "seconds a lap"},
 }
 
 // unitsByLength has the longest spelling first, so that "km/h" is not read as "km".
@@ -48,7 +53,10 @@ var shorts = map[string]string{
 // "to". A comma before exactly three digits groups thousands. Text holds no
 // ASCII digit afterwards.
 func Text(s string) string {
-	if !strings.ContainsFunc(s, func(r rune) bool { return r < utf8.RuneSelf && !unicode.IsLower(r) && r != ' ' || r >= utf8.RuneSelf }) {
+	if !strings.ContainsFunc(s, func(r rune) bool {
+		return r < utf8.RuneSelf && !unicode.IsLower(r) && r != ' ' ||
+			r >= utf8.RuneSelf
+	}) {
 		return s
 	}
 	t := &texter{in: s}
@@ -191,7 +199,8 @@ func grouped(s string, start, i int) bool {
 func (t *texter) clock(first string) bool {
 	fields := []string{first}
 	i := t.i
-	for i < len(t.in) && t.in[i] == ':' && digitAt(t.in, i+1) && digitAt(t.in, i+2) && !digitAt(t.in, i+3) && len(fields) < 3 {
+	for i < len(t.in) && t.in[i] == ':' && digitAt(t.in, i+1) && digitAt(t.in, i+2) && !digitAt(t.in, i+3) &&
+		len(fields) < 3 {
 		fields = append(fields, t.in[i+1:i+3])
 		i += 3
 	}
@@ -283,7 +292,8 @@ func (t *texter) unit(one bool) {
 // the alphabet are among them, since abbreviations are spelled.
 func Words() []string {
 	all := []string{
-		"minus", "plus", "point", "and", "hundred", "hundredth", "unknown", "out", "of", "range", "oh", "flat", "nothing", "a", "half", "to", "over",
+		"minus", "plus", "point", "and", "hundred", "hundredth", "unknown", "out", "of", "range", "oh", "flat", "nothing",
+		"a", "half", "to", "over",
 		"hour", "hours", "minute", "minutes", "second", "seconds", "tenth", "tenths", "hundredths",
 		"the", "same", "slower", "quicker", "lap", "laps",
 	}

@@ -123,7 +123,8 @@ func ReadIndex(r io.Reader) (*Index, error) {
 			case twice:
 				bad("unit %q stands in line %d already", u.Text, l)
 			case err1 != nil || u.Start < 0 || err2 != nil || u.Length < 1 || u.Length > longestUnit:
-				bad("unit %q from sample %q, %q samples: both are whole numbers, the second from 1 to %d", u.Text, f[2], f[3], longestUnit)
+				bad("unit %q from sample %q, %q samples: both are whole numbers, the second from 1 to %d", u.Text, f[2], f[3],
+					longestUnit)
 			default:
 				first[u.Text] = line
 				x.Units = append(x.Units, u)

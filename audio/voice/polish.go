@@ -48,7 +48,8 @@ func equalise(x []float32, rate int) {
 	highest := 0.4 * float64(rate) // a band beyond half the rate has no filter
 	filters := []audio.Biquad{
 		audio.HighPass(rate, lowCut), audio.HighPass(rate, lowCut),
-		audio.Bell(rate, min(presence, highest), presenceQ, presenceGain), audio.HighShelf(rate, min(treble, highest), trebleGain),
+		audio.Bell(rate, min(presence, highest), presenceQ, presenceGain),
+		audio.HighShelf(rate, min(treble, highest), trebleGain),
 	}
 	for i, s := range x {
 		y := float64(s)

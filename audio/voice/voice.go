@@ -34,9 +34,9 @@ type Voice struct {
 	synth Synthesiser
 }
 
-// Open reads a pack: the folder itself, not its parent. It checks that every unit
-// lies inside the sound, by the length that the sound's header tells. The sound stays packed until the first clip is made
-// or Ready is called: unpacking takes a third of a second, which a program that may never speak does not want to wait for.
+// Open reads a pack: the folder itself, not its parent. It checks that every unit lies inside the sound, by the length
+// that the sound's header tells. The sound stays packed until the first clip is made or Ready is called: unpacking
+// takes a third of a second, which a program that may never speak does not want to wait for.
 //
 // Say uses s for texts that the pack does not cover; nil means to spell.
 func Open(pack fs.FS, s Synthesiser) (*Voice, error) {
@@ -58,7 +58,8 @@ func Open(pack fs.FS, s Synthesiser) (*Voice, error) {
 	var errs []error
 	for _, u := range x.Units {
 		if u.Start > length || u.Length > length-u.Start {
-			errs = append(errs, &IndexError{Msg: fmt.Sprintf("unit %q ends at sample %d, but %s has %d: make the pack again", u.Text, u.Start+u.Length, x.Sound, length)})
+			errs = append(errs, &IndexError{Msg: fmt.Sprintf("unit %q ends at sample %d, but %s has %d: make the pack again",
+				u.Text, u.Start+u.Length, x.Sound, length)})
 			continue
 		}
 		v.units[u.Text] = u
@@ -93,7 +94,8 @@ func openSound(pack fs.FS, x *Index) (fs.File, *flac.Stream, error) {
 	}
 	if i := s.Info; int(i.SampleRate) != x.Rate || i.NChannels != 1 || i.BitsPerSample != 16 {
 		f.Close()
-		return nil, nil, fmt.Errorf("%s: %d Hz, %d channels, %d bits; the index wants %d Hz, one channel, 16 bits", x.Sound, i.SampleRate, i.NChannels, i.BitsPerSample, x.Rate)
+		return nil, nil, fmt.Errorf("%s: %d Hz, %d channels, %d bits; the index wants %d Hz, one channel, 16 bits", x.Sound,
+			i.SampleRate, i.NChannels, i.BitsPerSample, x.Rate)
 	}
 	return f, s, nil
 }

@@ -98,7 +98,7 @@ func tryRules(w io.Writer, p *assembly.Parts, files []string, asJSON bool) error
 	return errors.Join(errs...)
 }
 
-// brief puts the reasons why a rule is off into as few words as people need: each lack once, not once per wheel.
+// brief shortens the reasons why a rule is off: each lack once, not once per wheel.
 func brief(why []string) []string {
 	var short []string
 	for _, w := range why {

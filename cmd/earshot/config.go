@@ -84,7 +84,7 @@ func loadConfig(c *cobra.Command) (assembly.Config, error) {
 	return cfg, cfg.Validate(path)
 }
 
-// checkKeys tells every key of the configuration that there is not, at its place: viper knows no places.
+// checkKeys reports every unknown key of the configuration at its place, which viper does not know.
 func checkKeys(path string, text []byte) error {
 	r, top := document.Read(path, text, "")
 	tags := func(of reflect.Type) (names []string) {
@@ -113,7 +113,7 @@ func configPath(c *cobra.Command) (string, error) {
 	}
 	dir, err := os.UserConfigDir()
 	if err != nil {
-		return "", nil // no home: the defaults do
+		return "", nil // no home: the defaults hold
 	}
 	path := filepath.Join(dir, "earshot", "earshot.yaml")
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
@@ -122,7 +122,7 @@ func configPath(c *cobra.Command) (string, error) {
 	return path, nil
 }
 
-// addFileFlags adds the flags that name what decides: feed, car, course, rules, voice.
+// addFileFlags adds the flags for feed, car, course, rules and voice.
 func addFileFlags(c *cobra.Command) {
 	c.Flags().String("feed", "", "feed file, or the name of one (default: demo)")
 	c.Flags().String("car", "", "car file, or the name of one (default: the one that the feed file names, else none)")
@@ -146,8 +146,8 @@ func addSessionsFlag(c *cobra.Command, about string) {
 	c.Flags().String("sessions", "", about+" (default: the user's data folder)")
 }
 
-// configured makes run a command: it is given what the configuration and the flags ask for. Files named by flags take
-// the place of those of a recording.
+// configured makes a command of run, which gets the configuration with the flags. Files that flags name replace those
+// of a recording.
 func configured(run func(c *cobra.Command, r assembly.Request, args []string) error) func(*cobra.Command,
 	[]string) error {
 	return func(c *cobra.Command, args []string) error {

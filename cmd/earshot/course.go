@@ -283,7 +283,7 @@ func findCourse(c *cobra.Command, r assembly.Request, name string) (*course.Map,
 	return m, nil
 }
 
-// pitPlaces are the ends of a pit lane that the course file tells by distance.
+// pitPlaces are the ends of a pit lane that the course file gives by distance.
 func pitPlaces(r assembly.Request) ([]drawing.Mark, error) {
 	if r.Course == "" {
 		return nil, nil

@@ -61,7 +61,8 @@ lap and a corner; the truth lists it.`,
 	c.Flags().Uint64Var(&o.Seed, "seed", 1, "of the noise in car and driver")
 	c.Flags().BoolVar(&open, "open", false, "show the debrief in a browser at the end")
 	c.Flags().StringVar(&send, "send", "", "send the feed: a list of udp://HOST:PORT, tcp://HOST:PORT, file:PATH")
-	c.Flags().StringVar(&as, "as", asPacket, "with --send: packet, json, nmea, can or csv, one for all or one for "+
+	c.Flags().StringVar(&as, "as", assembly.AsPacket, "with --send: packet, json, nmea, can or csv, one for all or one "+
+		"for "+
 		"each place")
 	c.Flags().StringVar(&with, "with", "", "with --write or --send, a list of: "+strings.Join(worldParts(), ", "))
 	c.Flags().StringArrayVar(&faults, "fault", nil, "with --write or --send, once or more: KIND[:WHEEL or "+
@@ -84,7 +85,7 @@ lap and a corner; the truth lists it.`,
 		if write != "" {
 			return writeDemo(c, o, write)
 		}
-		var to []destination
+		var to []assembly.Destination
 		if send != "" {
 			var err error
 			if to, err = destinations(c, send, as); err != nil {
@@ -93,7 +94,7 @@ lap and a corner; the truth lists it.`,
 		}
 		if speed == "" {
 			speed = "max"
-			if live || send != "" && !allFiles(to) {
+			if live || send != "" && !assembly.AllFiles(to) {
 				speed = "1"
 			}
 		}
@@ -110,7 +111,7 @@ lap and a corner; the truth lists it.`,
 			return err
 		}
 		if send != "" {
-			return sendDemo(c, p, sim, to, times)
+			return p.SendDemo(c.Context(), sim, to, times, func(line string) { fmt.Fprintln(c.ErrOrStderr(), line) })
 		}
 		return runDemo(c, p, sim, demoRun{out: out, live: live, open: open, times: times})
 	})

@@ -19,7 +19,7 @@ type progressLine struct {
 	last  time.Time
 }
 
-// often is how often the line changes: a terminal is slow, and so are eyes.
+// often is the time between two changes of the line: a terminal is slow, and so is the reader.
 const often = 100 * time.Millisecond
 
 func newProgressLine(w io.Writer) *progressLine { return &progressLine{w: w, on: isTerminal(w)} }

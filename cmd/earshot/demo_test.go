@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earshot/assistant/assembly"
 	"earshot/assistant/channel"
 	"earshot/assistant/demo"
 	"earshot/assistant/feed"
@@ -22,13 +23,13 @@ import (
 // What --send puts on the wire is what its feed file describes: the first seconds are received and compared with the
 // simulation.
 func TestDemoIsSent(t *testing.T) {
-	for as, scheme := range map[string]string{asPacket: "", asJSON: "udp://"} {
+	for as, scheme := range map[string]string{assembly.AsPacket: "", assembly.AsJSON: "udp://"} {
 		t.Run(scheme+as, func(t *testing.T) {
 			conn, err := net.ListenPacket("udp", "127.0.0.1:0")
 			require.NoError(t, err)
 			defer conn.Close()
 			set := channel.NewSet()
-			name := map[string]string{asPacket: "demo.yaml", asJSON: "demo-json.yaml"}[as]
+			name := map[string]string{assembly.AsPacket: "demo.yaml", assembly.AsJSON: "demo-json.yaml"}[as]
 			data, err := configs.Files.ReadFile("feeds/" + name)
 			require.NoError(t, err)
 			f, err := feedfile.Parse(name, data, set)
@@ -67,7 +68,7 @@ func TestDemoIsSent(t *testing.T) {
 					require.InDelta(t, want.At, got.At, 1e-3)
 					require.InDelta(t, want.Row[channel.Speed], got.Row[channel.Speed], 1e-3)
 					require.InDelta(t, want.Row[channel.LapDistance], got.Row[channel.LapDistance], 1e-2)
-					if as == asJSON {
+					if as == assembly.AsJSON {
 						require.Equal(t, want.Row[channel.OilPressure], got.Row[channel.OilPressure])
 					}
 					compared++

@@ -10,7 +10,7 @@ import (
 	"earshot/assistant/demo"
 )
 
-// worldSettings are what --with switches on. Each is one choice among many: the package demo has them all.
+// worldSettings are what --with switches on: one choice each among those that package demo has.
 var worldSettings = []struct {
 	name string
 	set  func(*demo.Options)

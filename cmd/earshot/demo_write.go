@@ -23,8 +23,8 @@ const (
 	tableFeedFile = "feed.yaml"
 )
 
-// writeDemo drives as fast as it can and leaves the samples, the feed file that reads them, and the truth in dir. It
-// keeps no more than one sample in memory.
+// writeDemo drives as fast as it can and writes the samples, the feed file for them and the truth into dir. It keeps
+// one sample in memory at a time.
 func writeDemo(c *cobra.Command, o demo.Options, dir string) error {
 	set := channel.NewSet()
 	sim, err := demo.New(set, o)
@@ -49,7 +49,7 @@ func writeDemo(c *cobra.Command, o demo.Options, dir string) error {
 				return c.Context().Err()
 			}
 			line = table.Append(line[:0], s)
-			sim.Presses() // those due are in the truth as well
+			sim.Presses() // the truth has those that are due too
 		}
 	})
 	if err != nil {

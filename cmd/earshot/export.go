@@ -74,7 +74,7 @@ reads it.`,
 	return c
 }
 
-// checkExport finds what cannot be meant, all of it.
+// checkExport reports all flags that contradict each other.
 func checkExport(c *cobra.Command, o assembly.Export, out string) error {
 	var bad []string
 	if out == "" {

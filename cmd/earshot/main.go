@@ -52,7 +52,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	return exitFailed
 }
 
-// A usageError is a command line that cannot be meant.
+// A usageError is a command line that makes no sense.
 type usageError struct {
 	command string // "run ", or empty
 	err     error
@@ -112,7 +112,7 @@ room to listen, marks a corner when a button is pressed, and writes the debrief.
 	return root
 }
 
-// wrongFlag suggests a flag for one that there is not.
+// wrongFlag suggests a flag in place of an unknown one.
 func wrongFlag(c *cobra.Command, err error) error {
 	hint := ""
 	if name, ok := strings.CutPrefix(err.Error(), "unknown flag: --"); ok {
@@ -125,7 +125,7 @@ func wrongFlag(c *cobra.Command, err error) error {
 	return usage(c, "%s%s", err, hint)
 }
 
-// wrapUse turns a wrong number of arguments, and a call that cannot be meant, into a usage error.
+// wrapUse turns a wrong number of arguments, and a CallError of assembly, into a usage error.
 func wrapUse(c *cobra.Command) {
 	check, run := c.Args, c.RunE
 	if check == nil {

@@ -12,7 +12,7 @@ import (
 	"earshot/assistant"
 )
 
-// tellOn prints lines beside what the command is for.
+// tellOn prints messages to the standard error.
 func tellOn(c *cobra.Command) func(string) {
 	return func(s string) { fmt.Fprintf(c.ErrOrStderr(), "earshot: %s\n", s) }
 }

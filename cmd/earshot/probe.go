@@ -93,7 +93,7 @@ it shows kind, columns and ranges. --write begins a feed file from that.`,
 
 // probeFeed measures a source that a feed file describes.
 func probeFeed(c *cobra.Command, r assembly.Request, p probeFlags, args []string) error {
-	r.Reference, r.Bests = "", assembly.None // a source is measured, no lap
+	r.Reference, r.Bests = "", assembly.None // it measures a source and no laps
 	parts, err := assembly.Build(r)
 	if err != nil {
 		return err
@@ -110,7 +110,7 @@ func probeFeed(c *cobra.Command, r assembly.Request, p probeFlags, args []string
 	return tellListened(c, found, p.asJSON)
 }
 
-// probeRecording measures a recording of earlier by the files that are in it.
+// probeRecording measures a recording with the files in it.
 func probeRecording(c *cobra.Command, r assembly.Request, p probeFlags, path string) error {
 	d, err := assembly.Open(c.Context(), r, []string{path})
 	if err != nil {
@@ -143,7 +143,7 @@ func tellListened(c *cobra.Command, found assembly.Listened, asJSON bool) error 
 	return err
 }
 
-// heardOut tells the end of listening from trouble.
+// heardOut makes the end of listening no error.
 func heardOut(ctx context.Context, err error) error {
 	if errors.Is(err, io.EOF) || ctx.Err() != nil {
 		return nil
@@ -165,7 +165,7 @@ func progress(c *cobra.Command, p probeFlags, live bool, more func() string) fun
 	}
 }
 
-// nothingCame says what to look at.
+// nothingCame says what to check when nothing came.
 func nothingCame(found assembly.Listened, live bool, f *feedfile.File) error {
 	source := found.Source
 	if !live {
@@ -292,7 +292,7 @@ func probeUnknown(c *cobra.Command, p probeFlags, args []string) error {
 	return nil
 }
 
-// writeNew writes a file, and over one that is there only by force.
+// writeNew writes a file. It replaces an existing one only with force.
 func writeNew(path string, data []byte, force bool) error {
 	how := os.O_WRONLY | os.O_CREATE | os.O_EXCL
 	if force {

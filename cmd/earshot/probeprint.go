@@ -128,7 +128,7 @@ func shorten(names []string, most int) string {
 	return fmt.Sprintf("%s and %d more", strings.Join(names[:most], " "), len(names)-most)
 }
 
-// values are the present values of unknown fields in a few lines, so that he who drives sees which one moves.
+// values shows the present values of unknown fields in a few lines, so that the driver sees which one moves.
 func values(s *probe.Sniffer) string {
 	var b strings.Builder
 	if s.IsText() {

@@ -91,7 +91,7 @@ func (c *Checker) sum(n *Node, a, b *Value) string {
 	return c.alike(n.Pos, a, b, verb)
 }
 
-// Plain tells whether multiplying by v keeps the other's quantity.
+// Plain is true where multiplying by v keeps the other's quantity.
 func Plain(v *Value) bool { return v.Q == QNumber || v.Q == QRatio }
 
 func (c *Checker) scaled(n *Node, v *Value) bool {
@@ -228,7 +228,7 @@ func (c *Checker) vector(n *Node) Value {
 	return fold(v)
 }
 
-// where compiles if(condition, x): x while the condition is true, else unknown. A sentence with it is left out then.
+// where compiles if(condition, x): x while the condition is true, else unknown, so that a sentence with it is left out.
 func (c *Checker) where(n *Node) Value {
 	when, x := c.Condition(n.Args[0], Place{}), c.Number(n.Args[1])
 	if when.Q == NoQuantity || x.Q == NoQuantity {
@@ -296,7 +296,7 @@ func (c *Checker) several(n *Node) Value {
 	return fold(Value{Q: out.Q, env: -1, IsConst: out.IsConst, Bare: out.Bare, Loose: out.Loose, Num: f})
 }
 
-// tracked compiles what needs the past.
+// tracked compiles changed and rate, which need the past.
 func (c *Checker) tracked(n *Node) Value {
 	v := c.Number(n.Args[0])
 	if c.NoTracks != "" {

@@ -53,8 +53,7 @@ func article(q string) string {
 	return "a " + q
 }
 
-// A Missing is a name that the vocabulary has and nobody supplies, or one that this
-// instance lacks while others have it.
+// A Missing is a name of the vocabulary that nothing supplies, or one that other instances have and this one lacks.
 type Missing struct{ Name, Why string }
 
 func (m Missing) String() string {
@@ -103,7 +102,7 @@ func (c *Checker) Fail(pos int, hint, format string, args ...any) Value {
 	return Value{env: -1}
 }
 
-// where marks for cond: whether the deadband applies, and whether under not.
+// where says for cond whether the deadband applies, and whether it stands under not.
 type Place struct{ Top, negated bool }
 
 // Condition checks that n is one, and compiles it.
@@ -185,8 +184,7 @@ func (c *Checker) check(n *Node, at Place) Value {
 	return c.comparison(n, at)
 }
 
-// Resolve finds the name that fits the instance best: the first that exists and is
-// available, else the first that exists.
+// Resolve finds the name that fits the instance best: the first that is available, else the first that exists.
 func (c *Checker) Resolve(name string) (Name, string, bool) {
 	var found Name
 	var as string
@@ -252,7 +250,7 @@ func (c *Checker) reading(name Name, as string) Value {
 		Num: func(f *Frame) float64 { return f.Env[i] }}
 }
 
-// Suggest is the way out for a name that there is not; as is what it stands for one of.
+// Suggest is the hint for an unknown name. as says what kind of name is meant.
 func (c *Checker) Suggest(name string, as Each) string {
 	has := func(suffix string) bool { _, ok := c.Voc.Name(name + "_" + suffix); return ok }
 	switch {
@@ -300,8 +298,7 @@ func (c *Checker) glob(n *Node) (out []Value, members []uint64) {
 	return []Value{{env: -1}}, []uint64{0}
 }
 
-// alike finds the quantity that a and b have in common; verb says what is
-// being done to them.
+// alike finds the common quantity of a and b. verb is the operation, for the message.
 func (c *Checker) alike(pos int, a, b *Value, verb string) string {
 	switch {
 	case a.Q == NoQuantity || b.Q == NoQuantity:
@@ -335,7 +332,7 @@ func (c *Checker) alike(pos int, a, b *Value, verb string) string {
 	return NoQuantity
 }
 
-// writeAs says how a number of quantity q is written.
+// writeAs shows how a number of quantity q is written.
 func (c *Checker) writeAs(q string) string {
 	if q == QNumber {
 		return "write a number without a unit"
@@ -343,7 +340,7 @@ func (c *Checker) writeAs(q string) string {
 	return "write it with one of " + strings.Join(UnitsOf(c.Voc, q), ", ")
 }
 
-// fits tells whether the bare number v may stand for a q.
+// fits is true where the bare number v may stand for a q.
 func fits(v *Value, q string) bool {
 	return v.IsConst && v.C == 0 && q != QTemp || q == QRatio
 }
@@ -380,14 +377,14 @@ func (c *Checker) comparison(n *Node, at Place) Value {
 	right := b.Num
 	c.candidate(q, ordered, shift != 0, Decision{Left: a.Num, Limit: right,
 		HoldLimit: func(f *Frame) float64 { return right(f) + shift }})
-	// The opposite comparison is unknown where this one is, and cheaper than turning its result round.
+	// The opposite comparison is unknown where this one is, and cheaper than negating its result.
 	inverse := func() (Cond, Cond) { return compare(opposite[op], a, b, 0), compare(opposite[op], a, b, shift) }
 	return Value{Q: QCondition, env: -1, Cond: compare(op, a, b, 0), Hold: compare(op, a, b, shift), inverse: inverse,
 		Moment: a.Moment || b.Moment}
 }
 
-// candidate offers a comparison to be shown by Transitions: first one that the deadband
-// moves, then one of a quantity with an order, then any.
+// candidate proposes a comparison for Transitions to show: best one that the deadband moves, else one of an ordered
+// quantity, else any.
 func (c *Checker) candidate(q string, ordered, moved bool, d Decision) {
 	d.rank = 1
 	switch {
@@ -403,7 +400,7 @@ func (c *Checker) candidate(q string, ordered, moved bool, d Decision) {
 	}
 }
 
-// fitsDeadband tells whether the deadband is of the kind by which a limit of q can move.
+// fitsDeadband is true where the deadband has the quantity by which a limit of q can move.
 func (c *Checker) fitsDeadband(q string) bool {
 	if !c.HasDeadband {
 		return false
@@ -414,7 +411,7 @@ func (c *Checker) fitsDeadband(q string) bool {
 	return c.Deadband.Q == q || c.Deadband.Bare && q == QRatio
 }
 
-// label puts the number of a choice in the place of its name.
+// label replaces the name of a choice by its number.
 func (c *Checker) label(n *Node, a, b *Value) {
 	if a.Q == qLabel {
 		a, b = b, a
@@ -441,13 +438,13 @@ func (c *Checker) label(n *Node, a, b *Value) {
 	}
 }
 
-// A Use is how one condition looks at a reading.
+// A Use is how one condition uses a reading.
 type Use struct {
 	Exact  int       // how often otherwise than against a constant
 	Limits []float64 // the constants
 }
 
-// limited tells that v is compared with constants only, here.
+// limited notes that v is compared only with constants here.
 func (c *Checker) limited(v *Value, limits ...float64) {
 	i := v.env
 	if v.absOf > 0 {

@@ -11,7 +11,7 @@ const (
 	IsUnknown
 )
 
-// A Frame is what closures read. Nothing in it is kept.
+// A Frame is what closures read. They keep nothing of it.
 type Frame struct {
 	Env     []float64
 	Tracks  []Track
@@ -74,8 +74,7 @@ func either(a, b Cond) Cond {
 	}
 }
 
-// compare compiles a op b+shift. A comparison with NaN is neither true nor false, which
-// is how unknown is told without asking.
+// compare compiles a op b+shift. A comparison with NaN is neither true nor false, so unknown needs no test of its own.
 func compare(op string, a, b Value, shift float64) Cond {
 	switch {
 	case a.env >= 0 && b.IsConst:
@@ -189,7 +188,7 @@ func compareTwo(op string, i, j int, shift float64) Cond {
 	return compareAny(op, func(f *Frame) float64 { return f.Env[i] }, func(f *Frame) float64 { return f.Env[j] }, shift)
 }
 
-// compareValue compiles what is most often asked of a computed value; nil for the rest.
+// compareValue compiles the most frequent comparisons of a computed value; nil for the rest.
 func compareValue(op string, a Num, k float64) Cond {
 	switch op {
 	case "<":
@@ -335,8 +334,7 @@ func extreme(what string, a, b float64) float64 {
 	return max(a, b)
 }
 
-// gatherMembers is gather over the values that belong to the instances named: bits tells which these are for
-// each value, 0 where it belongs to all.
+// gatherMembers is gather over the values of the named instances. bits are the instances of each value, 0 for all.
 func gatherMembers(what string, fs []Num, bits []uint64) Num {
 	return func(f *Frame) float64 {
 		out, count := math.NaN(), 0
@@ -382,7 +380,7 @@ type Track struct {
 // rateTime is the time constant of rate, in seconds.
 const rateTime = 1.0
 
-// Change takes in the value x of changed(x, by).
+// Change processes the value x of changed(x, by).
 func (k *Track) Change(x, by float64) {
 	if math.IsNaN(x) || math.IsNaN(by) {
 		k.Out = math.NaN()
@@ -399,7 +397,7 @@ func (k *Track) Change(x, by float64) {
 	k.x, k.begun = x, true
 }
 
-// A Decay is exp(-dt) for the last dt: most rates of a Step ask for the same.
+// A Decay keeps exp(-dt) for the last dt, since most rates of a Step need the same one.
 type Decay struct{ dt, is float64 }
 
 func (d *Decay) over(dt float64) float64 {
@@ -409,7 +407,7 @@ func (d *Decay) over(dt float64) float64 {
 	return d.is
 }
 
-// Slope takes in the value x of rate(x) at now. See the package comment for the method.
+// Slope processes the value x of rate(x) at now. The comment of package rules describes the method.
 func (k *Track) Slope(x, now float64, d *Decay) {
 	if math.IsNaN(x) {
 		if now-k.t > rateTime {
@@ -436,7 +434,7 @@ func (k *Track) Slope(x, now float64, d *Decay) {
 // TimeGrain is how much too early a delay may end, in seconds: sums of sample times are not exact.
 const TimeGrain = 1e-9
 
-// Fit makes an env that is too short as long as the names need: what is not there is unknown.
+// Fit extends an env that is too short for the names with unknown values.
 func Fit(env []float64, width int) []float64 {
 	if len(env) >= width {
 		return env

@@ -16,11 +16,11 @@ type Expression struct {
 	cond     Cond
 }
 
-// AnyQuantity is the quantity of a result that is not followed, such as a product of two quantities.
+// AnyQuantity is the quantity of a result that is not checked, such as a product of two quantities.
 const AnyQuantity = qAny
 
-// New checks and compiles src. A name that is not available is a mistake as well. Where free is true, products,
-// quotients and sums that have no quantity of their own are let pass: see AnyQuantity. The error is a *Mistake.
+// New checks and compiles src. An unavailable name is a mistake too. Where free is true, products, quotients and sums
+// without a quantity of their own are allowed: see AnyQuantity. The error is a *Mistake.
 func New(src string, voc Vocabulary, free bool) (*Expression, error) {
 	n, m := Parse(src, voc)
 	if m != nil {
@@ -41,7 +41,7 @@ func New(src string, voc Vocabulary, free bool) (*Expression, error) {
 	return &Expression{Quantity: v.Q, Reads: reads, width: c.Width, num: v.Num, cond: v.Cond}, nil
 }
 
-// A Workspace is what Value needs beside the readings; it belongs to one caller at a time.
+// A Workspace is the memory that Value needs beside the readings. It belongs to one caller at a time.
 type Workspace struct{ f Frame }
 
 // Value computes the expression in the unit used inside; a condition is 1 or 0. Unknown is NaN.
@@ -59,9 +59,8 @@ func (e *Expression) Value(env []float64, w *Workspace) float64 {
 	return math.NaN()
 }
 
-// Constant reads a number with its unit, such as "26 psi", as a value of a quantity in the unit used inside, and tells
-// of which quantity it is. An empty quantity is any. A temperature difference may be written in °C or °F. The error is
-// a *Mistake.
+// Constant reads a number with its unit, such as "26 psi". It returns the value in the unit used inside, and the
+// quantity. An empty quantity allows any. A temperature difference may be written in °C or °F. The error is a *Mistake.
 func Constant(src, quantity string, voc Vocabulary) (x float64, is string, err error) {
 	n, m := Parse(src, voc)
 	if m != nil {

@@ -45,8 +45,8 @@ func (in *Instance) candidates(name string) []string {
 	return []string{name + "_" + in.Suffix, name}
 }
 
-// membersOf tells to which instances a value with the given suffix belongs, as bits: that of a wheel to the wheel's
-// axle and side, that of an axle or side to its wheels. 0 where it belongs to none in particular.
+// membersOf returns the instances, as bits, to which a value with the given suffix belongs: that of a wheel to its axle
+// and side, that of an axle or side to its wheels. 0 where it belongs to none in particular.
 func membersOf(each Each, suffix string) (bits uint64) {
 	for i, in := range InstancesOf[each] {
 		if suffix == in.Suffix || suffix == in.Axle || suffix == in.Side || in.Wheel == "" &&

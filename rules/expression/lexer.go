@@ -32,7 +32,7 @@ type token struct {
 	u    Unit
 }
 
-// A Mistake is what is wrong with an expression, at a byte of it, and the way out.
+// A Mistake is what is wrong with an expression, at which byte, and a hint.
 type Mistake struct {
 	Pos       int
 	Msg, Hint string
@@ -197,8 +197,7 @@ func lexNumber(src string, start int, voc Vocabulary) (numberToken, *Mistake) {
 	return t, nil
 }
 
-// operandFollows tells whether something that can be divided by begins at i: then % is the remainder
-// and not per cent.
+// operandFollows is true where an operand begins at i: then % is the remainder and not per cent.
 func operandFollows(src string, i int) bool {
 	for i < len(src) && (src[i] == ' ' || src[i] == '\t') {
 		i++
@@ -216,7 +215,7 @@ func operandFollows(src string, i int) bool {
 	return j > i && !keywords[src[i:j]]
 }
 
-// unitHint suggests a unit for a spelling that is none, from those of the quantities that names have.
+// unitHint suggests a unit for an unknown spelling, among those of the quantities that names have.
 func unitHint(word string, voc Vocabulary) string {
 	seen := map[string]bool{}
 	var all, firsts []string

@@ -121,7 +121,7 @@ func isOp(t token, op string) bool {
 	return t.text == op && (t.kind == tOp || t.kind == tName && keywords[op])
 }
 
-// expr reads what binds more strongly than min.
+// expr reads an expression of operators that bind more strongly than min.
 func (p *parser) expr(min int) *Node {
 	if p.depth++; p.depth > deepest {
 		return p.fail(p.peek().pos, "split it into several rules", "the expression is nested too deeply")

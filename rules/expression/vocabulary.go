@@ -33,8 +33,7 @@ type Unit struct {
 	Scale, Offset float64
 }
 
-// A Vocabulary gives the language its words. It must answer the same for as long as a
-// Set is being compiled.
+// A Vocabulary gives the language its names and units. Its answers must not change while a Set is being compiled.
 type Vocabulary interface {
 	Name(name string) (Name, bool)
 	Names() []string
@@ -47,7 +46,7 @@ type Vocabulary interface {
 	Situations() []string
 }
 
-// The quantities of which the language itself knows something.
+// The quantities that the language treats in a special way.
 const (
 	QNumber    = "number"
 	QRatio     = "ratio"

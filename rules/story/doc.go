@@ -2,5 +2,5 @@
 //
 //	story file ──▶ samples ──▶ rules.Memory ──▶ calls ──▶ compared with those expected
 //
-// It tests what rules say, and not when there is room to say it: that is decided by the scheduler.
+// It tests what rules say, not when there is room to say it: the scheduler decides that.
 package story

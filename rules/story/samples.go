@@ -10,7 +10,7 @@ import (
 	"earshot/rules/expression"
 )
 
-// words is the vocabulary of a test: the names that its samples hold are there, the others are not.
+// words is the vocabulary of a test: the names in its samples are available, others are not.
 type words struct {
 	rules.Vocabulary
 	limits []map[string]rules.Name // the later ones win
@@ -35,7 +35,7 @@ func (w *words) Name(name string) (rules.Name, bool) {
 	return n, ok
 }
 
-// A row is a sample: its time, all readings as they stand then, and the situation.
+// A row is a sample: its time, all readings at that time, and the situation.
 type row struct {
 	at        float64
 	env       []float64
@@ -56,7 +56,7 @@ func constant(r document.Reader, n *document.Node, what, quantity string, voc ru
 	return x
 }
 
-// blame tells a mistake in a constant.
+// blame reports a mistake in a constant.
 func blame(r document.Reader, n *document.Node, what string, err error) bool {
 	m, bad := errors.AsType[*expression.Mistake](err)
 	if bad {
@@ -138,7 +138,7 @@ func (t *test) samples(o document.Object) {
 	}
 }
 
-// meet takes in a name of a sample.
+// meet notes a name of a sample as available.
 func (t *test) meet(p document.Pair) {
 	n, ok := t.bench.Words.Name(p.Key)
 	switch {

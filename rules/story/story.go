@@ -10,7 +10,7 @@ import (
 	"earshot/rules"
 )
 
-// A Bench is what a story file is tried on.
+// A Bench is the rules, car and vocabulary that a story file is tried on.
 type Bench struct {
 	Rules []rules.Source   // where the file names none
 	Words rules.Vocabulary // names, with the limits of the car
@@ -182,7 +182,7 @@ func (t *test) play(set *rules.Set) {
 	}
 }
 
-// slide moves what has a unit along the way from one row to the next.
+// slide interpolates the readings that have a unit between two rows.
 func (t *test) slide(env []float64, a, b *row, part float64) {
 	for k := range env {
 		if t.words.known[k].Quantity != "number" {

@@ -13,8 +13,6 @@ package codec
 import (
 	"fmt"
 	"math"
-	"slices"
-	"strings"
 
 	"earshot/assistant/channel"
 )
@@ -192,8 +190,10 @@ func (f *Field) Simple() bool {
 
 // FromNumber turns a raw number into a reading; NaN where there is none. A refusal is counted in c.
 func (f *Field) FromNumber(raw float64, c *Counts) float64 {
-	if slices.Contains(f.Absent, raw) {
-		return math.NaN()
+	for _, a := range f.Absent {
+		if raw == a {
+			return math.NaN()
+		}
 	}
 	if f.Values != nil || f.Labelled {
 		for i := range f.Values {
@@ -219,10 +219,12 @@ func (f *Field) FromText(b []byte, decimalComma bool, c *Counts) float64 {
 			return math.NaN()
 		}
 	}
-	if v, ok := f.Texts[string(b)]; ok {
-		return v
+	if f.Texts != nil { // most fields have none, and to look in vain takes time
+		if v, ok := f.Texts[string(b)]; ok {
+			return v
+		}
 	}
-	if len(b) == 3 && strings.EqualFold(string(b), "nan") {
+	if len(b) == 3 && b[0]|0x20 == 'n' && b[1]|0x20 == 'a' && b[2]|0x20 == 'n' {
 		return math.NaN() // how programs write that there is no number
 	}
 	var raw float64

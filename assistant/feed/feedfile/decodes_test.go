@@ -14,7 +14,8 @@ import (
 	"earshot/configs/document"
 )
 
-// A file that is accepted decodes, and one that is refused says where and why. The blocks of the manual are among the seeds.
+// A file that is accepted decodes, and one that is refused says where and why. The blocks of the manual are among the
+// seeds.
 func FuzzParse(f *testing.F) {
 	shipped := os.DirFS("../../../configs/feeds")
 	for _, dir := range []fs.FS{shipped, os.DirFS("../../../testdata/feeds")} {
@@ -34,10 +35,12 @@ func FuzzParse(f *testing.F) {
 		f.Add([]byte(text))
 	}
 	f.Add([]byte("a: &a [*a]"))
-	f.Add([]byte("transport: {kind: udp, listen: 127.0.0.1:0}\ncodec: json\nchannels: &c {speed: {path: v, unit: km/h}}\nderived: {heading: ((((1 deg)))) * -speed / speed}\n"))
+	f.Add([]byte("transport: {kind: udp, listen: 127.0.0.1:0}\ncodec: json\nchannels: &c {speed: {path: v, unit: km/h}}\n" +
+		"derived: {heading: ((((1 deg)))) * -speed / speed}\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		set := channel.NewSet()
-		file, err := feedfile.ParseWith("x", data, set, func(name string) ([]byte, error) { return fs.ReadFile(shipped, name) })
+		beside := func(name string) ([]byte, error) { return fs.ReadFile(shipped, name) }
+		file, err := feedfile.ParseWith("x", data, set, beside)
 		if err != nil {
 			list := document.Errors(err)
 			if len(list) == 0 || !errors.Is(err, document.ErrInvalid) {
@@ -59,7 +62,8 @@ func FuzzParse(f *testing.F) {
 
 // Every mistake of a feed file is told at once, with its place and the remedy.
 func ExampleParse() {
-	_, err := feedfile.Parse("car.yaml", []byte("transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: csv\nchannels:\n  sped: {column: v, unit: km/h}\n  throttle: {column: t}\n"), channel.NewSet())
+	_, err := feedfile.Parse("car.yaml", []byte("transport: {kind: udp, listen: 127.0.0.1:47119}\ncodec: csv\n"+
+		"channels:\n  sped: {column: v, unit: km/h}\n  throttle: {column: t}\n"), channel.NewSet())
 	fmt.Println(err)
 	// Output:
 	// car.yaml:4:3: there is no channel "sped"

@@ -3,9 +3,9 @@
 //
 //	YAML ── Parse ──▶ File: transport, layout of the codec, clock, derived channels, sources
 //
-// Every mistake is told at once, each with its place and the way out. A unit that is not written is a mistake of the file,
-// not a guess, and a sum or comparison of different quantities in a derived channel is one too; products and quotients are
-// not followed further than by numbers and ratios. The language of derived channels is that of rules/expression.
+// Every mistake is told at once, each with its place and the way out. A unit that is not written is a mistake of the
+// file, not a guess. So is a sum or comparison of different quantities in a derived channel; products and quotients
+// are not followed further than by numbers and ratios. The language of derived channels is that of rules/expression.
 //
 // The package is pure. It opens no source, decodes no byte, and reads the files that a feed file refers to only by the
 // function that its caller gives it.
@@ -106,11 +106,13 @@ func (f *File) Includes() []Included {
 func (f *File) Unready() (msg, hint string) {
 	switch {
 	case f.Codec == "packet" && !f.Transport.Datagrams() && f.Frame == nil:
-		return fmt.Sprintf("codec packet needs whole datagrams, and transport %s is a stream", f.Transport.Kind), "write packet: {frame: {…}}, how the packets stand in the stream, or use kind: udp"
+		return fmt.Sprintf("codec packet needs whole datagrams, and transport %s is a stream", f.Transport.Kind),
+			"write packet: {frame: {…}}, how the packets stand in the stream, or use kind: udp"
 	case f.Transport.Kind == transport.CAN && f.Codec != "can":
 		return "transport can brings the frames of a bus, which codec can reads", "write codec: can"
 	case f.Transport.Kind == transport.File && !f.Clock.Own && f.Clock.Period == 0:
-		return "a file does not tell when its records were made", "map a field to time, or write clock: {period: 10 ms} if they are evenly spaced"
+		return "a file does not tell when its records were made",
+			"map a field to time, or write clock: {period: 10 ms} if they are evenly spaced"
 	}
 	return "", ""
 }

@@ -153,20 +153,13 @@ func (p *parser) order(n *document.Node, otherwise bool) bool {
 	return order == "big" || order == "" && otherwise
 }
 
-func typeNames() []string {
-	var s []string
-	for _, t := range packet.Types() {
-		s = append(s, string(t))
-	}
-	return s
-}
-
 func (p *parser) typ(o document.Object) packet.Type {
+	types := texts(packet.Types())
 	if !o.Has("type") {
-		p.Bad(o.N, "use one of "+strings.Join(typeNames(), ", "), "the type is missing")
+		p.Bad(o.N, "use one of "+strings.Join(types, ", "), "the type is missing")
 		return ""
 	}
-	return packet.Type(p.Choice(o.Get("type"), "type", typeNames()...))
+	return packet.Type(p.Choice(o.Get("type"), "type", types...))
 }
 
 func (p *parser) place(o document.Object, what string) int {
@@ -193,10 +186,7 @@ func (p *parser) check(n *document.Node, big bool) *packet.Check {
 	if n == nil {
 		return nil
 	}
-	var sums []string
-	for _, s := range packet.Sums() {
-		sums = append(sums, string(s))
-	}
+	sums := texts(packet.Sums())
 	o := p.Object(n, "check", "sum", "at", "over", "byte_order")
 	c := &packet.Check{Sum: packet.Sum(p.Choice(o.Get("sum"), "sum", sums...)), Big: p.order(o.Get("byte_order"), big)}
 	if !o.Has("sum") {

@@ -108,6 +108,15 @@ func (p *parser) top(n *document.Node) document.Object {
 	return o
 }
 
+// texts are the names in a list as plain texts.
+func texts[T ~string](list []T) []string {
+	names := make([]string, len(list))
+	for i, x := range list {
+		names[i] = string(x)
+	}
+	return names
+}
+
 // quantity reads a number with its unit.
 func (p *parser) quantity(n *document.Node, what string, q channel.Quantity, otherwise float64) float64 {
 	if n == nil {
@@ -155,10 +164,7 @@ func (p *parser) clockSection(n *document.Node) {
 const maxOwn = 2000
 
 func (p *parser) own(n *document.Node) {
-	var quantities []string
-	for _, q := range channel.Quantities() {
-		quantities = append(quantities, string(q))
-	}
+	quantities := texts(channel.Quantities())
 	entries := p.Pairs(n, "own_channels")
 	if len(entries) > maxOwn {
 		p.Bad(n, "leave out those that no rule and no debrief reads", "there are %d own channels, and %d are the most", len(entries), maxOwn)

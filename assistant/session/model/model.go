@@ -43,8 +43,9 @@ type Num = journal.Num
 
 // A Place says when and where in the session something happened.
 type Place struct {
-	T         Num `json:"t,omitzero"`        // s on the feed's clock
-	LapNumber int `json:"lap"`               // as counted: 0 before the first lap begun at the line, negative where not known
+	T Num `json:"t,omitzero"` // s on the feed's clock
+	// as counted: 0 before the first lap begun at the line, negative where not known
+	LapNumber int `json:"lap"`
 	Distance  Num `json:"distance,omitzero"` // m from the line
 	Stint     int `json:"stint_index"`       // in Stints, -1: before the first
 }

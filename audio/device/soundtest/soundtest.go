@@ -108,7 +108,8 @@ func (c *Card) Process() *os.Process {
 func (c *Card) Restart(t testing.TB) {
 	t.Helper()
 	c.Kill()
-	cmd := exec.Command("pulseaudio", "-n", "-F", filepath.Join(c.dir, "test.pa"), "--daemonize=no", "--exit-idle-time=-1", "--disable-shm=yes", "--use-pid-file=no")
+	cmd := exec.Command("pulseaudio", "-n", "-F", filepath.Join(c.dir, "test.pa"), "--daemonize=no", "--exit-idle-time=-1",
+		"--disable-shm=yes", "--use-pid-file=no")
 	cmd.Env = append(c.environ(), "HOME="+filepath.Join(c.dir, "home"))
 	var said bytes.Buffer
 	cmd.Stderr, cmd.Stdout = &said, &said
@@ -159,7 +160,8 @@ func within(limit time.Duration, f func() error) error {
 // called, which gives the samples. The recording runs when Capture returns.
 func (c *Card) Capture(t testing.TB, sink string, rate int) (stop func() []float32) {
 	t.Helper()
-	cmd := exec.Command("parec", "-d", sink+".monitor", "--latency-msec=20", "--format=s16le", fmt.Sprintf("--rate=%d", rate), "--channels=1", "--raw")
+	cmd := exec.Command("parec", "-d", sink+".monitor", "--latency-msec=20", "--format=s16le",
+		fmt.Sprintf("--rate=%d", rate), "--channels=1", "--raw")
 	cmd.Env = c.environ()
 	out, err := cmd.StdoutPipe()
 	if err != nil {
@@ -242,7 +244,8 @@ func (c *Card) Control(t testing.TB, samples []float32, rate, captured int) []fl
 	for _, s := range samples {
 		raw = binary.LittleEndian.AppendUint16(raw, uint16(int16(s*32767)))
 	}
-	play := c.Command(t, "pacat", "--raw", "--format=s16le", "--channels=1", fmt.Sprintf("--rate=%d", rate), "--latency-msec=40")
+	play := c.Command(t, "pacat", "--raw", "--format=s16le", "--channels=1", fmt.Sprintf("--rate=%d", rate),
+		"--latency-msec=40")
 	play.Stdin = bytes.NewReader(raw)
 	if out, err := play.CombinedOutput(); err != nil {
 		t.Fatalf("the sound server's own player: %v: %s", err, out)

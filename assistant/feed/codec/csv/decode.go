@@ -308,7 +308,10 @@ func (d *Decoder) split(p []byte) bool {
 		if n >= 0 {
 			cell = p[:n]
 		}
-		d.cells, d.quoted = append(d.cells, bytes.TrimRight(cell, " ")), append(d.quoted, false)
+		for len(cell) > 0 && cell[len(cell)-1] == ' ' {
+			cell = cell[:len(cell)-1]
+		}
+		d.cells, d.quoted = append(d.cells, cell), append(d.quoted, false)
 		if n < 0 {
 			return true
 		}
