@@ -336,7 +336,7 @@ func demoLive(t *testing.T, card *soundtest.Card, bin string) (torn bool) {
 	from := onset(heard, 0.02)
 	require.GreaterOrEqual(t, from, 0.0, "nothing came out of the sound card")
 	first := cut(heard, from-0.15, from+1.2)
-	return heardAs(t, card, []audio.Clip{first}, []string{"Green flag."}, []string{
+	return heardAs(t, card, []audio.Clip{first}, []string{"Brakes cold."}, []string{
 		"green flag", "red flag", "blue flag", "brakes cold", "rear brakes cold", "brakes hot", "tyres ready push", "lap void",
 		"telemetry lost", "fuel good",
 	})
