@@ -490,7 +490,7 @@ func (o *outcome) above(c *said, id channel.ID, limit string, t, tolerance float
 		}
 		return notSo("still above")
 	}
-	if x < o.limit(limit, 0)-1.5 { // a state holds within its deadband of 1 K, and is repeated
+	if max(x, o.at(t).row[id]) < o.limit(limit, 0)-1.5 { // a state holds within its deadband of 1 K, and is repeated
 		return notSo("below its limit")
 	}
 	for _, m := range o.between(t-1, t+0.1) {
