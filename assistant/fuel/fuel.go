@@ -23,6 +23,7 @@ var classes = [...]string{Flying, Out, In, Slow, Yellow}
 // Common practice, no source.
 const (
 	kept       = 20   // laps of a kind that make its figure: older ones are of another pace and another tank
+	lineTau    = 5.0  // s: some bends long
 	sloshTau   = 1.0  // s: the reading of a tank swings in every bend
 	stepUp     = 1.0  // L: a reading that rises so far while the car stands is a refuel
 	hoseOut    = 0.01 // L/s: a slower rise is the end of it
@@ -48,6 +49,10 @@ type Fuel struct {
 
 	raw       float64 // L aboard as the feed has it, NaN where it has no tank
 	calm      float64 // without slosh
+	slow      float64 // the same, and slower: what is read at the line must not depend on the last bend
+	slower    float64
+	gainsFor  float64 // s: the interval that the gains of the three are for
+	gains     [3]float64
 	stood     float64 // since when the car stands, NaN while it moves
 	lowest    float64 // calm, since the car stands
 	rising    bool    // a refuel is going on
@@ -77,6 +82,7 @@ type Fuel struct {
 func New(c *car.Car) *Fuel {
 	f := &Fuel{car: c}
 	f.raw, f.calm, f.lowest, f.atLine, f.line = nan, nan, nan, nan, nan
+	f.slow, f.slower = nan, nan
 	f.centre, f.spread, f.paceS, f.paceDev = nan, nan, nan, nan
 	f.low, f.high, f.goal = nan, nan, nan
 	f.flowAt, f.stood = nan, nan
@@ -120,7 +126,7 @@ func (f *Fuel) tank(at, dt float64, row channel.Row) {
 		return // the calm reading is kept for when the tank is heard of again
 	}
 	if math.IsNaN(f.calm) {
-		f.calm, f.lowest = f.raw, f.raw
+		f.calm, f.lowest, f.slow, f.slower = f.raw, f.raw, f.raw, f.raw
 		return
 	}
 	if math.IsNaN(before) {
@@ -128,12 +134,17 @@ func (f *Fuel) tank(at, dt float64, row channel.Row) {
 	}
 	if math.Abs(f.raw-before) > jump {
 		f.atLine += f.raw - f.calm
-		f.calm, f.lowest = f.raw, f.raw
+		f.calm, f.lowest, f.slow, f.slower = f.raw, f.raw, f.raw, f.raw
 		f.refuelled, f.rising, f.verdict.again = true, false, true
 		return
 	}
 	last := f.calm
-	f.calm += (f.raw - f.calm) * (1 - math.Exp(-dt/sloshTau))
+	if dt != f.gainsFor { // a feed's interval seldom changes
+		f.gainsFor, f.gains = dt, [3]float64{1 - math.Exp(-dt/sloshTau), 1 - math.Exp(-dt/lineTau), 1 - math.Exp(-dt/(2*lineTau))}
+	}
+	f.calm += (f.raw - f.calm) * f.gains[0]
+	f.slow += (f.raw - f.slow) * f.gains[1]
+	f.slower += (f.raw - f.slower) * f.gains[2]
 
 	if !(row[channel.Speed] < standing) {
 		f.stood = nan
@@ -154,6 +165,8 @@ func (f *Fuel) tank(at, dt float64, row channel.Row) {
 	}
 	if !still {
 		f.lowest = f.calm
+	} else {
+		f.slow, f.slower = f.calm, f.calm
 	}
 }
 
@@ -174,10 +187,14 @@ func (f *Fuel) integrate(at, dt float64, row channel.Row) {
 // FirstLap begins the first lap at the line, so that its burn is known when it ends.
 func (f *Fuel) FirstLap() { f.atTheLine() }
 
+// lineTank is the reading at the line. A lag of a steady fall is behind by its time constant, and one of twice that by twice as much: their
+// difference takes that out.
+func (f *Fuel) lineTank() float64 { return 2*f.slow - f.slower }
+
 // atTheLine begins a lap's account.
 func (f *Fuel) atTheLine() {
 	f.line = f.at
-	f.atLine, f.lowest = f.calm, f.calm
+	f.atLine, f.lowest = f.lineTank(), f.calm
 	if math.IsNaN(f.raw) {
 		f.atLine = nan
 	}
@@ -196,7 +213,7 @@ func (f *Fuel) LapDone(class string, time float64, row channel.Row) (used float6
 	case !started:
 	case !math.IsNaN(f.raw) && !math.IsNaN(f.atLine):
 		if !f.refuelled {
-			used = f.atLine - f.calm
+			used = f.atLine - f.lineTank()
 		}
 	case f.flowing && !f.hole && f.at-f.flowAt <= longestGap:
 		used = f.flow

@@ -110,6 +110,9 @@ func (f *Fuel) aim() {
 		return
 	}
 	v.target = f.reach(f.goal)
+	if v.target < f.driving.flatOut*(1-f.most()) { // no saving brings what the reserve lacks in the last laps
+		v.target, v.over, v.misses = nan, nan, 0
+	}
 }
 
 // compare holds a flying lap against the target that was in force when it began.

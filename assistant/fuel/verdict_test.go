@@ -48,11 +48,16 @@ func TestReserveAloneNeedsNoStop(t *testing.T) {
 		r.lap(Flying, 90, 2.5)
 	}
 	require.InDelta(t, -0.45, r.get(channel.FuelMargin), 0.02)
+	aimed := 0
 	for range 3 {
 		require.Equal(t, float64(short), r.get(channel.FuelState))
+		if !math.IsNaN(r.get(channel.FuelTarget)) {
+			aimed++
+		}
 		r.row[channel.SessionLapsLeft]--
 		r.lap(Flying, 90, 2.5)
 	}
+	require.Equal(t, 0, aimed, "half a lap in four is more than saving brings")
 }
 
 // The verdict for a race by laps, over what is aboard.
