@@ -75,7 +75,8 @@ func (c *Core) figures(code string) string {
 		case s.Measured && math.IsNaN(s.Ratio):
 			told += fmt.Sprintf("; wheelbase %.2f m, measured", s.Wheelbase)
 		case s.Measured:
-			told += fmt.Sprintf("; wheelbase %.2f m and steering ratio %.1f, their product measured", s.Wheelbase, s.Ratio)
+			told += fmt.Sprintf("; wheelbase %.2f m and steering ratio %.1f, their product measured", s.Wheelbase,
+				s.Ratio)
 		}
 		return told
 	case "course":

@@ -59,7 +59,7 @@ func (l ListedChannel) Text() string {
 
 const mostLabels = 12
 
-// PerCar makes one entry of the four wheels of a channel, and tells choices from numbers.
+// PerCar merges the four wheels of a channel into one entry, and marks choices.
 func PerCar(list []ListedChannel) (short []ListedChannel) {
 	for _, l := range list {
 		if l.Labels != nil {

@@ -28,14 +28,14 @@ const (
 // SendForms lists them.
 var SendForms = []string{AsPacket, AsJSON, AsNMEA, AsCAN, AsCSV}
 
-// A Destination is one of those that the demo is sent to.
+// A Destination is a place to which the demo is sent.
 type Destination struct {
 	To, As  string
 	Scheme  string // udp, tcp or file
 	Address string
 }
 
-// AllFiles tells whether nobody waits for what is sent, so that it need not be sent in real time.
+// AllFiles is true where all destinations are files, so that nothing needs to be sent in real time.
 func AllFiles(list []Destination) bool {
 	return !slices.ContainsFunc(list, func(d Destination) bool { return d.Scheme != "file" })
 }
@@ -106,8 +106,8 @@ func (s *sender) prepare(p *Parts, sim *demo.Sim) error {
 	return nil
 }
 
-// put sends what is one datagram, or a piece of a stream. A datagram that nobody listens to is lost, as on any network;
-// the next one may be heard. A stream that breaks is the end.
+// put sends one datagram, or a piece of a stream. A datagram without a listener is lost and counted, as on any network.
+// A broken stream is an error.
 func (s *sender) put(p []byte) error {
 	s.sent++
 	if s.w != nil {
@@ -127,8 +127,8 @@ func (s *sender) flush() error {
 	return s.w.Flush()
 }
 
-// SendDemo sends the feed to other processes or into files, at so many times the speed of the clock, and tells what
-// came of it.
+// SendDemo sends the feed to other processes or into files, at so many times the speed of the clock, and tells how much
+// it sent.
 func (p *Parts) SendDemo(ctx context.Context, sim *demo.Sim, list []Destination, times float64,
 	tell func(string)) (err error) {
 	var senders []*sender

@@ -15,7 +15,7 @@ import (
 	"earshot/assistant/statistics"
 )
 
-// Consumption is what the flying laps of a session tell of burn and pace. What they do not tell is NaN.
+// Consumption is burn and lap time by the flying laps of a session; NaN where they do not show it.
 type Consumption struct {
 	Session string
 	PerLap  float64 // L, centre of the flying laps; where the driver saved in some, that at full pace
@@ -74,7 +74,8 @@ type ColdPressure struct {
 	HotAtMinimum journal.Num `json:"hot_at_minimum,omitzero"` // what the minimum comes to
 }
 
-// Work answers for every wheel that has a target and something to work from. Every mistake is told in the error.
+// Work returns the cold pressure of every wheel that has a target and enough to work from. The error joins all
+// mistakes.
 func (t PressureTask) Work() ([]ColdPressure, error) {
 	var list []ColdPressure
 	var wrong []error
@@ -110,9 +111,9 @@ func (t PressureTask) Work() ([]ColdPressure, error) {
 	return list, errors.Join(wrong...)
 }
 
-// MeasuredPressures takes cold and hot pressures, air, target and minimum from the latest stint of a session that began
-// cold and came to hot pressures; a number other than 0 chooses the stint. k nil: the session's own car is used. It
-// returns the number of the stint and the laps that are hot.
+// MeasuredPressures reads cold and hot pressures, air, target and minimum from a session: from the latest stint that
+// began cold and has hot pressures, or from the stint with the number that is not 0. k nil: the session's own car is
+// used. It also returns the number of the stint and its hot laps.
 func (r Request) MeasuredPressures(ref string, number int, k *car.Car) (t PressureTask, stint int, hot []int,
 	err error) {
 	found, events, err := r.Events(ref)

@@ -194,8 +194,8 @@ func (p *parser) gatePart(g *Gate, key string, n *document.Node) {
 
 const gateExample = "[[365.0 m, 14.7 m], [384.4 m, 2.2 m]]"
 
-// needGate tells what is wrong with a gate as a whole; silent where a part of it was wrong
-// already, which made more than before errors.
+// needGate reports what is wrong with a gate as a whole, unless a part of it was wrong already: then there are more
+// than before errors.
 func (p *parser) needGate(g *Gate, n *document.Node, what string, before int) {
 	if p.Count() > before {
 		return
@@ -294,7 +294,7 @@ func (p *parser) sectors(f *File, n *document.Node) {
 	}
 }
 
-// MaxSectors is as many sectors as are kept apart.
+// MaxSectors is the greatest number of sectors.
 const MaxSectors = 20
 
 // number reads a corner's number.

@@ -56,7 +56,7 @@ type Passes struct {
 	m     *Map
 	zones []zone
 	bends []stretch    // from entry to exit, by corner
-	busy  [2][]stretch // where the driver has no ear, and where this one has none at his learned speed
+	busy  [2][]stretch // where a driver does not listen, and where this one does not at the learned speed
 
 	at, d, v float64 // of the sample before
 	have     bool
@@ -80,7 +80,7 @@ func NewPasses() *Passes {
 	return &Passes{active: -1, aside: nan, calm: calm{at: nan, v: nan, since: nan}}
 }
 
-// UseMap sets the map from now on; a pass under way is dropped if the map has other corners.
+// UseMap replaces the map. A pass under way is dropped if the new map has other corners.
 func (p *Passes) UseMap(m *Map) {
 	if p.m == nil || m == nil || len(p.m.Corners) != len(m.Corners) {
 		p.active, p.have = -1, false
@@ -109,7 +109,7 @@ func (p *Passes) UseMap(m *Map) {
 		if math.IsNaN(z.turnIn) {
 			z.turnIn = c.Entry
 		}
-		// The corner before ends where it ends, however early one brakes for this one.
+		// The corner before keeps its exit, however early the driver brakes for this one.
 		if before := m.Corners[(i+n-1)%n].Exit; n > 1 && m.ahead(before, c.Exit) < m.ahead(z.from, c.Exit) {
 			z.from = before
 		}
@@ -196,7 +196,7 @@ func (p *Passes) keepPace(dt, d, v float64) {
 	p.took, p.would = p.took*keep+dt, p.would*keep+p.m.seconds(p.d, d)
 }
 
-// advance takes the way from the sample before to this one in.
+// advance adds the way from the sample before to this one.
 func (p *Passes) advance(at, d, moved float64, row channel.Row, out []Pass) []Pass {
 	when := func(place float64) float64 { // the moment of passing a place on that way
 		if moved == 0 {
@@ -284,7 +284,7 @@ func (p *Passes) leave(c *Corner, t, at float64, row channel.Row) Pass {
 	j.Time = journal.Num(t - p.pass.Entered)
 	best := &p.best[p.active]
 	j.Lost = j.Time - journal.Num(*best)
-	// A pass of a void lap is compared but is no measure for others: a corner that was cut is quick.
+	// A pass of a void lap is compared, but others are not compared with it: a cut corner is quick.
 	if counts := row[channel.LapVoid] != 1 && row[channel.InPits] != 1; counts && !(*best <= float64(j.Time)) {
 		*best = float64(j.Time)
 	}

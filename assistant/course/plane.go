@@ -45,9 +45,9 @@ func (p Plane) global(at Point) Point {
 	return Point{p.Origin.X + at.Y/p.perY, math.Remainder(p.Origin.Y+at.X/p.perX, 2*math.Pi)}
 }
 
-// A Locator finds the car in a local plane: by position_x and position_y where the feed has
-// them, else by latitude and longitude. The zero Locator is ready; what it finds first
-// decides for good, and the first fix becomes the origin.
+// A Locator finds the car in a local plane: by position_x and position_y where the feed has them, else by latitude and
+// longitude. The zero Locator is ready. The kind of position that comes first decides for good, and the first fix
+// becomes the origin.
 type Locator struct {
 	geo, flat bool
 	plane     Plane

@@ -227,7 +227,8 @@ func blank[B any]() *B {
 // Bodies returns an empty body of each kind, in a fixed order.
 func Bodies() []Body {
 	return []Body{
-		&Session{}, NewStint(), NewLap(), NewCorner(), NewState(), NewCue(), NewMark(), &Command{}, NewFuel(), &Health{},
+		&Session{}, NewStint(), NewLap(), NewCorner(), NewState(), NewCue(), NewMark(), &Command{}, NewFuel(),
+		&Health{},
 		NewLearned(),
 	}
 }

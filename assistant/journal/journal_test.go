@@ -67,7 +67,8 @@ func sameNum(t require.TestingT, a, b Num) {
 func draw(t *rapid.T) Event {
 	body := newBody(rapid.SampledFrom(kinds).Draw(t, "kind"))
 	number := rapid.Custom(func(t *rapid.T) Num {
-		return Num(rapid.OneOf(rapid.Float64Range(-1e6, 1e6), rapid.Float64(), rapid.SampledFrom([]float64{math.NaN(), math.Inf(1), 0, math.Copysign(0, -1), -0.00001})).Draw(t, "number"))
+		return Num(rapid.OneOf(rapid.Float64Range(-1e6, 1e6), rapid.Float64(),
+			rapid.SampledFrom([]float64{math.NaN(), math.Inf(1), 0, math.Copysign(0, -1), -0.00001})).Draw(t, "number"))
 	})
 	v := reflect.ValueOf(body).Elem()
 	for i := range v.NumField() {
@@ -142,7 +143,8 @@ func TestUnknownIsNeverZero(t *testing.T) {
 		require.NoError(t, err)
 		alike(t, e, got[0])
 	}
-	got, err := Read(strings.NewReader(`{"t":1,"kind":"lap","number":3,"time":null,"tyre_pressure":[180,null],"sectors":[30.5,null]}` + "\n"))
+	got, err := Read(strings.NewReader(`{"t":1,"kind":"lap","number":3,"time":null,"tyre_pressure":[180,null],"sectors":[30.5,null]}` +
+		"\n"))
 	require.NoError(t, err)
 	l := got[0].Body.(*Lap)
 	require.True(t, l.Time.IsZero())
@@ -164,8 +166,10 @@ func TestBytes(t *testing.T) {
 		e    Event
 		want string
 	}{
-		{"a mark", Event{61.5, 4, 1180.25, m}, `{"t":61.5,"kind":"mark","lap":4,"distance":1180.25,"number":2,"tag":"understeer","corner":3,"memo":"wide <\n> \"here\"","speed":41.2346,"tyre_temperature":[90,null,0,340282346638528860000000000000000000000]}`},
-		{"no negative zero", Event{-0.00001, 0, Unknown, l}, `{"t":0,"kind":"lap","lap":0,"number":4,"time":0,"valid":false,"class":"flying"}`},
+		{"a mark", Event{61.5, 4, 1180.25, m},
+			`{"t":61.5,"kind":"mark","lap":4,"distance":1180.25,"number":2,"tag":"understeer","corner":3,"memo":"wide <\n> \"here\"","speed":41.2346,"tyre_temperature":[90,null,0,340282346638528860000000000000000000000]}`},
+		{"no negative zero", Event{-0.00001, 0, Unknown, l},
+			`{"t":0,"kind":"lap","lap":0,"number":4,"time":0,"valid":false,"class":"flying"}`},
 		{"nothing known", Event{1, -1, Unknown, NewFuel()}, `{"t":1,"kind":"fuel"}`},
 		{"huge", Event{1e300, -1, Unknown, NewFuel()}, `{"t":1` + strings.Repeat("0", 300) + `,"kind":"fuel"}`},
 	}
@@ -217,7 +221,8 @@ not json
 	require.Len(t, got, 2, "an unknown kind and an unknown field are no mistakes")
 	require.Equal(t, "b", got[1].Body.(*Command).Name)
 	require.NotErrorIs(t, err, ErrTorn)
-	for _, want := range []string{"journal line 3:", "journal line 5:", `journal line 6: "t" or "kind" is missing`, "journal line 8: 5 numbers for the four wheels"} {
+	for _, want := range []string{"journal line 3:", "journal line 5:", `journal line 6: "t" or "kind" is missing`,
+		"journal line 8: 5 numbers for the four wheels"} {
 		require.ErrorContains(t, err, want)
 	}
 	var at *LineError

@@ -1,6 +1,6 @@
 // Package statistics has the robust figures that gonum's stat lacks: gonum has no median of an even count, no median
-// absolute deviation, no Theil and Sen's slope and no Hodges and Lehmann's estimate. Straight lines by least squares, means and
-// standard deviations are called from gonum where they are needed.
+// absolute deviation, no Theil and Sen's slope and no Hodges and Lehmann's estimate. Straight lines by least squares,
+// means and standard deviations are called from gonum where they are needed.
 //
 // Numbers that are not known (NaN) do not count, and a figure of too few numbers is NaN. No function changes what it is
 // given. Each allocates, so none is for every sample.
@@ -61,8 +61,8 @@ func Deviation(x []float64) float64 {
 }
 
 // HodgesLehmann returns the median of the means of all pairs, each number paired with itself too (Hollander and Wolfe,
-// Nonparametric Statistical Methods, 1973): as robust as a median where a number in four is odd, and nearly as sharp as a
-// mean where none is.
+// Nonparametric Statistical Methods, 1973): as robust as a median where a number in four is odd, and nearly as sharp as
+// a mean where none is.
 func HodgesLehmann(x []float64) float64 {
 	pairs := make([]float64, 0, len(x)*(len(x)+1)/2)
 	for i, a := range x {

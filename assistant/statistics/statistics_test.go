@@ -45,8 +45,8 @@ func TestTheilSen(t *testing.T) {
 	require.True(t, math.IsNaN(slope) && math.IsNaN(low) && math.IsNaN(high))
 }
 
-// R's documented wilcox.test(x, y, paired = TRUE) on the depression data of Hollander and Wolfe (1973): pseudo-median 0.46 (data from
-// memory of R's help page, the figure read from a run of R).
+// R's documented wilcox.test(x, y, paired = TRUE) on the depression data of Hollander and Wolfe (1973): pseudo-median
+// 0.46 (data from memory of R's help page, the figure read from a run of R).
 func TestHodgesLehmann(t *testing.T) {
 	x := []float64{1.83, 0.50, 1.62, 2.48, 1.68, 1.88, 1.55, 3.06, 1.30}
 	y := []float64{0.878, 0.647, 0.598, 2.05, 1.06, 1.29, 1.06, 3.14, 1.29}
@@ -91,7 +91,8 @@ func TestGonumAgainstCertifiedValues(t *testing.T) {
 	intercept, slope := stat.LinearRegression(x, y, nil, false)
 	require.InEpsilon(t, -0.262323073774029, intercept, 1e-9)
 	require.InEpsilon(t, 1.00211681802045, slope, 1e-12)
-	// The robust slope of nearly straight data is that of least squares, within two of its certified standard deviations.
+	// The robust slope of nearly straight data is that of least squares, within two of its certified standard
+	// deviations.
 	robust, low, high := TheilSen(x, y, 1.96)
 	require.InDelta(t, 1.00211681802045, robust, 2*0.429796848199937e-03)
 	require.True(t, low < robust && robust < high)

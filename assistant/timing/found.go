@@ -10,17 +10,18 @@ import (
 const (
 	trailStep     = 10.0 // m between the places that are kept
 	trailMost     = 4000 // places: a loop longer than 40 km is not found
-	trailBeside   = 15.0 // m: driven there before
-	trailAlike    = 0.8  // cosine of the angle between both ways
+	trailBeside   = 15.0 // m from an earlier place: the car was there before
+	trailAlike    = 0.8  // cosine of the angle between the two directions
 	trailBack     = 30   // places: a shorter loop is none
 	trailSure     = 8    // places driven again one after another
-	straightReach = 5    // places to each side, between which a straight does not turn by more than
-	straightTurn  = 0.12 // rad
+	straightReach = 5    // places to each side, between which a straight turns by at most …
+	straightTurn  = 0.12 // … so many rad
 	foundReach    = 15.0 // m to each side of a line that was found
 )
 
-// A trail finds a start line where neither the feed nor a course file tells one: it waits until the car drives where it drove before, and
-// lays the line across the longest straight of the loop, at a third of it, so that there is room to talk behind it.
+// A trail finds a start line where neither the feed nor a course file gives one. It waits until the car drives where it
+// drove before, and puts the line across the longest straight of the loop, a third of the way along, so that there is
+// room to talk behind it.
 type trail struct {
 	places []trailPlace
 	first  int // place that was met first of those driven again
@@ -31,12 +32,12 @@ type trail struct {
 
 type trailPlace struct {
 	course.Point
-	ux, uy float64 // where the car drove on to, length 1
+	ux, uy float64 // direction of driving, of length 1
 }
 
 func (t *trail) reset() { t.places, t.met = t.places[:0], 0 }
 
-// step takes a place of the car in, and returns a line once there is one.
+// step adds a place of the car, and returns a line once there is one.
 func (t *trail) step(p course.Point) (gate course.Gate, ok bool) {
 	if t.places == nil {
 		t.places = make([]trailPlace, 0, trailMost)
@@ -74,7 +75,7 @@ func (t *trail) step(p course.Point) (gate course.Gate, ok bool) {
 	return t.line(t.places[t.first:t.loop]), true
 }
 
-// before returns the nearest place at which the car was before on the same way, or -1.
+// before returns the nearest earlier place with the same direction, or -1.
 func (t *trail) before(here trailPlace) int {
 	best, at := trailBeside, -1
 	for i := range max(len(t.places)-trailBack, 0) {
@@ -86,7 +87,7 @@ func (t *trail) before(here trailPlace) int {
 	return at
 }
 
-// line lays a gate across the longest straight of a loop.
+// line puts a gate across the longest straight of a loop.
 func (t *trail) line(loop []trailPlace) course.Gate {
 	n := len(loop)
 	turn := func(i int) float64 {
@@ -114,9 +115,10 @@ func (t *trail) line(loop []trailPlace) course.Gate {
 	return course.AcrossAt(b.Point, ux, uy, foundReach)
 }
 
-// foundable tells whether a line has to be found: nobody tells one.
+// foundable is true where a line has to be found, since nothing gives one.
 func (l *line) foundable() bool {
-	return !l.found && math.IsNaN(l.counter.value) && math.IsNaN(l.dist) && (l.file == nil || l.file.Line.Source == course.Auto)
+	return !l.found && math.IsNaN(l.counter.value) && math.IsNaN(l.dist) &&
+		(l.file == nil || l.file.Line.Source == course.Auto)
 }
 
 func (l *line) lay(g course.Gate) {
@@ -124,7 +126,7 @@ func (l *line) lay(g course.Gate) {
 	l.main = gateWatch{gate: g, local: true, fwd: g.Forward()}
 }
 
-// useMap takes the line of a course that was recognised, where there is no other.
+// useMap uses the line of a recognised course, where there is no other.
 func (l *line) useMap(m *course.Map) {
 	if m == nil || !m.Placed || !l.foundable() {
 		return

@@ -10,8 +10,8 @@ import (
 	"earshot/assistant/course"
 )
 
-// A feed that tells positions and nothing of laps, from a place in the bend on: from the second time round there are laps, from a line on a
-// straight. A line that the feed or a saved course tells comes first.
+// A feed that tells positions and nothing of laps, from a place in the bend on: from the second time round there are
+// laps, from a line on a straight. A line that the feed or a saved course tells comes first.
 func TestLineThatNobodyTells(t *testing.T) {
 	const speed, hz = 30.0, 10.0
 	samples := int(math.Ceil(5 * stadiumLength / speed * hz))
@@ -21,7 +21,8 @@ func TestLineThatNobodyTells(t *testing.T) {
 		completed int // of five times round
 		firstAt   float64
 	}{
-		"nobody": {completed: 3, firstAt: stadiumLength}, "the feed": {laps: true, completed: 4}, "a saved course": {saved: true, completed: 4},
+		"nobody": {completed: 3, firstAt: stadiumLength}, "the feed": {laps: true, completed: 4},
+		"a saved course": {saved: true, completed: 4},
 	} {
 		t.Run(name, func(t *testing.T) {
 			f := newFeed(t, Config{})

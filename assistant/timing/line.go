@@ -155,7 +155,7 @@ func (l *line) known() bool { return !math.IsNaN(l.counter.value) || !math.IsNaN
 // distanceCounts is true where lap_distance begins at the line that timing uses.
 func (l *line) distanceCounts() bool { return !l.byGate() }
 
-// step takes one sample in.
+// step processes one sample.
 func (l *line) step(at, dt float64, row channel.Row) movement {
 	v := row[channel.Speed]
 	m := movement{boundary: -1}
@@ -300,7 +300,8 @@ func (l *line) position(at, v float64, row channel.Row, m *movement) passing {
 	} else if l.foundable() {
 		if g, ok := l.trail.step(p); ok {
 			l.lay(g)
-			l.doubt(m, doubtLine, channel.LapNumber, "nobody tells the start line: laps are counted from the longest straight; "+
+			l.doubt(m, doubtLine, channel.LapNumber, "nobody tells the start line: "+
+				"laps are counted from the longest straight; "+
 				"for another line give a gate in a course file")
 		}
 	}

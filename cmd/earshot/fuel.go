@@ -13,7 +13,7 @@ import (
 	"earshot/assistant/journal"
 )
 
-// A load is what `earshot fuel` answers; as JSON, volumes are litres and times seconds.
+// A load is the answer of `earshot fuel`; in JSON, volumes are in litres and times in seconds.
 type load struct {
 	Session string      `json:"session,omitempty"`
 	Time    journal.Num `json:"race_time,omitzero"`
@@ -32,7 +32,7 @@ type load struct {
 	measured, extra float64
 }
 
-// A boxWindow is at the end of which laps a stop may come.
+// A boxWindow is the laps at whose end a stop may come.
 type boxWindow struct {
 	Earliest float64 `json:"earliest"`
 	Latest   float64 `json:"latest"`
@@ -45,10 +45,10 @@ func newFuel() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "fuel",
 		Short: "work out what to load for a race, and when to box",
-		Long: `Fuel works out the load for a race by laps or by time, and the laps at whose end a stop may come. Give the
-burn and the time of a lap in numbers, or take them from the flying laps of a session. Tank and reserve come from the car
-file where you do not give them. A race by time ends at the first crossing of the line after the clock has reached zero;
-a crossing at that very moment does not count as the last.
+		Long: `Fuel works out the load for a race by laps or by time, and the laps at whose end a stop may come. Give
+the burn and the time of a lap in numbers, or take them from the flying laps of a session. Tank and reserve come from
+the car file where you do not give them. A race by time ends at the first crossing of the line after the clock has
+reached zero; a crossing at that very moment does not count as the last.
 
 ` + cautions,
 		Example: `  earshot fuel --time "45 min" --lap-time 1:42.4 --per-lap "2.65 l" --reserve "1 l" --tank "60 l"
@@ -62,7 +62,8 @@ a crossing at that very moment does not count as the last.
 	perLap := quantityFlag(c, "per-lap", channel.Volume, `what a lap burns: "2.65 l" (default: of the session)`)
 	f.Float64Var(&extra, "extra-laps", 0, "laps besides, such as a formation lap or one after the clock")
 	f.Float64Var(&reserveLaps, "reserve-laps", 0, "laps to be left over at the flag (default: of the car file)")
-	reserve := quantityFlag(c, "reserve", channel.Volume, "volume to be left over at the flag (default: of the car file)")
+	reserve := quantityFlag(c, "reserve", channel.Volume, "volume to be left over at the flag (default: of the car "+
+		"file)")
 	tank := quantityFlag(c, "tank", channel.Volume, "what the tank takes (default: of the car file)")
 	aboard := quantityFlag(c, "aboard", channel.Volume, "what is aboard already")
 	f.StringVar(&ref, "session", "", `session that tells burn and lap time: an id, "last", a folder or a journal`)
@@ -91,7 +92,8 @@ a crossing at that very moment does not count as the last.
 		if f.Changed("reserve-laps") || f.Changed("reserve") { // the driver says it all
 			p.ReserveLaps, p.ReserveVolume = reserveLaps, 0
 		}
-		for flag, to := range map[*quantity]*float64{time: &p.Time, pace: &p.Pace, perLap: &p.PerLap, reserve: &p.ReserveVolume, tank: &p.Tank} {
+		for flag, to := range map[*quantity]*float64{time: &p.Time, pace: &p.Pace, perLap: &p.PerLap,
+			reserve: &p.ReserveVolume, tank: &p.Tank} {
 			if flag.text != "" {
 				*to = flag.x
 			}
@@ -101,7 +103,8 @@ a crossing at that very moment does not count as the last.
 			return usage(c, "%w", err)
 		}
 		l.Time, l.Pace, l.PerLap, l.Tank = known(p.Time), known(p.Pace), journal.Num(p.PerLap), journal.Num(p.Tank)
-		l.Laps, l.Load, l.Reserve, l.Stops = need.Laps, need.Volume, p.ReserveLaps*p.PerLap+p.ReserveVolume, journal.Num(need.Stops)
+		l.Laps, l.Load, l.Reserve, l.Stops = need.Laps, need.Volume, p.ReserveLaps*p.PerLap+p.ReserveVolume,
+			journal.Num(need.Stops)
 		for _, w := range need.Box {
 			l.Box = append(l.Box, boxWindow(w))
 		}
@@ -121,7 +124,7 @@ a crossing at that very moment does not count as the last.
 	return c
 }
 
-// known is x where it is given.
+// known is x where it was given.
 func known(x float64) journal.Num {
 	if x == 0 {
 		return journal.Unknown
@@ -138,14 +141,16 @@ func (l *load) print(w io.Writer, u channel.Unit) {
 	}
 	race := l.Laps - l.extra
 	if t, p := float64(l.Time), float64(l.Pace); !math.IsNaN(t) {
-		add("laps", "%g s / %.4g s = %.2f: %g laps; %g if a lap takes %s or less", t, p, t/p, race, race+1, lap(math.Floor(t/race*10)/10))
+		add("laps", "%g s / %.4g s = %.2f: %g laps; %g if a lap takes %s or less", t, p, t/p, race, race+1,
+			lap(math.Floor(t/race*10)/10))
 	}
 	if l.extra > 0 {
 		add("", "and %g more: %g laps", l.extra, l.Laps)
 	}
 	if l.measured > 0 {
 		doubt := 2 * float64(l.Spread) * math.Sqrt(l.Laps+l.Laps*l.Laps/l.measured)
-		add("a lap", "%s at full pace, by %.0f flying laps; it may be %s more over the race (two standard deviations)", v(float64(l.PerLap)), l.measured, v(doubt))
+		add("a lap", "%s at full pace, by %.0f flying laps; it may be %s more over the race (two standard deviations)",
+			v(float64(l.PerLap)), l.measured, v(doubt))
 	}
 	if l.measured > 0 && l.measured < 3 {
 		add("", "too few laps to trust it: drive three or more")
@@ -163,7 +168,8 @@ func (l *load) print(w io.Writer, u channel.Unit) {
 		add("stops", "none: the tank takes %s", v(float64(l.Tank)))
 	}
 	for i, b := range l.Box {
-		add(fmt.Sprintf("stop %d", i+1), "at the end of lap %g at the earliest, %g at the latest, with a tank of %s filled each time", b.Earliest, b.Latest, v(float64(l.Tank)))
+		add(fmt.Sprintf("stop %d", i+1), "at the end of lap %g at the earliest, %g at the latest, with a tank of %s "+
+			"filled each time", b.Earliest, b.Latest, v(float64(l.Tank)))
 	}
 	table(w, rows)
 }

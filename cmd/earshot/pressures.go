@@ -19,14 +19,16 @@ func addAirFlags(c *cobra.Command, prefix, when string) airFlags {
 	return airFlags{
 		quantityFlag(c, prefix+"air", channel.Temperature, "air temperature "+when),
 		quantityFlag(c, prefix+"ambient", channel.Pressure, "air pressure "+when+", absolute"),
-		quantityFlag(c, prefix+"altitude", channel.Length, "or the height above the sea "+when+", for the air pressure of the standard atmosphere"),
+		quantityFlag(c, prefix+"altitude", channel.Length,
+			"or the height above the sea "+when+", for the air pressure of the standard atmosphere"),
 	}
 }
 
-// over puts what is given in the place of a.
+// over replaces in a what the flags give.
 func (f airFlags) over(a *condition.Air) error {
 	if h := f.altitude.x; h < -1000 || h > 11000 {
-		return fmt.Errorf("%s is no height of a course: the standard atmosphere is known up to 11000 m", f.altitude.text)
+		return fmt.Errorf("%s is no height of a course: the standard atmosphere is known up to 11000 m",
+			f.altitude.text)
 	}
 	if f.temperature.text != "" {
 		a.Temperature = f.temperature.x
@@ -61,7 +63,8 @@ minimum. A pressure is for all wheels, or by wheel, axle or side: "19.5 psi", "f
 	hot := wheelsFlag(c, "hot", "what it showed hot (default: of the session)")
 	target := wheelsFlag(c, "target", "what it is to show hot (default: of the car file)")
 	minimum := wheelsFlag(c, "minimum", "the tyre maker's least cold pressure (default: of the car file)")
-	gas := quantityFlag(c, "gas", channel.Temperature, "in the place of cold and hot: temperature of the gas in the hot tyre")
+	gas := quantityFlag(c, "gas", channel.Temperature,
+		"in place of cold and hot: temperature of the gas in the hot tyre")
 	then := addAirFlags(c, "", "when the tyres were set")
 	now := addAirFlags(c, "now-", "when they are to be set")
 	f := c.Flags()
@@ -164,7 +167,8 @@ func printPressures(w io.Writer, t assembly.PressureTask, answers []assembly.Col
 		working = byWheel(working, a.Wheel, fmt.Sprintf("%s − %s = %s %s", line, now, n(float64(a.Wanted)), u.Spelling))
 		set := fmt.Sprintf("set %s %s", n(float64(a.Set)), u.Spelling)
 		if a.BelowMinimum {
-			set += fmt.Sprintf(", the maker's minimum, for the target would need less; it comes to %s hot: bring that down by less toe, camber or load, or accept it", n(float64(a.HotAtMinimum)))
+			set += fmt.Sprintf(", the maker's minimum, for the target would need less; it comes to %s hot: bring "+
+				"that down by less toe, camber or load, or accept it", n(float64(a.HotAtMinimum)))
 		}
 		setting = byWheel(setting, a.Wheel, set)
 		noMinimum = noMinimum || a.Minimum.IsZero()
@@ -174,10 +178,11 @@ func printPressures(w io.Writer, t assembly.PressureTask, answers []assembly.Col
 	if noMinimum {
 		fmt.Fprintln(w, "No minimum is known: look up the tyre maker's before you set these.")
 	}
-	fmt.Fprintln(w, "Set tyres that have the temperature of the air. Makers' limits and licensed technicians outrank these figures.")
+	fmt.Fprintln(w, "Set tyres that have the temperature of the air. Makers' limits and licensed technicians "+
+		"outrank these figures.")
 }
 
-// byWheel adds a line for a wheel; wheels of which the same is said share one.
+// byWheel adds a line for a wheel. Wheels with the same text share one.
 func byWheel(rows [][]string, wheel, text string) [][]string {
 	if last := len(rows) - 1; last >= 0 && rows[last][1] == text {
 		rows[last][0] += " " + wheel

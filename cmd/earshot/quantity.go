@@ -47,7 +47,8 @@ func (q *quantity) Set(text string) (err error) {
 	return err
 }
 
-// A wheelsQuantity is a flag for one number for all wheels, or for one by axle, side or wheel: "19 psi" or "front=19 psi,rr=18.5 psi".
+// A wheelsQuantity is a flag for one number for all wheels, or for one by axle, side or wheel: "19 psi" or "front=19
+// psi,rr=18.5 psi".
 type wheelsQuantity struct {
 	quantity
 	by [4]float64
@@ -89,7 +90,7 @@ func (q *wheelsQuantity) given() bool {
 	return slices.ContainsFunc(q.by[:], func(x float64) bool { return x == x })
 }
 
-// over puts the numbers that are given in the place of others.
+// over replaces the numbers that are given.
 func (q *wheelsQuantity) over(to *[4]float64) {
 	for w, x := range q.by {
 		if x == x {

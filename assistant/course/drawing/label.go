@@ -68,7 +68,7 @@ const (
 	descent = 0.22
 )
 
-// put writes a line whose baseline begins at x, y.
+// put adds a line of text whose baseline begins at x, y, and keeps its place clear.
 func (p *plan) put(x, y float64, l line, kind string) {
 	p.take(p.write(x, y, l, kind))
 }
@@ -80,9 +80,9 @@ func (p *plan) write(x, y float64, l line, kind string) box {
 	return b
 }
 
-// label finds a place for a label at a point of the road: in the direction out as near as it goes, turning away from it
-// and farther off until it keeps clear of the road and of everything else. Far away it is joined to its point by a thin
-// line. A label of a straight, which can be read off the scale too, is left out where there is no room.
+// label finds a place for a label at a point of the road: in the direction out, as near as possible, then at growing
+// angles and distances until it is clear of the road and of everything else. A thin line joins a distant label to its
+// point. The label of a straight is left out where there is no room, since the scale shows the same.
 func (p *plan) label(at, out vec, lines []line, kind string) {
 	w, h := 0.0, 0.0
 	for _, l := range lines {
@@ -131,8 +131,7 @@ type try struct {
 
 func (t try) none() bool { return math.IsInf(t.cost, 1) }
 
-// search looks for the free place of w by h at some offsets from a point that costs the least. Its line may go over the
-// road or not.
+// search finds the cheapest free place of w by h at some offsets from a point. over allows its line to cross the road.
 func (p *plan) search(at, out vec, w, h float64, offs []float64, over bool) try {
 	best := try{cost: math.Inf(1)}
 	for _, off := range offs {

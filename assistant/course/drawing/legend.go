@@ -11,8 +11,7 @@ const (
 	signWide   = 34.0
 )
 
-// layLegend says in words what colours and signs mean, and how long 500 m are. It makes the picture higher by what it
-// needs.
+// layLegend explains colours and signs in words, and draws the scale. It makes the picture higher by what it needs.
 func (p *plan) layLegend() {
 	x, y := legendLeft, p.h+legendGap
 	p.put(x, y, line{"Room to talk: clear road until the next braking or turn-in point", textSize, true, paintText},

@@ -9,7 +9,7 @@ import (
 	"earshot/assistant/course"
 )
 
-// Options say how a course is drawn. The zero Options are good.
+// Options say how a course is drawn. The zero Options work.
 type Options struct {
 	Title  string  // beside the name; empty: the name of the map
 	Width  float64 // px; 0: 1200
@@ -41,7 +41,7 @@ const (
 	clear     = 4.0 // px that labels keep from everything else
 )
 
-// A paint names what a thing is; colours.go says how it looks on a light and on a dark page.
+// A paint names what is drawn; colours.go has its colours on a light and on a dark page.
 type paint string
 
 // The paints besides room0 to room4.
@@ -381,7 +381,7 @@ func plural(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
-// inWords says what the picture shows to a reader who cannot see it.
+// inWords describes the picture for a reader who cannot see it.
 func (p *plan) inWords() string {
 	var list []string
 	for _, c := range p.m.Corners {

@@ -24,7 +24,7 @@ func NewKeeper(folder string, known []Entry, feed, car string, now func() time.T
 		given: map[*course.Map]string{}}
 }
 
-// Keep writes m over the saved course that it is, or as a new one; fresh tells that the course was not there before.
+// Keep writes m over the saved course that it betters, or as a new one; fresh is true where the course is new.
 func (k *Keeper) Keep(m *course.Map) (e Entry, fresh bool, err error) {
 	s := k.about
 	s.Updated = k.now().Format(time.RFC3339)
@@ -53,7 +53,7 @@ func (k *Keeper) Keep(m *course.Map) (e Entry, fresh bool, err error) {
 	return e, true, nil
 }
 
-// same tells whether m is the course that was saved.
+// same is true where m is the course that was saved.
 func same(m *course.Map, e Entry) bool {
 	s, err := e.Saved()
 	return err == nil && course.Same(m, s.Map)

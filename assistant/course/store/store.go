@@ -24,7 +24,7 @@ import (
 	"earshot/assistant/folder"
 )
 
-// Errors to ask for.
+// The errors that callers ask for.
 var (
 	ErrNoCourse = errors.New("there is no saved course of that name")
 	ErrTaken    = errors.New("there is a saved course of that name already")
@@ -45,8 +45,8 @@ type Entry struct {
 	Path string
 }
 
-// List glances at all courses of a folder, in the order of their names. A folder that does not exist has none. What
-// cannot be read is left out and told, a mistake each.
+// List reads the heads of all courses of a folder, in the order of their names. A folder that does not exist has none.
+// A file that cannot be read is left out and is one mistake.
 func List(folder string) ([]Entry, []error) {
 	files, err := os.ReadDir(folder)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -81,7 +81,7 @@ func List(folder string) ([]Entry, []error) {
 	return all, slices.DeleteFunc(wrong, func(err error) bool { return err == nil })
 }
 
-// Read glances at one file.
+// Read reads the head of one file.
 func Read(path string) (Entry, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
@@ -94,7 +94,7 @@ func Read(path string) (Entry, error) {
 	return Entry{k, path}, nil
 }
 
-// Find returns the course of that name, case aside.
+// Find returns the course of that name, in upper or lower case.
 func Find(folder, name string) (Entry, error) {
 	all, _ := List(folder)
 	var names []string
@@ -174,7 +174,7 @@ func free(dir, name, own string) (string, error) {
 	return "", fmt.Errorf("saving %s: too many files of that name in %s", name, dir)
 }
 
-// write puts a course at path: beside it first, then moved there.
+// write writes a course beside path and then moves it there.
 func write(path string, s course.Saved) (e Entry, err error) {
 	defer func() {
 		if err != nil {
