@@ -37,7 +37,7 @@ type live struct {
 	failing    []bool            // by sink
 	sick       []*journal.Health // changes of sinks, not yet told
 
-	watch  statsWatch
+	teller troubleTeller
 	unsaid *feed.Stats // with troubles not yet told
 	told   time.Time   // when troubles were told last
 
@@ -155,7 +155,7 @@ func (l *live) counts(now float64) {
 	if s == nil {
 		return
 	}
-	if h := l.watch.compare(*s); h != nil {
+	if h := l.teller.compare(*s); h != nil {
 		l.step(Input{Kind: KindHealth, At: now, Health: h})
 	}
 }
@@ -221,10 +221,11 @@ func (l *live) whyNothing() string {
 	return "no sample has come yet: check that the source sends to the address in the feed file"
 }
 
-// A statsWatch turns what a decoder counted into health events: once when a trouble begins, then as it grows tenfold.
-type statsWatch struct{ told int64 }
+// A troubleTeller makes health events of what a decoder counted: when a trouble begins, and each time it has grown
+// tenfold.
+type troubleTeller struct{ told int64 }
 
-func (w *statsWatch) compare(s feed.Stats) *journal.Health {
+func (w *troubleTeller) compare(s feed.Stats) *journal.Health {
 	trouble := s.Troubles()
 	if trouble == 0 || trouble < 10*w.told {
 		return nil

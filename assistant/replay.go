@@ -18,15 +18,15 @@ const tickAfter = 0.1
 // A FeedReplay replays a feed that can wait, such as a file: its samples, ticks where it was silent, and at the end
 // what its decoder refused.
 type FeedReplay struct {
-	feed  Feed
-	rows  []channel.Sample // decoded and not yet given
-	next  int
-	at    float64
-	ended bool
-	told  bool
-	watch statsWatch
-	more  func() []Input
-	extra []Input
+	feed   Feed
+	rows   []channel.Sample // decoded and not yet given
+	next   int
+	at     float64
+	ended  bool
+	told   bool
+	teller troubleTeller
+	more   func() []Input
+	extra  []Input
 
 	given   int64 // samples
 	notices []feed.Notice
@@ -72,7 +72,7 @@ func (t *FeedReplay) Next() (Input, error) {
 		}
 		if !t.told {
 			t.told = true
-			if h := t.watch.compare(t.feed.Stats()); h != nil {
+			if h := t.teller.compare(t.feed.Stats()); h != nil {
 				return Input{Kind: KindHealth, At: max(t.at, 0), Health: h}, nil
 			}
 		}

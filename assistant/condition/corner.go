@@ -29,6 +29,7 @@ const (
 	midShare     = 0.85 // of the greatest lateral acceleration
 	straightPart = 0.5  // of the greatest lateral acceleration: braking with less is braking before the corner
 	phaseEnough  = 0.2  // s of known balance
+	longPart     = 1.5  // s of a phase that lasts twice as long
 	slipHeld     = 0.06 // s that a wheel has to lock or spin
 	slowPass     = 0.75 // of the usual lateral acceleration of the corner: a pass with less says nothing about balance
 	usualFades   = 0.98 // a pass, of what is usual: the road may be wet now
@@ -259,7 +260,34 @@ func (c *corners) byPhase() [phases]float64 {
 			means[i] = sum[i].value()
 		}
 	}
+	if first >= 0 {
+		c.long(&means[course.MidCorner], sum[course.MidCorner].weight, c.moments[first:last+1])
+		c.long(&means[course.Exit], sum[course.Exit].weight, c.moments[last+1:c.n])
+	}
 	return means
+}
+
+// long replaces the mean of a phase that lasts long, as in bends that are one corner, by that of its worst part: what happens at one place is
+// not to vanish among seconds of good driving.
+func (c *corners) long(x *float64, weight float64, moments []moment) {
+	if weight < 2*longPart {
+		return
+	}
+	var sum, known float64
+	for begin, i := 0, 0; i < len(moments); i++ {
+		if m := moments[i]; m.index == m.index {
+			sum, known = sum+m.dt*m.index, known+m.dt
+		}
+		for known > longPart {
+			if m := moments[begin]; m.index == m.index {
+				sum, known = sum-m.dt*m.index, known-m.dt
+				if mean := (sum + m.dt*m.index) / (known + m.dt); math.Abs(mean) > math.Abs(*x) {
+					*x = mean
+				}
+			}
+			begin++
+		}
+	}
 }
 
 // shown is what the latest pass of a corner showed, where that pass ended since a moment.

@@ -227,3 +227,21 @@ func BenchmarkStep(b *testing.B) {
 		busy(r)
 	}
 }
+
+// A second and a half of oversteer in six seconds of mid-corner, as where two bends are one corner, is no quarter of its angle.
+func TestLongPhaseIsJudgedByItsWorstPart(t *testing.T) {
+	slide := func(seconds float64) float64 {
+		var c corners
+		for i := range int(seconds * 20) {
+			m := moment{index: 0.1 * deg, load: 10, dt: 0.05}
+			if i >= 20 && i < 50 {
+				m.index = -2 * deg
+			}
+			c.moments[c.n] = m
+			c.n++
+		}
+		return c.byPhase()[course.MidCorner] / deg
+	}
+	require.InDelta(t, -2, slide(6), 0.15)
+	require.InDelta(t, (-2*1.5+0.1*1)/2.5, slide(2.5), 1e-9, "short: the mean")
+}

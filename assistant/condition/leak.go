@@ -22,8 +22,8 @@ const (
 // alike: so what a tyre loses is measured against the others. It has to lose against them by its pressure alone as well: else two
 // temperatures that are taken for one another would look like a leak.
 type leaks struct {
-	gas   [4]lag  // ln(p/T)
-	press [4]lag  // ln(p)
+	heat  [4]lag  // K, of the carcass
+	press [4]lag  // kPa, absolute
 	known [4]bool // the temperature
 	past  [2][4][leakLooks]float64
 	looks int
@@ -35,7 +35,7 @@ type leaks struct {
 func (l *leaks) stint() {
 	*l = leaks{}
 	for w := range 4 {
-		l.gas[w], l.press[w], l.rate[w] = newLag(byLeak), newLag(byLeak), nan
+		l.heat[w], l.press[w], l.rate[w] = newLag(byLeak), newLag(byLeak), nan
 	}
 }
 
@@ -55,13 +55,13 @@ func (l *leaks) step(at, dt float64, m *motion, t *tyres, row channel.Row) {
 		p := row[channel.TyrePressure+channel.ID(w)] + ambient
 		kelvins := t.calm[w].y + 273.15
 		if known := !math.IsNaN(kelvins); known != l.known[w] {
-			l.known[w], l.looks, l.age, l.gas[w].y = known, 0, 0, nan
+			l.known[w], l.looks, l.age, l.heat[w].y = known, 0, 0, nan
 		}
 		if !l.known[w] {
 			kelvins = 1 // the pressure has to do
 		}
-		l.gas[w].step(m.gains, math.Log(p/kelvins))
-		l.press[w].step(m.gains, math.Log(p))
+		l.heat[w].step(m.gains, kelvins)
+		l.press[w].step(m.gains, p)
 	}
 	if l.age < leakSettle {
 		return
@@ -74,7 +74,8 @@ func (l *leaks) step(at, dt float64, m *motion, t *tyres, row channel.Row) {
 	}
 	l.next += leakEvery
 	for w := range 4 {
-		l.past[0][w][l.looks%leakLooks], l.past[1][w][l.looks%leakLooks] = l.gas[w].y, l.press[w].y
+		p := math.Log(l.press[w].y)
+		l.past[0][w][l.looks%leakLooks], l.past[1][w][l.looks%leakLooks] = p-math.Log(l.heat[w].y), p
 	}
 	l.looks++
 	l.judge(ambient, row)

@@ -53,20 +53,22 @@ type Fuel struct {
 	slower    float64
 	gainsFor  float64 // s: the interval that the gains of the three are for
 	gains     [3]float64
-	stood     float64 // since when the car stands, NaN while it moves
-	lowest    float64 // calm, since the car stands
-	rising    bool    // a refuel is going on
-	atLine    float64 // L at the last crossing, plus what was added since; NaN before
-	refuelled bool    // in this lap
-	flow      float64 // L by flow since the line
-	hole      bool    // the flow since the line is incomplete
-	flowing   bool    // the feed has a flow
-	flowAt    float64 // when flow was read last
-	yellow    bool    // shown in this lap
-	line      float64 // time of the last crossing, NaN before
-	after     float64 // crossings since the clock ran out
-	over      bool    // the flag has fallen for this car
-	behind    bool    // another car leads
+	stood     float64   // since when the car stands, NaN while it moves
+	lowest    float64   // calm, since the car stands
+	rising    bool      // a refuel is going on
+	atLine    float64   // L at the last crossing, plus what was added since; NaN before
+	refuelled bool      // in this lap
+	flow      float64   // L by flow since the line
+	hole      bool      // the flow since the line is incomplete
+	flowing   bool      // the feed has a flow
+	flowAt    float64   // when flow was read last
+	yellow    bool      // shown in this lap
+	line      float64   // time of the last crossing, NaN before
+	after     float64   // crossings since the clock ran out
+	over      bool      // the flag has fallen for this car
+	written   [4]uint64 // what the channels written last depend on, in bits: unknown equals unknown
+	stale     bool      // something else has changed besides
+	behind    bool      // another car leads
 
 	burn    [len(classes)]laps // of each class, in L
 	driving driving            // flying laps, by how hard the car is driven
@@ -80,7 +82,7 @@ type Fuel struct {
 
 // New returns an empty account for the car. Its density, tank and reserve are used.
 func New(c *car.Car) *Fuel {
-	f := &Fuel{car: c}
+	f := &Fuel{car: c, stale: true}
 	f.raw, f.calm, f.lowest, f.atLine, f.line = nan, nan, nan, nan, nan
 	f.slow, f.slower = nan, nan
 	f.centre, f.spread, f.paceS, f.paceDev = nan, nan, nan, nan
@@ -110,6 +112,7 @@ func (f *Fuel) Step(at float64, row channel.Row) {
 	f.toGo(at, row)
 	if f.verdict.again && !f.rising {
 		f.judge(false)
+		f.stale = true
 	}
 	f.write(row)
 }
@@ -249,6 +252,7 @@ func (f *Fuel) LapDone(class string, time float64, row channel.Row) (used float6
 	f.atTheLine()
 	f.toGo(f.at, row)
 	f.judge(true)
+	f.stale = true
 	f.write(row)
 	return used
 }
@@ -332,9 +336,15 @@ func (f *Fuel) scatterDoubt() float64 {
 
 func (f *Fuel) write(row channel.Row) {
 	row[channel.FuelLeft] = f.left()
+	row[channel.FuelLapsLeft] = f.left() / f.centre
+	was := f.written
+	f.written = [4]uint64{math.Float64bits(f.goal), math.Float64bits(f.low), math.Float64bits(f.high), math.Float64bits(f.tankNow())}
+	if f.written == was && !f.stale {
+		return // all else changes with these, at the line or with a verdict
+	}
+	f.stale = false
 	row[channel.FuelPerLap] = f.centre
 	row[channel.FuelSpread] = f.spread
-	row[channel.FuelLapsLeft] = f.left() / f.centre
 	row[channel.LapsToGo] = f.goal
 	margin := f.margin()
 	row[channel.FuelMargin] = margin

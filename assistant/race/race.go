@@ -79,8 +79,8 @@ const (
 	lastLap
 )
 
-// Step takes in the readings of one moment and writes the computed channels of the race into row. It is to be called
-// after timing and fuel.
+// Step processes the readings of one moment and writes the computed channels of the race into row. Call it after timing
+// and fuel.
 func (r *Race) Step(at float64, row channel.Row) {
 	line := row[channel.Lap] != r.lap && row[channel.Lap] > 0
 	if line {
@@ -114,7 +114,7 @@ func (r *Race) passed(row channel.Row) bool {
 	return wasAt < r.place && r.distance >= r.place
 }
 
-// follow writes the position that has lasted. Two cars side by side change places many times.
+// follow writes the position once it has lasted, since two cars side by side change places many times.
 func (r *Race) follow(at float64, row channel.Row) {
 	if p := row[channel.RacePosition]; p != r.position && !math.IsNaN(p) {
 		r.position, r.since = p, at

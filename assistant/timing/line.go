@@ -334,7 +334,7 @@ func (l *line) position(at, v float64, row channel.Row, m *movement) passing {
 	return out
 }
 
-// reach is the farthest that a car can come in dt at speeds v and u (m/s, NaN where unknown).
+// reach is the greatest distance that a car can go in dt at speeds v and u (m/s, NaN where unknown).
 func reach(dt, v, u float64) float64 {
 	top := max(v, u)
 	switch {

@@ -61,9 +61,8 @@ lap and a corner; the truth lists it.`,
 	c.Flags().Uint64Var(&o.Seed, "seed", 1, "of the noise in car and driver")
 	c.Flags().BoolVar(&open, "open", false, "show the debrief in a browser at the end")
 	c.Flags().StringVar(&send, "send", "", "send the feed: a list of udp://HOST:PORT, tcp://HOST:PORT, file:PATH")
-	c.Flags().StringVar(&as, "as", assembly.AsPacket, "with --send: packet, json, nmea, can or csv, one for all or one "+
-		"for "+
-		"each place")
+	c.Flags().StringVar(&as, "as", assembly.AsPacket,
+		"with --send: packet, json, nmea, can or csv, one for all or one for each place")
 	c.Flags().StringVar(&with, "with", "", "with --write or --send, a list of: "+strings.Join(worldParts(), ", "))
 	c.Flags().StringArrayVar(&faults, "fault", nil, "with --write or --send, once or more: KIND[:WHEEL or "+
 		"CHANNEL][=AMOUNT]@LAP[-LAP][.CORNER], such as lock:fl=1.4@3.4")
