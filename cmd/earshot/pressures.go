@@ -55,7 +55,7 @@ changed since. Target and minimum come from the car file where you do not give t
 minimum. A pressure is for all wheels, or by wheel, axle or side: "19.5 psi", "front=19.5 psi,rear=19 psi".
 
 ` + cautions,
-		Example: `  earshot pressures --cold "1.35 bar" --hot "1.86 bar" --target "1.75 bar" --air "18 °C" --now-air "12 °C"
+		Example: `  earshot pressures --cold "1.35 bar" --hot "1.86 bar" --target "1.75 bar" --air "18 °C"
   earshot pressures --session last --now-air "31 °C"
   earshot pressures --gas "85 °C" --target "1.8 bar" --air "20 °C" --altitude "980 m"`,
 	}
