@@ -39,7 +39,7 @@ func (o *outcome) fuel(c *said, t float64) judgement {
 		}
 		return check(len(numbers(c.Text)) == 0 || near(c.Text, margin, 0.6) || margin > 3, "%.2f laps over", margin)
 	case "fuel-marginal":
-		if math.Abs(margin) > 1.5 {
+		if math.Abs(margin) > 2 { // three laps of a tank that sloshes tell no better
 			return notSo(sprintf("%.2f laps over", margin))
 		}
 		return fine
