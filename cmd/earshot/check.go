@@ -167,13 +167,13 @@ func printDriven(w io.Writer, d *assembly.Driven) {
 			fmt.Fprintf(w, "  %s\n", words.English.NeverLearned(l.What, l.Lacks))
 			continue
 		}
-		fmt.Fprintf(w, "  %s learned at %s", strings.ReplaceAll(l.What, "_", " "), clock(float64(l.At)))
+		fmt.Fprintf(w, "  %s learned at %s", strings.ReplaceAll(l.What, "_", " "), assembly.Clock(float64(l.At)))
 		if l.Detail != "" {
 			fmt.Fprintf(w, ": %s", l.Detail)
 		}
 		fmt.Fprintln(w)
 	}
 	for _, s := range d.Sensors {
-		fmt.Fprintf(w, "  %s at %s: %s\n", s.Part, clock(float64(s.From)), s.Text)
+		fmt.Fprintf(w, "  %s at %s: %s\n", s.Part, assembly.Clock(float64(s.From)), s.Text)
 	}
 }

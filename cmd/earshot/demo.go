@@ -215,7 +215,7 @@ func watchDemo(out *progressLine, scenes []demo.Scene) assembly.DemoWatcher {
 			case p.Command == "fuel":
 				does = "asks: how is the fuel?"
 			}
-			printLine(out, p.At, int(last[channel.LapNumber]), last[channel.LapDistance], "driver", does)
+			assembly.PrintLine(out, p.At, int(last[channel.LapNumber]), last[channel.LapDistance], "driver", does)
 		},
 	}
 }

@@ -43,7 +43,7 @@ func (p *progressLine) show(lap int, at float64, now time.Time) {
 	if lap > 0 {
 		name = fmt.Sprintf("lap %d", lap)
 	}
-	fmt.Fprintf(p.w, "\r\x1b[K%8s  %s", clock(at), name)
+	fmt.Fprintf(p.w, "\r\x1b[K%8s  %s", assembly.Clock(at), name)
 }
 
 // Write takes the line away and writes p in its place.

@@ -134,7 +134,7 @@ func known(x float64) journal.Num {
 
 func (l *load) print(w io.Writer, u channel.Unit) {
 	v := func(x float64) string { return inUnit(x, u, 2) }
-	lap := func(x float64) string { return clock(x) }
+	lap := func(x float64) string { return assembly.Clock(x) }
 	var rows [][]string
 	add := func(name, format string, args ...any) {
 		rows = append(rows, []string{name, fmt.Sprintf(format, args...)})

@@ -4,12 +4,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"earshot/assistant"
+	"earshot/assistant/assembly"
 )
 
 // tellOn prints messages to the standard error.
@@ -27,31 +27,10 @@ func writeJSON(w io.Writer, v any) error {
 type printSpeaker struct{ w io.Writer }
 
 func (s printSpeaker) Say(u assistant.Utterance) {
-	printLine(s.w, u.At, u.Lap, u.Place, u.Priority, u.Text)
-}
-
-// printLine writes what is said, by whom or how urgent, where and when.
-func printLine(w io.Writer, at float64, lapNumber int, metres float64, who, text string) {
-	lap, place := "-", "-"
-	switch {
-	case lapNumber == 0:
-		lap = "out"
-	case lapNumber > 0:
-		lap = fmt.Sprint(lapNumber)
-	}
-	if !math.IsNaN(metres) {
-		place = fmt.Sprintf("%.0f m", metres)
-	}
-	fmt.Fprintf(w, "%8s  lap %-3s  %7s  %-8s  %s\n", clock(at), lap, place, who, text)
+	assembly.PrintLine(s.w, u.At, u.Lap, u.Place, u.Priority, u.Text)
 }
 
 func (s printSpeaker) Hush(float64) {}
-
-// clock writes seconds as M:SS.s.
-func clock(seconds float64) string {
-	tenths := int(math.Round(seconds * 10))
-	return fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10)
-}
 
 // table prints rows in columns that line up.
 func table(w io.Writer, rows [][]string) {
