@@ -8,6 +8,8 @@ import (
 	"os/exec"
 	"runtime"
 	"time"
+
+	"earshot/assistant/assembly"
 )
 
 // A progressLine tells on a terminal where the drive is, below the cues. On anything else it writes nothing. It belongs
