@@ -10,21 +10,18 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"earshot/assistant/opendata"
 )
 
 // surveyedBends reads the curvature of the twelve surveyed centre lines and their official numbers of turns, 0 where
 // there is none.
 func surveyedBends(t *testing.T) (names []string, turns []int, k [][]float64, steps []float64) {
 	t.Helper()
-	root := os.Getenv("EARSHOT_OPEN_DATA")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared", "open-data")
-	}
+	root := opendata.Path(t, "tracks")
 	rows := func(name string) [][]string {
-		f, err := os.Open(filepath.Join(root, "tracks", name+".csv"))
-		if err != nil {
-			t.Skip("open data not here: set EARSHOT_OPEN_DATA to the folder that holds tracks")
-		}
+		f, err := os.Open(filepath.Join(root, name+".csv"))
+		require.NoError(t, err)
 		defer f.Close()
 		r := csv.NewReader(f)
 		r.FieldsPerRecord = -1
